@@ -1,0 +1,15 @@
+"""The frame as a Django app; once all apps are there it finds their kinds of entry and finders."""
+
+from django.apps import AppConfig
+from django.utils.module_loading import autodiscover_modules
+
+
+class Frame(AppConfig):
+    name = "config"
+    label = "config"
+    verbose_name = "frame"
+    default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        # By name, so that the frame imports no app: <app>/kinds.py and <app>/finders.py.
+        autodiscover_modules("checks", "kinds", "finders")

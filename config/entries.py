@@ -1,0 +1,428 @@
+"""Entries: the records people make, which are never changed and never deleted, only struck.
+
+An entry carries four times (happened, written, received, zone offset), who wrote it and on which
+device. The database refuses UPDATE, DELETE and TRUNCATE on every entry table; the two changes it
+lets through are striking once and the columns a model names in ``derived``, which hold what is
+computed from the entries and may be computed again.
+"""
+
+import uuid as uuids
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from typing import Any, ClassVar, Self, TypeVar
+from zoneinfo import ZoneInfo
+
+import pgtrigger
+from django.conf import settings
+from django.contrib.auth.models import AbstractBaseUser
+from django.core.exceptions import ValidationError
+from django.db import models, transaction
+from django.utils import timezone
+
+from config.errors import Conflict
+
+STRIKE_COLUMNS = ("struck_at", "struck_by_id", "struck_reason", "struck_words")
+
+ALREADY_STRUCK = "This entry was struck already, {when} by {who}. Open its replacement instead."
+STRIKE_WORDS_MISSING = "Say in words why: the reason “other” needs an explanation."
+STILL_HANGING = (
+    "The {name} “{entry}” cannot be struck: {what} hang on it. Strike those first, or re-enter the "
+    "{name} to correct it."
+)
+IN_THE_FUTURE = (
+    "{when} has not come yet. An entry tells what has happened; expected the time it happened, "
+    "at most {minutes} minutes ahead of the server's clock."
+)
+# A phone's clock may run a little fast; more than this is a mistake in the time, not in the clock.
+CLOCK_TOLERANCE_MINUTES = 10
+
+# What a person sees beside a struck entry; the law asks for a reason, not for a code.
+REASONS = (
+    ("animal", "wrong animal"),
+    ("time", "wrong time"),
+    ("quantity", "wrong quantity"),
+    ("product", "wrong product"),
+    ("twice", "entered twice"),
+    ("other", "other"),
+)
+
+
+class KeepsNumber(pgtrigger.Trigger):
+    """The trigger of a model whose rows are corrected under their own number."""
+
+
+def keep_number(names: str) -> str:
+    """The clause that lets a row take its corrected wording under its old number.
+
+    Other entries hang on such a row (doses on a course, fills on a vat), so a correction keeps the
+    row and leaves the old wording as a struck copy; the trigger looks for that copy.
+    """
+    return f"""
+        IF OLD.struck_at IS NULL AND NEW.struck_at IS NULL
+           AND NEW.id = OLD.id AND NEW.uuid = OLD.uuid
+           AND EXISTS (
+               SELECT 1 FROM {{meta.db_table}} AS kept
+               WHERE kept.id = NEW.replaces_id AND kept.id <> OLD.id
+                 AND kept.struck_at IS NOT NULL
+                 AND to_jsonb(kept) - ARRAY['id', 'uuid', {names}]
+                   = to_jsonb(OLD) - ARRAY['id', 'uuid', {names}]) THEN
+            RETURN NEW;
+        END IF;
+    """
+
+
+def refuse_change(derived: Iterable[str], *, keeps_number: bool) -> str:
+    """The body of the trigger that keeps a row as it was written, but for striking it once."""
+    names = ", ".join(f"'{name}'" for name in (*STRIKE_COLUMNS, *derived))
+    return f"""
+        {keep_number(names) if keeps_number else ""}
+        IF (to_jsonb(NEW) - ARRAY[{names}]) IS DISTINCT FROM (to_jsonb(OLD) - ARRAY[{names}])
+           OR (OLD.struck_at IS NOT NULL
+               AND (OLD.struck_at, OLD.struck_by_id, OLD.struck_reason, OLD.struck_words)
+                   IS DISTINCT FROM
+                   (NEW.struck_at, NEW.struck_by_id, NEW.struck_reason, NEW.struck_words)) THEN
+            RAISE EXCEPTION 'entries of % are struck and written again, never changed',
+                TG_TABLE_NAME USING ERRCODE = 'restrict_violation';
+        END IF;
+        RETURN NEW;
+    """
+
+
+# Tests empty their tables between cases; only their settings make this connection setting.
+REFUSE_TRUNCATE = """
+    IF current_setting('swardline.allow_flush', true) IS DISTINCT FROM 'on' THEN
+        RAISE EXCEPTION 'entries of % are never emptied', TG_TABLE_NAME
+            USING ERRCODE = 'restrict_violation';
+    END IF;
+    RETURN NULL;
+"""
+REFUSE_DELETE = """
+    RAISE EXCEPTION 'entries of % are struck, never deleted', TG_TABLE_NAME
+        USING ERRCODE = 'restrict_violation';
+"""
+
+
+def keep_rows() -> list[pgtrigger.Trigger]:
+    """Triggers that refuse DELETE and TRUNCATE, for tables that are no entries but must stay."""
+    return [
+        pgtrigger.Trigger(
+            name="refuse_delete",
+            operation=pgtrigger.Delete,
+            when=pgtrigger.Before,
+            func=REFUSE_DELETE,
+        ),
+        pgtrigger.Trigger(
+            name="refuse_truncate",
+            operation=pgtrigger.Truncate,
+            when=pgtrigger.Before,
+            level=pgtrigger.Statement,
+            func=REFUSE_TRUNCATE,
+        ),
+    ]
+
+
+def append_only(*derived: str, keeps_number: bool = False) -> list[pgtrigger.Trigger]:
+    """The triggers of an entry table; ``derived`` names the columns that may be computed again.
+
+    ``keeps_number``: a re-entry corrects the row under its own number and leaves the old wording as
+    a struck copy (``correct``), because other entries hang on it. Otherwise a re-entry is a row of
+    its own. Every model states its triggers in its own Meta: ``triggers = append_only("deadline")``.
+    """
+    trigger = KeepsNumber if keeps_number else pgtrigger.Trigger
+    return [
+        *keep_rows(),
+        trigger(
+            name="refuse_change",
+            operation=pgtrigger.Update,
+            when=pgtrigger.Before,
+            func=pgtrigger.Func(refuse_change(derived, keeps_number=keeps_number)),
+        ),
+    ]
+
+
+class EntryQuerySet(models.QuerySet[Any]):
+    """The questions every kind of entry can be asked."""
+
+    def standing(self) -> Self:
+        """Entries that were not struck."""
+        return self.filter(struck_at=None)
+
+    def as_known(self, at: datetime) -> Self:
+        """Entries that had arrived at ``at`` and were not struck by then."""
+        return self.filter(received_at__lte=at).filter(
+            models.Q(struck_at=None) | models.Q(struck_at__gt=at)
+        )
+
+    def happened_by(self, at: datetime) -> Self:
+        """Standing entries of things that had happened at ``at``."""
+        return self.standing().filter(happened_at__lte=at)
+
+
+class Entry(models.Model):
+    """What somebody wrote down. Abstract; every record of the estate stands on it."""
+
+    id = models.AutoField(primary_key=True)
+    uuid = models.UUIDField("number", unique=True, default=uuids.uuid4)
+    happened_at = models.DateTimeField("happened at")
+    written_at = models.DateTimeField("written at")
+    received_at = models.DateTimeField("received at", default=timezone.now)
+    zone_offset = models.SmallIntegerField("minutes ahead of UTC where it was written")
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        related_name="+",
+        verbose_name="written by",
+        db_index=False,
+    )
+    device = models.CharField("device", max_length=64, blank=True)
+    upload = models.ForeignKey(
+        "config.Upload", models.PROTECT, null=True, blank=True, related_name="+", db_index=False
+    )
+    replaces = models.ForeignKey(
+        "self", models.PROTECT, null=True, blank=True, editable=False, related_name="replacements"
+    )
+    struck_at = models.DateTimeField(null=True, blank=True, editable=False)
+    struck_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        editable=False,
+        db_index=False,
+    )
+    struck_reason = models.CharField(max_length=8, blank=True, choices=REASONS, editable=False)
+    struck_words = models.CharField(max_length=400, blank=True, editable=False)
+
+    objects: ClassVar[Any] = EntryQuerySet.as_manager()
+
+    class Meta:
+        abstract = True
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(struck_at=None, struck_by=None, struck_reason="")
+                | models.Q(struck_at__isnull=False, struck_by__isnull=False)
+                & ~models.Q(struck_reason=""),
+                name="%(app_label)s_%(class)s_struck_by_whom_and_why",
+                violation_error_message="A strike needs who, when and why.",
+            ),
+        ]
+        indexes = [
+            # For the list of a kind, newest first, page by page.
+            models.Index(fields=["-happened_at", "-id"], name="%(app_label)s_%(class)s_when"),
+        ]
+
+    @property
+    def is_struck(self) -> bool:
+        return self.struck_at is not None
+
+    @property
+    def hours_late(self) -> float:
+        """Hours between what happened and its arrival here."""
+        return (self.received_at - self.happened_at).total_seconds() / 3600
+
+    @property
+    def replaced_by(self) -> Self | None:
+        """The entry that replaces this one; None when none does."""
+        found: Self | None = next(iter(self.replacements.all()), None)
+        return found
+
+    @property
+    def local_happened_at(self) -> datetime:
+        """When it happened, on the estate's clock."""
+        return self.happened_at.astimezone(ZoneInfo(settings.TIME_ZONE))
+
+
+EntryT = TypeVar("EntryT", bound=Entry)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stamp:
+    """Who wrote an entry, when and on what: the columns every entry shares.
+
+    ``happened_at`` and ``written_at`` are aware moments; ``zone_offset`` is in minutes.
+    """
+
+    by: AbstractBaseUser
+    happened_at: datetime
+    written_at: datetime
+    zone_offset: int
+    device: str = ""
+    uuid: uuids.UUID | None = None
+    upload: Any = None
+    replaces: Any = None
+
+    @classmethod
+    def now(
+        cls,
+        by: AbstractBaseUser,
+        happened_at: datetime | None = None,
+        *,
+        written_at: datetime | None = None,
+        **others: Any,
+    ) -> "Stamp":
+        """A stamp written at this moment, about something that happened now or at a given moment."""
+        now = timezone.now()
+        happened_at = happened_at or now
+        return cls(
+            by=by,
+            happened_at=happened_at,
+            written_at=written_at or now,
+            zone_offset=offset_minutes(happened_at),
+            **others,
+        )
+
+    def columns(self) -> dict[str, Any]:
+        """The stamp as field values of an entry."""
+        values: dict[str, Any] = {
+            "by": self.by,
+            "happened_at": self.happened_at,
+            "written_at": self.written_at,
+            "zone_offset": self.zone_offset,
+            "device": self.device,
+            "upload": self.upload,
+            "replaces": self.replaces,
+        }
+        if self.uuid is not None:
+            values["uuid"] = self.uuid
+        return values
+
+    def again(self, **others: Any) -> "Stamp":
+        """The same stamp for a further entry of the same act, with a number of its own."""
+        return replace(self, uuid=None, replaces=None, **others)
+
+
+def offset_minutes(moment: datetime) -> int:
+    """Minutes the estate's clock was ahead of UTC at ``moment``."""
+    offset = moment.astimezone(ZoneInfo(settings.TIME_ZONE)).utcoffset()
+    return int(offset.total_seconds() // 60) if offset else 0
+
+
+def check_not_ahead(happened_at: datetime, now: datetime | None = None) -> None:
+    """Refuse a moment that has not come yet. Raises ValidationError at ``happened_at``."""
+    now = now or timezone.now()
+    ahead = (happened_at.astimezone(UTC) - now.astimezone(UTC)).total_seconds() / 60
+    if ahead > CLOCK_TOLERANCE_MINUTES:
+        when = happened_at.astimezone(ZoneInfo(settings.TIME_ZONE)).strftime("%Y-%m-%d %H:%M")
+        raise ValidationError(
+            {"happened_at": IN_THE_FUTURE.format(when=when, minutes=CLOCK_TOLERANCE_MINUTES)}
+        )
+
+
+@transaction.atomic
+def record(model: type[EntryT], *, stamp: Stamp, **fields: Any) -> EntryT:
+    """Write one entry of ``model``; validated in full. Raises ValidationError by field."""
+    check_not_ahead(stamp.happened_at)
+    entry = model(**stamp.columns(), **fields)
+    entry.full_clean()
+    entry.save(force_insert=True)
+    return entry
+
+
+@transaction.atomic
+def strike(
+    entry: EntryT,
+    *,
+    by: AbstractBaseUser,
+    reason: str,
+    words: str = "",
+    at: datetime | None = None,
+    hanging_may_stay: bool = False,
+) -> EntryT:
+    """Strike an entry once; it stays readable.
+
+    Raises Conflict when it was struck before, or when standing entries hang on it (unless
+    ``hanging_may_stay``, for services that look after those themselves).
+    """
+    check_reason(reason, words)
+    # The lock waits for entries that are being hung on this one at the same moment.
+    entry = type(entry).objects.select_for_update(of=("self",)).get(pk=entry.pk)
+    if not entry.is_struck and not hanging_may_stay:
+        check_nothing_hangs(entry)
+    struck = (
+        type(entry)
+        .objects.filter(pk=entry.pk, struck_at=None)
+        .update(
+            struck_at=at or timezone.now(),
+            struck_by=by,
+            struck_reason=reason,
+            struck_words=words.strip(),
+        )
+    )
+    entry.refresh_from_db()
+    if not struck:
+        raise Conflict(already_struck(entry))
+    return entry
+
+
+def hanging_on(entry: Entry) -> list[tuple[int, str]]:
+    """How many standing entries of which kind name this one."""
+    found = []
+    for relation in type(entry)._meta.get_fields(include_hidden=True):
+        if not isinstance(relation, models.ManyToOneRel):
+            continue
+        child = relation.related_model
+        if not issubclass(child, Entry) or relation.field.name == "replaces":
+            continue
+        standing = child._default_manager.filter(struck_at=None, **{relation.field.name: entry})
+        number = standing.count()
+        if number:
+            meta = child._meta
+            found.append(
+                (number, str(meta.verbose_name if number == 1 else meta.verbose_name_plural))
+            )
+    return found
+
+
+def check_nothing_hangs(entry: Entry) -> None:
+    """Raise Conflict, naming them, when standing entries hang on this one."""
+    found = hanging_on(entry)
+    if found:
+        what = " and ".join(f"{number} {name}" for number, name in found)
+        raise Conflict(
+            STILL_HANGING.format(name=type(entry)._meta.verbose_name, entry=entry, what=what)
+        )
+
+
+def check_reason(reason: str, words: str) -> None:
+    """Refuse a strike without a known reason. Raises ValidationError at ``reason`` or ``words``."""
+    if reason not in dict(REASONS):
+        choices = ", ".join(code for code, _ in REASONS)
+        raise ValidationError({"reason": f"“{reason}” is no reason; expected one of {choices}."})
+    if reason == "other" and not words.strip():
+        raise ValidationError({"words": STRIKE_WORDS_MISSING})
+
+
+def already_struck(entry: Entry) -> str:
+    """The sentence for somebody who strikes an entry a second time."""
+    assert entry.struck_at is not None
+    local = entry.struck_at.astimezone(ZoneInfo(settings.TIME_ZONE))
+    return ALREADY_STRUCK.format(when=local.strftime("%Y-%m-%d %H:%M"), who=entry.struck_by)
+
+
+@transaction.atomic
+def correct(entry: EntryT, *, stamp: Stamp, reason: str, words: str = "", **fields: Any) -> EntryT:
+    """Write an entry again under its own number; the old wording stays as a struck copy.
+
+    For models whose triggers say ``keeps_number``. ``stamp`` is that of the correction; the copy
+    gets ``stamp.uuid`` as its number when one is given. Raises Conflict when it is struck already.
+    """
+    entry = type(entry).objects.select_for_update().get(pk=entry.pk)
+    if entry.is_struck:
+        raise Conflict(already_struck(entry))
+    copy = type(entry).objects.get(pk=entry.pk)
+    copy.pk, copy.uuid = None, stamp.uuid or uuids.uuid4()
+    # Born struck, so that no rule about standing entries ever sees two of them.
+    check_reason(reason, words)
+    copy.struck_at, copy.struck_by = timezone.now(), stamp.by
+    copy.struck_reason, copy.struck_words = reason, words.strip()
+    copy.save(force_insert=True)
+    check_not_ahead(stamp.happened_at)
+    for name, value in {**stamp.columns(), **fields, "replaces": copy}.items():
+        if name != "uuid":
+            setattr(entry, name, value)
+    entry.received_at = timezone.now()
+    entry.full_clean()
+    entry.save(force_update=True)
+    return entry

@@ -1,0 +1,104 @@
+"""What the frame itself keeps: files taken in, notices, runs of jobs, answers already given."""
+
+from typing import ClassVar
+
+from django.conf import settings
+from django.db import models
+from django.utils import timezone
+
+from config.entries import keep_rows
+
+
+class Upload(models.Model):
+    """A file that was taken in, kept as it came."""
+
+    kind = models.CharField(max_length=32)
+    name = models.CharField("file name", max_length=255)
+    sha256 = models.CharField(max_length=64)
+    size = models.BigIntegerField("size in bytes")
+    content = models.BinaryField()
+    options = models.JSONField(default=dict)
+    taken_at = models.DateTimeField(default=timezone.now)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    counts = models.JSONField(default=dict)
+
+    class Meta:
+        # The same file with the same options a second time is a re-load and changes nothing.
+        indexes = [models.Index(fields=["sha256"], name="config_upload_sha256")]
+        triggers = keep_rows()
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.kind}, {self.taken_at:%Y-%m-%d %H:%M})"
+
+
+class Notice(models.Model):
+    """Something a named role must do now; it closes by itself when its cause is gone."""
+
+    cause = models.CharField(max_length=200)
+    role = models.CharField(max_length=20)
+    what = models.CharField(max_length=400)
+    where = models.CharField(max_length=200, blank=True)
+    otherwise = models.CharField("what happens if not", max_length=400, blank=True)
+    url = models.CharField(max_length=200, blank=True)
+    until = models.DateTimeField(null=True, blank=True)
+    raised_at = models.DateTimeField(default=timezone.now)
+    closed_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints: ClassVar = [
+            # Same cause, one notice: eleven vats from one lot ring once.
+            models.UniqueConstraint(
+                fields=["cause", "role"],
+                condition=models.Q(closed_at=None),
+                name="config_notice_one_open_per_cause",
+            )
+        ]
+        indexes: ClassVar = [
+            # For the sheet of a role: only what is open.
+            models.Index(
+                fields=["role", "until"],
+                condition=models.Q(closed_at=None),
+                name="config_notice_open",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.what
+
+
+class JobRun(models.Model):
+    """One run of a background job: when, how many it looked at, and what went wrong."""
+
+    name = models.CharField(max_length=100)
+    started_at = models.DateTimeField(default=timezone.now)
+    ended_at = models.DateTimeField(null=True, blank=True)
+    counted = models.JSONField(default=dict)
+    error = models.TextField(blank=True)
+
+    class Meta:
+        indexes: ClassVar = [
+            models.Index(fields=["name", "-started_at"], name="config_jobrun_last")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name} {self.started_at:%Y-%m-%d %H:%M:%S}"
+
+
+class Once(models.Model):
+    """The first answer to a write, kept under the key its sender gave it."""
+
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    key = models.CharField(max_length=64)
+    fingerprint = models.CharField("sha256 of method, path and body", max_length=64)
+    status = models.PositiveSmallIntegerField(null=True)
+    body = models.JSONField(null=True)
+    location = models.CharField(max_length=400, blank=True)
+    received_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["by", "key"], name="config_once_one_answer_per_key")
+        ]
+
+    def __str__(self) -> str:
+        return self.key

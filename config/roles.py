@@ -1,0 +1,186 @@
+"""Who may do what, in one place. Roles are Django groups; an action is a word and a kind.
+
+``write:<slug>`` makes an entry of a kind, ``strike:<slug>`` strikes or re-enters one. Everybody
+with a role may read; the inspector may only read.
+"""
+
+from collections.abc import Callable
+from datetime import timedelta
+from functools import wraps
+from typing import Any, Concatenate, ParamSpec
+
+from django.contrib.auth.models import AnonymousUser, User
+from django.contrib.auth.views import redirect_to_login
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+from rest_framework.permissions import SAFE_METHODS, BasePermission
+from rest_framework.request import Request
+
+from config.entries import Entry
+
+VET, STOCKMAN, MILKER, FEED_HAND = "vet", "stockman", "milker", "feed hand"
+CHEESEMAKER, STORE_HAND, OFFICE = "cheesemaker", "store hand", "office"
+OWNER, INSPECTOR = "owner", "inspector"
+ROLES = (VET, STOCKMAN, MILKER, FEED_HAND, CHEESEMAKER, STORE_HAND, OFFICE, OWNER, INSPECTOR)
+
+# Common practice on farms that keep a book by phone: your own slip is yours to mend at once.
+OWN_MISTAKE = timedelta(minutes=30)
+
+NO_ROLE = "You are signed in, but nobody has given you a role yet. Ask the vet or the office."
+MAY_NOT = "Your role ({roles}) may not {action}. It is open to: {allowed}."
+
+# Per kind: who writes it, who strikes it (JOB 2.2, columns "writes" and "may correct").
+WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "holdings": ((OFFICE, VET), (OFFICE, VET)),
+    "animals": ((OFFICE, STOCKMAN, VET), (OFFICE, VET)),
+    "tag-events": ((STOCKMAN, VET), (VET,)),
+    "groups": ((VET, OFFICE), (VET,)),
+    "milking-times": ((VET, OFFICE), (VET,)),
+    "group-stays": ((STOCKMAN, MILKER, VET, OFFICE), (STOCKMAN, VET)),
+    "calvings": ((STOCKMAN, VET), (VET,)),
+    "services": ((STOCKMAN, VET), (VET,)),
+    "pregnancy-checks": ((VET,), (VET,)),
+    "dry-offs": ((VET, STOCKMAN), (VET,)),
+    "health-events": ((VET, STOCKMAN), (VET,)),
+    "medicines": ((VET,), (VET,)),
+    "medicine-versions": ((VET,), (VET,)),
+    "medicine-moves": ((VET, OFFICE), (VET,)),
+    "period-rules": ((VET,), (VET,)),
+    "courses": ((VET,), (VET,)),
+    "doses": ((VET, STOCKMAN, MILKER), (VET,)),
+    "cow-tests": ((VET, STOCKMAN), (VET,)),
+    "period-rules": ((VET,), (VET,)),
+    "recordings": ((OFFICE, VET), (OFFICE, VET)),
+    "fields": ((FEED_HAND, OFFICE), (OFFICE,)),
+    "field-works": ((FEED_HAND, OFFICE), (OFFICE,)),
+    "window-rules": ((VET,), (VET,)),
+    "feed-share-rules": ((VET,), (VET,)),
+    "forage-batches": ((FEED_HAND, VET), (FEED_HAND, VET)),
+    "heap-checks": ((FEED_HAND, VET), (FEED_HAND, VET)),
+    "feedings": ((FEED_HAND, VET), (FEED_HAND, VET)),
+    "refusals": ((FEED_HAND, VET), (FEED_HAND, VET)),
+    "discards": ((FEED_HAND, CHEESEMAKER, VET), (VET,)),
+    "feed-lots": ((FEED_HAND, OFFICE), (OFFICE,)),
+    "tanks": ((CHEESEMAKER, OFFICE), (CHEESEMAKER,)),
+    "tank-events": ((MILKER, CHEESEMAKER), (CHEESEMAKER,)),
+    "milkings": ((MILKER, VET), (MILKER, VET)),
+    "meter-corrections": ((VET, CHEESEMAKER), (VET,)),
+    "deliveries": ((CHEESEMAKER, OFFICE), (CHEESEMAKER,)),
+    "lot-tests": ((CHEESEMAKER, OFFICE, VET), (CHEESEMAKER, VET)),
+    "limits": ((VET, OFFICE), (VET,)),
+    "holds": ((VET, CHEESEMAKER), ()),
+    "hold-decisions": ((VET, CHEESEMAKER, OWNER), ()),
+    "trays": ((CHEESEMAKER,), (CHEESEMAKER,)),
+    "starter-cans": ((CHEESEMAKER,), (CHEESEMAKER,)),
+    "vats": ((CHEESEMAKER,), (CHEESEMAKER,)),
+    "vat-fills": ((CHEESEMAKER,), (CHEESEMAKER,)),
+    "wheels": ((CHEESEMAKER,), (CHEESEMAKER,)),
+    "brine-stays": ((CHEESEMAKER, STORE_HAND), (CHEESEMAKER,)),
+    "store-places": ((STORE_HAND, CHEESEMAKER), (CHEESEMAKER,)),
+    "store-stays": ((STORE_HAND, CHEESEMAKER), (CHEESEMAKER,)),
+    "store-rounds": ((STORE_HAND, CHEESEMAKER), (CHEESEMAKER,)),
+    "inspections": ((CHEESEMAKER,), (CHEESEMAKER,)),
+    "dispatches": ((OFFICE, STORE_HAND, CHEESEMAKER), (OFFICE, CHEESEMAKER)),
+    "recalls": ((VET, CHEESEMAKER, OWNER), ()),
+}
+ACTIONS: dict[str, tuple[str, ...]] = {
+    "read": ROLES,
+    **{f"write:{slug}": writers for slug, (writers, _) in WRITERS.items()},
+    **{f"strike:{slug}": strikers for slug, (_, strikers) in WRITERS.items()},
+}
+
+P = ParamSpec("P")
+View = Callable[Concatenate[HttpRequest, P], HttpResponse]
+
+
+def roles_of(user: User | AnonymousUser) -> tuple[str, ...]:
+    """The roles of a user, in the order of ROLES; empty for somebody not signed in."""
+    if not user.is_authenticated or not user.is_active:
+        return ()
+    # Asked many times while one page is made; the user object lives as long as the request.
+    known: tuple[str, ...] | None = getattr(user, "_roles", None)
+    if known is None:
+        names = set(user.groups.values_list("name", flat=True))
+        known = tuple(role for role in ROLES if role in names)
+        user._roles = known  # type: ignore[union-attr]
+    return known
+
+
+def may(user: User | AnonymousUser, action: str) -> bool:
+    """Whether a user may do an action. Raises KeyError for an action nobody has listed."""
+    allowed = ACTIONS[action]
+    return any(role in allowed for role in roles_of(user))
+
+
+def may_strike(user: User | AnonymousUser, slug: str, entry: Entry) -> bool:
+    """Whether a user may strike or re-enter this entry.
+
+    Besides the roles listed, whoever wrote it may take it back for half an hour, if their role
+    still writes the kind; kinds that nobody strikes (holds) stay out of that.
+    """
+    if may(user, f"strike:{slug}"):
+        return True
+    mine = entry.by_id == user.pk and timezone.now() - entry.received_at <= OWN_MISTAKE
+    return mine and bool(ACTIONS[f"strike:{slug}"]) and may(user, f"write:{slug}")
+
+
+def check_may_strike(user: User | AnonymousUser, slug: str, entry: Entry) -> None:
+    """Raise PermissionDenied with the sentence when a user may not strike this entry."""
+    if not may_strike(user, slug, entry):
+        raise PermissionDenied(refusal(user, f"strike:{slug}"))
+
+
+def refusal(user: User | AnonymousUser, action: str) -> str:
+    """The sentence for somebody who may not: their role, the act, and who may."""
+    roles = roles_of(user)
+    if not roles:
+        return NO_ROLE
+    verb, _, slug = action.partition(":")
+    act = f"{verb} {slug.replace('-', ' ')}".strip()
+    allowed = ", ".join(ACTIONS[action]) or "nobody"
+    return MAY_NOT.format(roles=", ".join(roles), action=act, allowed=allowed)
+
+
+def check_may(user: User | AnonymousUser, action: str) -> None:
+    """Raise PermissionDenied with the sentence when a user may not do an action."""
+    if not may(user, action):
+        raise PermissionDenied(refusal(user, action))
+
+
+def action_required(action: str) -> Callable[[View[P]], View[P]]:
+    """Decorator of a page: sign in first, then have a role that may do ``action``."""
+
+    def decorate(view: View[P]) -> View[P]:
+        @wraps(view)
+        def guarded(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+            if not request.user.is_authenticated:
+                return redirect_to_login(request.get_full_path())
+            check_may(request.user, action)
+            return view(request, *args, **kwargs)
+
+        return guarded
+
+    return decorate
+
+
+class MayDo(BasePermission):
+    """DRF permission: the view says by ``action_word()`` which action this request is.
+
+    A view without it may be read by every role; a write without it is refused, so that none is
+    ever left open by forgetting.
+    """
+
+    message: Any = NO_ROLE
+
+    def has_permission(self, request: Request, view: Any) -> bool:
+        if not request.user.is_authenticated:
+            return False
+        if hasattr(view, "action_word"):
+            action = view.action_word()
+        elif request.method in SAFE_METHODS:
+            action = "read"
+        else:
+            return False
+        self.message = refusal(request.user, action)
+        return may(request.user, action)

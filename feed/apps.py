@@ -1,0 +1,7 @@
+"""The app feed."""
+
+from django.apps import AppConfig
+
+
+class FeedApp(AppConfig):
+    name = "feed"

@@ -1,0 +1,7 @@
+"""The app herd."""
+
+from django.apps import AppConfig
+
+
+class HerdApp(AppConfig):
+    name = "herd"

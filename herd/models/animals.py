@@ -1,0 +1,188 @@
+"""Holdings, animals and what happens to their ear tags."""
+
+import re
+import uuid as uuids
+from typing import Any, ClassVar, Self
+
+from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
+from django.db import models
+from django.db.models import Q
+
+from config.entries import Entry, EntryQuerySet, append_only
+
+EAR_TAG = re.compile(r"(?:[A-Z]{2}|[0-9]{3})[0-9]{1,12}")
+EAR_TAG_SHAPE = (
+    "“%(value)s” is no ear tag. Expected a country (two letters or three digits) and at most "
+    "12 digits, without spaces, such as 999000000001042."
+)
+
+
+def plain_tag(text: str) -> str:
+    """An ear tag as it is stored: capitals, without spaces, dots or dashes."""
+    return re.sub(r"[\s.\-]", "", text).upper()
+
+
+class Holding(Entry):
+    """A farm, dairy, supplier or buyer; our own estate is one too."""
+
+    name = models.CharField(max_length=120)
+    number = models.CharField("holding number", max_length=32, blank=True)
+    approval = models.CharField("approval number", max_length=32, blank=True)
+    address = models.CharField(max_length=240, blank=True)
+    phone = models.CharField(max_length=40, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "holding"
+        triggers = append_only(keeps_number=True)
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["name"],
+                condition=Q(struck_at=None),
+                name="herd_holding_one_per_name",
+                violation_error_message="There is a holding with this name already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class AnimalQuerySet(EntryQuerySet):
+    """Animals by what people call them."""
+
+    def called(self, text: str) -> Self:
+        """Standing animals with this farm number, ear tag (also a replaced one) or number."""
+        text = text.strip()
+        tag = plain_tag(text)
+        names = Q(ear_tag=tag) | Q(tag_events__new_tag=tag, tag_events__struck_at=None)
+        if text.isdigit() and len(text) <= 4:
+            names |= Q(farm_number=int(text))
+        try:
+            names |= Q(uuid=uuids.UUID(text))
+        except ValueError:
+            pass
+        return self.standing().filter(names).distinct()
+
+
+class Animal(Entry):
+    """One animal; it happened when she was born here or arrived."""
+
+    class Sex(models.TextChoices):
+        FEMALE = "F", "female"
+        MALE = "M", "male"
+
+    ear_tag = models.CharField(
+        "ear tag",
+        max_length=15,
+        validators=[RegexValidator(re.compile(rf"^{EAR_TAG.pattern}$"), EAR_TAG_SHAPE)],
+    )
+    farm_number = models.PositiveSmallIntegerField(
+        "farm number",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(1), MaxValueValidator(9999)],
+    )
+    electronic_number = models.CharField(
+        "electronic number",
+        max_length=15,
+        blank=True,
+        validators=[RegexValidator(r"^[0-9]{15}$", "Expected 15 digits (ISO 11784).")],
+    )
+    sex = models.CharField(max_length=1, choices=Sex, default=Sex.FEMALE)
+    born_on = models.DateField("born on", null=True, blank=True)
+    breed = models.CharField(max_length=8, blank=True)
+    dam = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="calves")
+    sire = models.CharField(max_length=32, blank=True)
+    arrived_from = models.ForeignKey(
+        Holding,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name="arrived from",
+    )
+    marks = models.CharField(max_length=200, blank=True)
+
+    objects: ClassVar[Any] = AnimalQuerySet.as_manager()
+
+    class Meta(Entry.Meta):
+        verbose_name = "animal"
+        triggers = append_only(keeps_number=True)
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["ear_tag"],
+                condition=Q(struck_at=None),
+                name="herd_animal_one_per_ear_tag",
+                violation_error_message="There is an animal with this ear tag already.",
+            ),
+        ]
+        indexes = [
+            *Entry.Meta.indexes,
+            models.Index(fields=["farm_number"], name="herd_animal_farm_number"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.farm_number:04d}" if self.farm_number else self.ear_tag
+
+    def get_absolute_url(self) -> str:
+        return f"/herd/animals/{self.uuid}/"
+
+    @classmethod
+    def find(cls, text: str) -> "Animal":
+        """The animal people call ``text``. Raises DoesNotExist, or ValueError when it is two."""
+        found = list(cls.objects.called(text)[:2])
+        if not found:
+            raise cls.DoesNotExist(
+                f"No animal is called “{text}”. Expected a farm number or an ear tag."
+            )
+        if len(found) > 1:
+            raise ValueError(f"Two animals are called “{text}”. Use the ear tag.")
+        return found[0]
+
+
+class TagEvent(Entry):
+    """An ear tag lost, replaced, or an electronic one that no longer answers."""
+
+    class What(models.TextChoices):
+        LOST = "lost", "lost"
+        REPLACED = "replaced", "replaced"
+        SILENT = "silent", "electronic tag silent"
+
+    class Ear(models.TextChoices):
+        LEFT = "L", "left"
+        RIGHT = "R", "right"
+        BOTH = "B", "both"
+
+    animal = models.ForeignKey(Animal, models.PROTECT, related_name="tag_events")
+    what = models.CharField(max_length=8, choices=What)
+    ear = models.CharField(max_length=1, choices=Ear)
+    new_tag = models.CharField(
+        "new ear tag",
+        max_length=15,
+        blank=True,
+        validators=[RegexValidator(re.compile(rf"^{EAR_TAG.pattern}$"), EAR_TAG_SHAPE)],
+    )
+    proof = models.CharField("how she was known", max_length=120, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "tag event"
+        triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.CheckConstraint(
+                condition=~Q(what="replaced") | ~Q(new_tag="") & ~Q(proof=""),
+                name="herd_tagevent_replaced_needs_tag_and_proof",
+                violation_error_message="A replaced tag needs the new tag and how she was known.",
+            ),
+        ]
+        indexes = [
+            *Entry.Meta.indexes,
+            models.Index(
+                fields=["new_tag"], condition=~Q(new_tag=""), name="herd_tagevent_new_tag"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.animal}: tag {self.get_what_display()}"

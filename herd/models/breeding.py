@@ -1,0 +1,133 @@
+"""Calvings, services, pregnancy checks and dry-offs."""
+
+from decimal import Decimal
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import Q
+
+from config.entries import Entry, append_only
+from herd.models.animals import Animal
+from herd.models.medicines import Medicine
+
+
+class Calving(Entry):
+    """A cow calved (or aborted, which counts the same for withdrawal)."""
+
+    dam = models.ForeignKey(Animal, models.PROTECT, related_name="calvings")
+    ease = models.PositiveSmallIntegerField(
+        "ease, 1 (alone) to 4 (surgery)",
+        default=1,
+        validators=[MinValueValidator(1), MaxValueValidator(4)],
+    )
+    calves = models.PositiveSmallIntegerField(
+        "number of calves", default=1, validators=[MaxValueValidator(3)]
+    )
+    alive = models.PositiveSmallIntegerField("alive", default=1, validators=[MaxValueValidator(3)])
+    calf_tags = models.CharField("calf ear tags", max_length=60, blank=True)
+    abortion = models.BooleanField(default=False)
+    afterbirth_ok = models.BooleanField("afterbirth gone", null=True, blank=True)
+    colostrum_l = models.DecimalField(
+        "colostrum given, l",
+        max_digits=3,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(8))],
+    )
+
+    class Meta(Entry.Meta):
+        verbose_name = "calving"
+        triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(alive__lte=models.F("calves")),
+                name="herd_calving_alive_among_born",
+                violation_error_message="No more calves can be alive than were born.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.dam} calved {self.happened_at:%Y-%m-%d}"
+
+
+class Service(Entry):
+    """A cow was served."""
+
+    animal = models.ForeignKey(Animal, models.PROTECT, related_name="services")
+    bull = models.CharField("bull or straw", max_length=32)
+    straw_batch = models.CharField(max_length=32, blank=True)
+    natural = models.BooleanField("by the bull himself", default=False)
+
+    class Meta(Entry.Meta):
+        verbose_name = "service"
+        triggers = append_only()
+
+    def __str__(self) -> str:
+        return f"{self.animal} served by {self.bull}"
+
+
+class PregnancyCheck(Entry):
+    """A look whether a cow is in calf."""
+
+    class Way(models.TextChoices):
+        SCAN = "scan", "scan"
+        BLOOD = "blood", "blood"
+        MILK = "milk", "milk"
+        HAND = "hand", "by hand"
+
+    class Result(models.TextChoices):
+        IN_CALF = "in calf", "in calf"
+        EMPTY = "empty", "empty"
+        DOUBT = "doubt", "in doubt"
+
+    animal = models.ForeignKey(Animal, models.PROTECT, related_name="pregnancy_checks")
+    way = models.CharField(max_length=5, choices=Way)
+    result = models.CharField(max_length=7, choices=Result)
+    days = models.PositiveSmallIntegerField(
+        "days in calf, estimated",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(20), MaxValueValidator(300)],
+    )
+
+    class Meta(Entry.Meta):
+        verbose_name = "pregnancy check"
+        triggers = append_only()
+
+    def __str__(self) -> str:
+        return f"{self.animal} {self.get_result_display()}"
+
+
+class DryOff(Entry):
+    """The last milking before the dry period, and what was put into the udder."""
+
+    class Cover(models.TextChoices):
+        TUBE = "tube", "dry-cow tube"
+        SEAL = "seal", "seal only"
+        NONE = "none", "nothing"
+        UNKNOWN = "unknown", "not known"
+
+    animal = models.ForeignKey(Animal, models.PROTECT, related_name="dry_offs")
+    cover = models.CharField(max_length=7, choices=Cover)
+    medicine = models.ForeignKey(
+        Medicine, models.PROTECT, null=True, blank=True, related_name="dry_offs"
+    )
+    batch = models.CharField(max_length=40, blank=True)
+    reason = models.CharField("reason for the choice", max_length=120, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "dry-off"
+        triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.CheckConstraint(
+                condition=~Q(cover="tube") | Q(medicine__isnull=False),
+                name="herd_dryoff_tube_names_product",
+                violation_error_message="A dry-cow tube needs the product.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.animal} dry {self.happened_at:%Y-%m-%d}"

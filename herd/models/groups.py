@@ -1,0 +1,156 @@
+"""Groups of animals, when they are milked, and which animal stood in which group when."""
+
+from datetime import datetime
+from typing import Any, ClassVar, Self
+
+from django.contrib.postgres.constraints import ExclusionConstraint
+from django.contrib.postgres.fields import DateTimeRangeField, RangeOperators
+from django.contrib.postgres.indexes import GistIndex
+from django.db import models
+from django.db.models import F, Func, Q, Value
+
+from config.entries import Entry, EntryQuerySet, append_only
+from herd.models.animals import Animal
+
+
+def one_id(field: str) -> Func:
+    """An id as a range of one, which GiST can compare without an extension."""
+    return Func(F(field), F(field), Value("[]"), function="int8range")
+
+
+class Session(models.TextChoices):
+    """The two milkings of a day."""
+
+    MORNING = "M", "morning"
+    EVENING = "E", "evening"
+
+
+class Group(Entry):
+    """A group of animals kept, fed and milked together."""
+
+    class Use(models.TextChoices):
+        FRESH = "fresh", "fresh cows"
+        MILKING = "milking", "in milk"
+        HOSPITAL = "hospital", "hospital and withheld"
+        DRY = "dry", "dry"
+        CLOSE_UP = "close-up", "close to calving"
+        YOUNG = "young", "young stock"
+
+    number = models.PositiveSmallIntegerField()
+    name = models.CharField(max_length=60, blank=True)
+    use = models.CharField(max_length=8, choices=Use, default=Use.MILKING)
+
+    class Meta(Entry.Meta):
+        verbose_name = "group"
+        triggers = append_only(keeps_number=True)
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["number"],
+                condition=Q(struck_at=None),
+                name="herd_group_one_per_number",
+                violation_error_message="There is a group with this number already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"group {self.number}"
+
+    @classmethod
+    def find(cls, text: str) -> "Group":
+        """The standing group with this number. Raises DoesNotExist, or ValueError for no number."""
+        found: Group = cls.objects.standing().get(number=int(text.lower().removeprefix("group")))
+        return found
+
+
+class MilkingTime(Entry):
+    """From when on a group is milked at which hour, and into which line."""
+
+    group = models.ForeignKey(Group, models.PROTECT, related_name="milking_times")
+    session = models.CharField(max_length=1, choices=Session)
+    starts = models.TimeField("planned start, estate time")
+    valid_from = models.DateField("valid from")
+    line = models.CharField(
+        "line", max_length=20, blank=True, help_text="Name of the tank, or “waste”."
+    )
+
+    class Meta(Entry.Meta):
+        verbose_name = "milking time"
+        triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["group", "session", "valid_from"],
+                condition=Q(struck_at=None),
+                name="herd_milkingtime_one_per_day",
+                violation_error_message="This group has a time for that milking from that day already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.group}, {self.get_session_display()} {self.starts:%H:%M}"
+
+
+class GroupStayQuerySet(EntryQuerySet):
+    """Who stood where."""
+
+    def at(self, moment: datetime) -> Self:
+        """The stays that hold at ``moment``; one per animal at most."""
+        return self.standing().filter(during__contains=moment)
+
+
+class GroupStay(Entry):
+    """An animal came into a group, or left the estate (no group, and why).
+
+    ``during`` is computed: from the moment she came until her next stay. The database refuses two
+    groups at once.
+    """
+
+    class Leaving(models.TextChoices):
+        SOLD = "sold", "sold alive"
+        SLAUGHTER = "slaughter", "to slaughter"
+        DIED = "died", "died"
+        DESTROYED = "destroyed", "destroyed"
+
+    animal = models.ForeignKey(Animal, models.PROTECT, related_name="stays")
+    group = models.ForeignKey(Group, models.PROTECT, null=True, blank=True, related_name="stays")
+    leaving = models.CharField(max_length=10, choices=Leaving, blank=True)
+    reason = models.CharField(max_length=120, blank=True)
+    during = DateTimeRangeField(editable=False)
+
+    objects: ClassVar[Any] = GroupStayQuerySet.as_manager()
+
+    class Meta(Entry.Meta):
+        verbose_name = "group stay"
+        triggers = append_only("during")
+        constraints = [
+            *Entry.Meta.constraints,
+            ExclusionConstraint(
+                name="herd_groupstay_one_group_at_a_time",
+                expressions=[
+                    (one_id("animal_id"), RangeOperators.OVERLAPS),
+                    ("during", RangeOperators.OVERLAPS),
+                ],
+                condition=Q(struck_at=None),
+                violation_error_message="She stands in another group at that time already.",
+            ),
+            models.CheckConstraint(
+                condition=Q(group__isnull=False, leaving="")
+                | Q(group__isnull=True) & ~Q(leaving=""),
+                name="herd_groupstay_group_or_leaving",
+                violation_error_message="Name the group she goes to, or how she leaves the estate.",
+            ),
+        ]
+        indexes = [
+            *Entry.Meta.indexes,
+            # For milk.trace: who stood in these groups at that milking, flat over ten years.
+            GistIndex(
+                one_id("group_id"),
+                "during",
+                name="herd_groupstay_who_when",
+                condition=Q(struck_at=None),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.animal} {self.group or self.get_leaving_display()}"

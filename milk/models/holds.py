@@ -1,0 +1,127 @@
+"""Holds: milk or cheese that nobody may use until two people decide."""
+
+from typing import Any, ClassVar, Self
+
+from django.db import models
+from django.db.models import Count, Exists, OuterRef, Q
+
+from config.entries import Entry, EntryQuerySet, append_only, keep_rows
+from milk.models.lots import MilkLot
+from milk.models.tanks import Tank
+from milk.models.vats import Vat, Wheel
+
+
+class HoldQuerySet(EntryQuerySet):
+    """Holds by whether they still hold."""
+
+    def with_decided(self) -> Self:
+        """Annotate ``decided``: two people decided the same, or the cause turned out struck."""
+        same = (
+            HoldDecision.objects.standing()
+            .filter(hold=OuterRef("pk"))
+            .order_by()
+            .values("hold", "decision")
+            .annotate(people=Count("by", distinct=True))
+            .filter(Q(people__gte=2) | Q(decision=HoldDecision.Decision.CAUSE_GONE))
+        )
+        return self.annotate(decided=Exists(same))
+
+    def open(self) -> Self:
+        """Standing holds that are not decided."""
+        return self.standing().with_decided().filter(decided=False)
+
+
+class Hold(Entry):
+    """Nothing of this may be poured, made, sold or released. A hold is closed, never corrected.
+
+    ``tree``: everything below it as it was known at that moment (lots, vats, wheels). Holds the
+    computer writes carry a ``cause_key``, so that one cause makes one hold.
+    """
+
+    class Reason(models.TextChoices):
+        WITHHELD = "withheld", "milk inside a withdrawal period"
+        INHIBITOR = "inhibitor", "inhibitor test positive or in doubt"
+        LIMIT = "limit", "over a limit"
+        FEED = "feed", "feed in doubt"
+        OTHER = "other", "other"
+
+    reason = models.CharField(max_length=9, choices=Reason)
+    words = models.CharField("why", max_length=400)
+    lot = models.ForeignKey(MilkLot, models.PROTECT, null=True, blank=True, related_name="holds")
+    tank = models.ForeignKey(Tank, models.PROTECT, null=True, blank=True, related_name="holds")
+    vat = models.ForeignKey(Vat, models.PROTECT, null=True, blank=True, related_name="holds")
+    wheel = models.ForeignKey(Wheel, models.PROTECT, null=True, blank=True, related_name="holds")
+    cause_key = models.CharField(max_length=120, blank=True, editable=False)
+    tree = models.JSONField(default=dict, editable=False)
+
+    objects: ClassVar[Any] = HoldQuerySet.as_manager()
+
+    class Meta(Entry.Meta):
+        verbose_name = "hold"
+        triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["cause_key"],
+                condition=Q(struck_at=None) & ~Q(cause_key=""),
+                name="milk_hold_one_per_cause",
+                violation_error_message="This cause has a hold already.",
+            ),
+            models.CheckConstraint(
+                condition=Q(lot__isnull=False)
+                | Q(tank__isnull=False)
+                | Q(vat__isnull=False)
+                | Q(wheel__isnull=False)
+                | ~Q(cause_key=""),
+                name="milk_hold_of_something",
+                violation_error_message="Name the lot, tank, vat or wheel that is held.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"hold: {self.words}"
+
+
+class HoldItem(models.Model):
+    """A lot that a hold holds; a late entry can add lots to the hold of its cause."""
+
+    pk = models.CompositePrimaryKey("hold_id", "lot_id")
+    hold = models.ForeignKey(Hold, models.PROTECT, related_name="items", db_index=False)
+    lot = models.ForeignKey(MilkLot, models.PROTECT, related_name="hold_items")
+
+    class Meta:
+        triggers: ClassVar = keep_rows()
+
+
+class HoldDecision(Entry):
+    """One person's decision about a hold; two different people must decide the same.
+
+    At least one of the two is not the writer of the hold. Shares never release: dilution does not
+    make milk fit.
+    """
+
+    class Decision(models.TextChoices):
+        RELEASE = "release", "release"
+        DOWNGRADE = "downgrade", "use otherwise"
+        DESTROY = "destroy", "destroy"
+        CAUSE_GONE = "cause gone", "cause struck or answered"
+
+    hold = models.ForeignKey(Hold, models.PROTECT, related_name="decisions")
+    decision = models.CharField(max_length=10, choices=Decision)
+    words = models.CharField("why, and by which proof", max_length=400)
+
+    class Meta(Entry.Meta):
+        verbose_name = "hold decision"
+        triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["hold", "by", "decision"],
+                condition=Q(struck_at=None),
+                name="milk_holddecision_each_person_once",
+                violation_error_message="You decided this already; a second person must.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_decision_display()}: {self.hold}"

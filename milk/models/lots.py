@@ -1,0 +1,157 @@
+"""Milk lots and the links between them: all computed from milkings, draws and washes.
+
+Nothing here is entered. ``milk.services.lots.rebuild`` replays a tank's time line and writes the
+difference; wiped and rebuilt, the rows are the same.
+"""
+
+import uuid as uuids
+from typing import Any, ClassVar, Self
+
+from django.db import models
+from django.db.models import Q
+
+from herd.models.groups import Session
+from milk.models.milkings import Milking
+from milk.models.tanks import Delivery, Tank, TankEvent, Tray, kilos
+from milk.models.vats import Vat, VatFill
+
+
+class MilkLotQuerySet(models.QuerySet["MilkLot"]):
+    """Lots that count: one whose opening milking was struck is void and only readable."""
+
+    def valid(self) -> Self:
+        return self.filter(void=False)
+
+
+class MilkLot(models.Model):
+    """Milk of one mixing: what came into a tank between a wash or draw and the next draw.
+
+    ``kg`` is the lot's own milk; what was left in the tank stands in LotParent and ``carried_kg``.
+    Composition is frozen at ``closed_at``: the first draw, the end of the milking, or a wash.
+    ``uuid`` and ``code`` follow from the milking or delivery that opened it and stay the same
+    whenever the lots are computed again.
+    """
+
+    id = models.AutoField(primary_key=True)
+    uuid = models.UUIDField(unique=True)
+    code = models.CharField(max_length=32, unique=True)
+    tank = models.ForeignKey(Tank, models.PROTECT, related_name="lots")
+    day = models.DateField()
+    session = models.CharField(max_length=1, choices=Session, blank=True)
+    milking = models.ForeignKey(
+        Milking, models.PROTECT, null=True, related_name="opened_lots", db_index=False
+    )
+    delivery = models.ForeignKey(
+        Delivery, models.PROTECT, null=True, related_name="opened_lots", db_index=False
+    )
+    opened_at = models.DateTimeField()
+    closed_at = models.DateTimeField(null=True)
+    ended_at = models.DateTimeField("nothing of it left in the tank from", null=True)
+    kg = kilos("own milk", validators=[])
+    carried_kg = kilos("carried over into it", validators=[], default=0)
+    drawn_kg = kilos("drawn off", validators=[], default=0)
+    void = models.BooleanField(default=False)
+
+    objects: ClassVar[Any] = MilkLotQuerySet.as_manager()
+
+    class Meta:
+        verbose_name = "milk lot"
+        indexes: ClassVar = [
+            models.Index(fields=["tank", "opened_at"], name="milk_milklot_tank_when"),
+            models.Index(fields=["-opened_at", "-id"], name="milk_milklot_when"),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+    def get_absolute_url(self) -> str:
+        return f"/milk/lots/{self.uuid}/"
+
+    @classmethod
+    def find(cls, text: str) -> "MilkLot":
+        """The lot with this code or number. Raises DoesNotExist."""
+        named = Q(code__iexact=text.strip())
+        try:
+            named |= Q(uuid=uuids.UUID(text.strip()))
+        except ValueError:
+            pass
+        found: MilkLot = cls.objects.get(named)
+        return found
+
+
+class MilkingPart(models.Model):
+    """The kg of a group's milking that went into a lot."""
+
+    pk = models.CompositePrimaryKey("lot_id", "milking_id")
+    lot = models.ForeignKey(MilkLot, models.PROTECT, related_name="parts", db_index=False)
+    milking = models.ForeignKey(Milking, models.PROTECT, related_name="parts", db_index=False)
+    kg = kilos("milk", validators=[])
+
+    class Meta:
+        indexes: ClassVar = [
+            models.Index(
+                fields=["milking"], include=["lot", "kg"], name="milk_milkingpart_of_milking"
+            ),
+        ]
+
+
+class LotParent(models.Model):
+    """What was carried over: kg of the parent lot's mixture that the new lot found in the tank."""
+
+    pk = models.CompositePrimaryKey("lot_id", "parent_id")
+    lot = models.ForeignKey(MilkLot, models.PROTECT, related_name="carried", db_index=False)
+    parent = models.ForeignKey(MilkLot, models.PROTECT, related_name="left_to", db_index=False)
+    kg = kilos("carried over", validators=[])
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=~Q(lot=models.F("parent")), name="milk_lotparent_not_itself"
+            )
+        ]
+        indexes: ClassVar = [
+            models.Index(fields=["parent"], include=["lot", "kg"], name="milk_lotparent_of_parent")
+        ]
+
+
+class LotDraw(models.Model):
+    """kg of a lot's mixture that one draw took: into a vat, a tray, a delivery, or otherwise."""
+
+    lot = models.ForeignKey(MilkLot, models.PROTECT, related_name="draws", db_index=False)
+    at = models.DateTimeField()
+    kg = kilos("milk", validators=[])
+    vat_fill = models.ForeignKey(VatFill, models.PROTECT, null=True, related_name="draws")
+    tray = models.ForeignKey(Tray, models.PROTECT, null=True, related_name="draws")
+    tank_event = models.ForeignKey(TankEvent, models.PROTECT, null=True, related_name="draws")
+    delivery = models.ForeignKey(Delivery, models.PROTECT, null=True, related_name="draws")
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(vat_fill__isnull=False, tray=None, tank_event=None, delivery=None)
+                | Q(vat_fill=None, tray__isnull=False, tank_event=None, delivery=None)
+                | Q(vat_fill=None, tray=None, tank_event__isnull=False, delivery=None)
+                | Q(vat_fill=None, tray=None, tank_event=None, delivery__isnull=False),
+                name="milk_lotdraw_one_draw",
+            )
+        ]
+        indexes: ClassVar = [
+            models.Index(fields=["lot"], include=["kg", "vat_fill"], name="milk_lotdraw_of_lot")
+        ]
+
+
+class VatLot(models.Model):
+    """The one closure: kg of a lot's own milk in a vat, milk carried over included.
+
+    The rows of a vat add up to what was filled into it.
+    """
+
+    pk = models.CompositePrimaryKey("vat_id", "lot_id")
+    vat = models.ForeignKey(Vat, models.PROTECT, related_name="lots", db_index=False)
+    lot = models.ForeignKey(MilkLot, models.PROTECT, related_name="vats", db_index=False)
+    kg = kilos("milk", validators=[])
+
+    class Meta:
+        indexes: ClassVar = [
+            models.Index(fields=["lot"], include=["vat", "kg"], name="milk_vatlot_of_lot")
+        ]

@@ -1,0 +1,173 @@
+"""Milkings of groups, what the meters read per cow, and corrections of meter rows."""
+
+from typing import ClassVar
+
+import pgtrigger
+from django.contrib.postgres.indexes import BrinIndex
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import F, Q
+
+from config.entries import Entry, append_only, keep_rows
+from config.models import Upload
+from herd.models import Animal, Group
+from herd.models.groups import Session
+from milk.models.tanks import Tank, kilos
+
+
+class Milking(Entry):
+    """One group milked, into one tank; it happened when it began. A line switch is a further one.
+
+    ``kg`` went into the tank. ``metered``: the cows stand in CowMilking with their weights; without
+    meters they are the animals that stood in the group, less those a row says were kept out.
+    Without a tank it is not known where the milk went.
+    """
+
+    group = models.ForeignKey(Group, models.PROTECT, related_name="milkings")
+    day = models.DateField("day")
+    session = models.CharField("milking", max_length=1, choices=Session)
+    tank = models.ForeignKey(Tank, models.PROTECT, null=True, blank=True, related_name="milkings")
+    ended_at = models.DateTimeField("until", null=True, blank=True)
+    kg = kilos("into the tank", validators=[])
+    metered = models.BooleanField(default=False)
+    milker = models.CharField(max_length=60, blank=True)
+    remark = models.CharField(max_length=200, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "milking"
+        triggers = append_only(keeps_number=True)
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["group", "happened_at"],
+                condition=Q(struck_at=None),
+                name="milk_milking_one_per_group_and_start",
+                violation_error_message="This group has a milking that began at that moment already.",
+            ),
+            models.CheckConstraint(
+                condition=Q(ended_at=None) | Q(ended_at__gt=F("happened_at")),
+                name="milk_milking_ends_after_start",
+                violation_error_message="A milking ends after it began.",
+            ),
+            models.CheckConstraint(
+                condition=Q(kg__gte=0),
+                name="milk_milking_not_negative",
+                violation_error_message="The milk weighs 0 kg or more.",
+            ),
+        ]
+        indexes = [
+            *Entry.Meta.indexes,
+            models.Index(fields=["tank", "happened_at"], name="milk_milking_tank_when"),
+            # For milk.trace forward from a feeding or a stay: the group's milkings in a span.
+            models.Index(
+                fields=["group", "happened_at"],
+                include=["id", "tank"],
+                condition=Q(struck_at=None),
+                name="milk_milking_group_when",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.group}, {self.day} {self.get_session_display()}"
+
+
+class CowMilking(models.Model):
+    """What one cow gave at one milking: measured data, narrow and many, 48 bytes a row.
+
+    ``grams`` blank: not measured. ``at_s``: seconds after the milking began. ``lot`` is computed;
+    blank when the milk was kept out or its tank is not known. Rows belong to the upload that
+    brought them; a wrong one is corrected by a MeterCorrection that keeps old and new.
+    """
+
+    class Goes(models.IntegerChoices):
+        TANK = 0, "tank"
+        KEPT_OUT = 1, "kept out"
+
+    pk = models.CompositePrimaryKey("animal_id", "milking_id")
+    animal = models.ForeignKey(Animal, models.PROTECT, related_name="milkings", db_index=False)
+    milking = models.ForeignKey(Milking, models.PROTECT, related_name="cows", db_index=False)
+    lot = models.ForeignKey(
+        "milk.MilkLot", models.PROTECT, null=True, related_name="cows", db_index=False
+    )
+    upload = models.ForeignKey(Upload, models.PROTECT, null=True, related_name="+", db_index=False)
+    grams = models.IntegerField(null=True)
+    at_s = models.SmallIntegerField("seconds after the start", null=True)
+    goes = models.SmallIntegerField(choices=Goes, default=Goes.TANK)
+
+    class Meta:
+        verbose_name = "cow milking"
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(grams=None) | Q(grams__gte=0, grams__lte=100_000),
+                name="milk_cowmilking_0_to_100_kg",
+                violation_error_message="One cow gives 0 to 100 kg at a milking.",
+            ),
+        ]
+        indexes: ClassVar = [
+            # The cows and kg of a lot, without touching the table.
+            models.Index(
+                fields=["lot", "animal"],
+                include=["grams", "milking"],
+                name="milk_cowmilking_of_lot",
+            ),
+            # Rows of one milking lie together: a few pages, and next to no index.
+            BrinIndex(fields=["milking"], pages_per_range=4, name="milk_cowmilking_of_milking"),
+        ]
+        triggers: ClassVar = [
+            *keep_rows(),
+            pgtrigger.Trigger(
+                name="refuse_change",
+                operation=pgtrigger.Update,
+                when=pgtrigger.Before,
+                func="""
+                    IF (OLD.animal_id, OLD.milking_id, OLD.upload_id, OLD.at_s)
+                           IS DISTINCT FROM
+                           (NEW.animal_id, NEW.milking_id, NEW.upload_id, NEW.at_s)
+                       OR (OLD.grams, OLD.goes) IS DISTINCT FROM (NEW.grams, NEW.goes)
+                       AND NOT EXISTS (
+                           SELECT 1 FROM milk_metercorrection AS c
+                           WHERE c.animal_id = NEW.animal_id AND c.milking_id = NEW.milking_id
+                             AND c.new_grams IS NOT DISTINCT FROM NEW.grams
+                             AND c.new_goes = NEW.goes
+                             AND c.old_grams IS NOT DISTINCT FROM OLD.grams
+                             AND c.old_goes = OLD.goes) THEN
+                        RAISE EXCEPTION 'a meter row changes only with a correction beside it'
+                            USING ERRCODE = 'restrict_violation';
+                    END IF;
+                    RETURN NEW;
+                """,
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.animal_id} at milking {self.milking_id}"
+
+
+class MeterCorrection(Entry):
+    """A meter row put right: what it said and what is true."""
+
+    animal = models.ForeignKey(Animal, models.PROTECT, related_name="+")
+    milking = models.ForeignKey(Milking, models.PROTECT, related_name="corrections")
+    old_grams = models.IntegerField("it said, g", null=True, blank=True, editable=False)
+    new_grams = models.IntegerField(
+        "true is, g",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0), MaxValueValidator(100_000)],
+    )
+    old_goes = models.SmallIntegerField(choices=CowMilking.Goes, editable=False)
+    new_goes = models.SmallIntegerField(
+        "went to", choices=CowMilking.Goes, default=CowMilking.Goes.TANK
+    )
+    why = models.CharField(max_length=120)
+
+    class Meta(Entry.Meta):
+        verbose_name = "meter correction"
+        triggers = append_only()
+        indexes = [
+            *Entry.Meta.indexes,
+            models.Index(fields=["milking", "animal"], name="milk_metercorrection_row"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.animal}, {self.milking}"

@@ -1,0 +1,177 @@
+"""Where wheels lie, what is done to them there, and how they leave."""
+
+from typing import ClassVar
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import Q
+
+from config.entries import Entry, append_only
+from herd.models import Holding
+from milk.models.tanks import kilos
+from milk.models.vats import Wheel
+
+
+class BrineStay(Entry):
+    """A wheel put into brine; it stays until it is written somewhere else."""
+
+    wheel = models.ForeignKey(Wheel, models.PROTECT, related_name="brine_stays")
+    bath = models.CharField(max_length=20)
+    row = models.CharField(max_length=10, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "brine stay"
+        triggers = append_only()
+
+    def __str__(self) -> str:
+        return f"{self.wheel} in brine, bath {self.bath}"
+
+
+class StorePlace(Entry):
+    """A place on a shelf of the store."""
+
+    room = models.CharField(max_length=20)
+    aisle = models.PositiveSmallIntegerField()
+    column = models.PositiveSmallIntegerField()
+    shelf = models.PositiveSmallIntegerField()
+
+    class Meta(Entry.Meta):
+        verbose_name = "store place"
+        triggers = append_only(keeps_number=True)
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["room", "aisle", "column", "shelf"],
+                condition=Q(struck_at=None),
+                name="milk_storeplace_once",
+                violation_error_message="This place is in the book already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.room}, aisle {self.aisle}, column {self.column}, shelf {self.shelf}"
+
+    @classmethod
+    def find(cls, text: str) -> "StorePlace":
+        """The place “room/aisle/column/shelf”. Raises DoesNotExist, ValueError for another form."""
+        room, aisle, column, shelf = text.strip().split("/")
+        found: StorePlace = cls.objects.standing().get(
+            room=room, aisle=int(aisle), column=int(column), shelf=int(shelf)
+        )
+        return found
+
+
+class StoreStay(Entry):
+    """A wheel laid on a place of the store."""
+
+    wheel = models.ForeignKey(Wheel, models.PROTECT, related_name="store_stays")
+    place = models.ForeignKey(StorePlace, models.PROTECT, related_name="stays")
+
+    class Meta(Entry.Meta):
+        verbose_name = "store stay"
+        triggers = append_only()
+
+    def __str__(self) -> str:
+        return f"{self.wheel} at {self.place}"
+
+
+class StoreRound(Entry):
+    """An aisle turned or brushed."""
+
+    class What(models.TextChoices):
+        TURNED = "turned", "turned"
+        BRUSHED = "brushed", "turned and brushed"
+
+    room = models.CharField(max_length=20)
+    aisle = models.PositiveSmallIntegerField()
+    what = models.CharField(max_length=7, choices=What, default=What.BRUSHED)
+
+    class Meta(Entry.Meta):
+        verbose_name = "store round"
+        triggers = append_only()
+
+    def __str__(self) -> str:
+        return f"{self.room}, aisle {self.aisle} {self.get_what_display()}"
+
+
+class Inspection(Entry):
+    """A wheel looked at, tapped, needled or cored, and its grade."""
+
+    class Way(models.TextChoices):
+        EYE = "eye", "by eye"
+        TAP = "tap", "tapped"
+        NEEDLE = "needle", "needle"
+        CORE = "core", "core"
+
+    class Grade(models.TextChoices):
+        FIRST = "first", "first"
+        SECOND = "second", "second"
+        DOWNGRADED = "downgraded", "downgraded"
+
+    wheel = models.ForeignKey(Wheel, models.PROTECT, related_name="inspections")
+    way = models.CharField(max_length=6, choices=Way)
+    grade = models.CharField(max_length=10, choices=Grade)
+    findings = models.CharField(max_length=200, blank=True)
+    kg = kilos("weight", null=True, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "inspection"
+        triggers = append_only()
+
+    def __str__(self) -> str:
+        return f"{self.wheel}: {self.get_grade_display()}"
+
+
+class Dispatch(Entry):
+    """A wheel that left the estate: to whom, with which paper."""
+
+    wheel = models.ForeignKey(Wheel, models.PROTECT, related_name="dispatches")
+    buyer = models.ForeignKey(Holding, models.PROTECT, related_name="dispatches")
+    kg = kilos("weight")
+    paper = models.CharField("paper number", max_length=40)
+    order = models.CharField(max_length=40, blank=True)
+    carrier = models.CharField(max_length=80, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "dispatch"
+        verbose_name_plural = "dispatches"
+        triggers = append_only(keeps_number=True)
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["wheel", "paper"],
+                condition=Q(struck_at=None),
+                name="milk_dispatch_once_per_paper",
+                violation_error_message="This wheel is on that paper already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.wheel} to {self.buyer}"
+
+
+class Recall(Entry):
+    """A recall or a drill of one: what it started from, and what was found below it then."""
+
+    ROOTS: ClassVar = ("animal", "course", "batch", "group", "lot", "vat", "wheel")
+
+    root_kind = models.CharField("started from", max_length=10)
+    root = models.UUIDField("number of what it started from")
+    reason = models.CharField(max_length=400)
+    drill = models.BooleanField("a drill", default=False)
+    pieces = models.PositiveIntegerField("wheels made", editable=False, default=0)
+    located = models.PositiveIntegerField(
+        "wheels located",
+        default=0,
+        editable=False,
+        validators=[MinValueValidator(0), MaxValueValidator(10_000_000)],
+    )
+    tree = models.JSONField(default=dict, editable=False)
+    ended_at = models.DateTimeField("ended at", null=True, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "recall"
+        triggers = append_only()
+
+    def __str__(self) -> str:
+        return f"{'drill' if self.drill else 'recall'} of {self.happened_at:%Y-%m-%d}"

@@ -1,0 +1,174 @@
+"""Tanks, what happens to them besides milkings and vats, deliveries and trays."""
+
+from decimal import Decimal
+from typing import Any
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import F, Q
+
+from config.entries import Entry, append_only
+from herd.models import Holding
+
+
+def kilos(label: str, **options: Any) -> "models.DecimalField[Any, Any]":
+    """A weight of milk or cheese in kg, to the gram."""
+    options.setdefault("validators", [MinValueValidator(Decimal("0.001"))])
+    return models.DecimalField(f"{label}, kg", max_digits=10, decimal_places=3, **options)
+
+
+def degrees(label: str) -> "models.DecimalField[Any, Any]":
+    """A temperature of milk in °C, blank when nobody looked."""
+    return models.DecimalField(
+        f"{label}, °C",
+        max_digits=4,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(-2)), MaxValueValidator(Decimal(100))],
+    )
+
+
+class Tank(Entry):
+    """A tank that milk is kept in."""
+
+    class Use(models.TextChoices):
+        RECEIVING = "receiving", "receiving"
+        HOLD = "hold", "hold tank"
+        WASTE = "waste", "waste"
+
+    name = models.CharField(max_length=20)
+    capacity_kg = kilos("holds")
+    use = models.CharField(max_length=9, choices=Use, default=Use.RECEIVING)
+
+    class Meta(Entry.Meta):
+        verbose_name = "tank"
+        triggers = append_only(keeps_number=True)
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["name"],
+                condition=Q(struck_at=None),
+                name="milk_tank_one_per_name",
+                violation_error_message="There is a tank with this name already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"tank {self.name}"
+
+    @classmethod
+    def find(cls, text: str) -> "Tank":
+        """The standing tank of this name. Raises DoesNotExist."""
+        text = text.strip()
+        name = text[5:] if text.lower().startswith("tank ") else text
+        found: Tank = cls.objects.standing().get(name__iexact=name)
+        return found
+
+
+class TankEvent(Entry):
+    """A tank washed, emptied, drawn from (but into a vat, tray or delivery), moved or looked at."""
+
+    class What(models.TextChoices):
+        WASHED = "washed", "washed"
+        EMPTIED = "emptied", "emptied, not washed"
+        DRAWN = "drawn", "drawn off"
+        DUMPED = "dumped", "dumped"
+        MOVED = "moved", "moved to another tank"
+        LEVEL = "level", "level read"
+        TEMPERATURE = "temperature", "temperature read"
+
+    TAKES_MILK = (What.DRAWN, What.DUMPED, What.MOVED)
+
+    tank = models.ForeignKey(Tank, models.PROTECT, related_name="events")
+    what = models.CharField(max_length=11, choices=What)
+    kg = kilos("milk", null=True, blank=True)
+    to_tank = models.ForeignKey(
+        Tank, models.PROTECT, null=True, blank=True, related_name="moved_in"
+    )
+    ended_at = models.DateTimeField("until", null=True, blank=True)
+    temperature = degrees("temperature")
+    remark = models.CharField(max_length=120, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "tank event"
+        triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.CheckConstraint(
+                condition=~Q(what__in=["drawn", "dumped", "moved", "level"]) | Q(kg__isnull=False),
+                name="milk_tankevent_needs_kg",
+                violation_error_message="Milk drawn, dumped, moved or read needs the kg.",
+            ),
+            models.CheckConstraint(
+                condition=Q(what="moved", to_tank__isnull=False) & ~Q(to_tank=F("tank"))
+                | ~Q(what="moved") & Q(to_tank=None),
+                name="milk_tankevent_moved_to_another",
+                violation_error_message="Milk is moved to another tank; name it, and only then.",
+            ),
+        ]
+        indexes = [
+            *Entry.Meta.indexes,
+            models.Index(fields=["tank", "happened_at"], name="milk_tankevent_tank_when"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.tank} {self.get_what_display()}"
+
+
+class Delivery(Entry):
+    """Milk that came from another holding into a tank, or went from a tank to one."""
+
+    class Way(models.TextChoices):
+        IN = "in", "in, from a supplier"
+        OUT = "out", "out, to a buyer"
+
+    way = models.CharField(max_length=3, choices=Way)
+    holding = models.ForeignKey(Holding, models.PROTECT, related_name="deliveries")
+    tank = models.ForeignKey(Tank, models.PROTECT, related_name="deliveries")
+    kg = kilos("milk")
+    ended_at = models.DateTimeField("until", null=True, blank=True)
+    paper = models.CharField("delivery note", max_length=40, blank=True)
+    temperature = degrees("temperature")
+
+    class Meta(Entry.Meta):
+        verbose_name = "delivery"
+        verbose_name_plural = "deliveries"
+        triggers = append_only(keeps_number=True)
+        indexes = [
+            *Entry.Meta.indexes,
+            models.Index(fields=["tank", "happened_at"], name="milk_delivery_tank_when"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kg} kg {self.get_way_display()} {self.holding}"
+
+
+class Tray(Entry):
+    """One filling of a tray: milk from a tank spread out, and the cream taken off it."""
+
+    number = models.PositiveSmallIntegerField("tray number")
+    tank = models.ForeignKey(Tank, models.PROTECT, related_name="trays")
+    kg = kilos("milk in")
+    ended_at = models.DateTimeField("until", null=True, blank=True)
+    cream_kg = kilos("cream off", null=True, blank=True)
+    temperature = degrees("temperature")
+
+    class Meta(Entry.Meta):
+        verbose_name = "tray"
+        triggers = append_only(keeps_number=True)
+        indexes = [
+            *Entry.Meta.indexes,
+            models.Index(fields=["tank", "happened_at"], name="milk_tray_tank_when"),
+        ]
+        constraints = [
+            *Entry.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(cream_kg=None) | Q(cream_kg__lt=F("kg")),
+                name="milk_tray_less_cream_than_milk",
+                violation_error_message="There cannot be more cream than milk in the tray.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"tray {self.number}, {self.happened_at:%Y-%m-%d}"

@@ -1,0 +1,192 @@
+"""Vats, what was filled into them, whey starter, and the wheels that came of them."""
+
+import uuid as uuids
+from decimal import Decimal
+from typing import Any
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import Q
+
+from config.entries import Entry, append_only
+from milk.models.tanks import Tank, Tray, kilos
+
+
+def share(label: str) -> "models.DecimalField[Any, Any]":
+    """A content of vat milk in per cent, blank when not measured."""
+    return models.DecimalField(
+        f"{label}, %",
+        max_digits=4,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(15))],
+    )
+
+
+class StarterCan(Entry):
+    """Whey of a vat kept in a can as starter for later vats."""
+
+    can = models.CharField("can", max_length=20)
+    from_vat = models.ForeignKey("milk.Vat", models.PROTECT, related_name="starter_cans")
+    litres = models.DecimalField(max_digits=6, decimal_places=1)
+    temperature = models.DecimalField(
+        "temperature, °C", max_digits=4, decimal_places=1, null=True, blank=True
+    )
+    acidity = models.DecimalField(
+        "acidity, °SH", max_digits=5, decimal_places=2, null=True, blank=True
+    )
+
+    class Meta(Entry.Meta):
+        verbose_name = "starter can"
+        triggers = append_only(keeps_number=True)
+
+    def __str__(self) -> str:
+        return f"can {self.can}, {self.happened_at:%Y-%m-%d}"
+
+
+class Vat(Entry):
+    """One make in one vat; it happened when the filling began."""
+
+    day = models.DateField("day")
+    number = models.PositiveSmallIntegerField(
+        "vat number", validators=[MinValueValidator(1), MaxValueValidator(40)]
+    )
+    round = models.PositiveSmallIntegerField(
+        default=1, validators=[MinValueValidator(1), MaxValueValidator(2)]
+    )
+    fat = share("fat")
+    protein = share("protein")
+    casein = share("casein")
+    starter_can = models.ForeignKey(
+        StarterCan, models.PROTECT, null=True, blank=True, related_name="used_in"
+    )
+    starter_l = models.DecimalField(
+        "starter, l", max_digits=5, decimal_places=1, null=True, blank=True
+    )
+    rennet_batch = models.CharField(max_length=40, blank=True)
+    rennet_g = models.DecimalField(
+        "rennet, g", max_digits=6, decimal_places=1, null=True, blank=True
+    )
+    set_at = models.DateTimeField("rennet in", null=True, blank=True)
+    cut_at = models.DateTimeField("cut", null=True, blank=True)
+    heated_at = models.DateTimeField("end of heating", null=True, blank=True)
+    lifted_at = models.DateTimeField("lifted", null=True, blank=True)
+    remark = models.CharField(max_length=200, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "vat"
+        triggers = append_only(keeps_number=True)
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["day", "number", "round"],
+                condition=Q(struck_at=None),
+                name="milk_vat_one_make_per_round",
+                violation_error_message="This vat was made in that round of that day already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"vat {self.day}/{self.number}" + ("" if self.round == 1 else f"/{self.round}")
+
+    def get_absolute_url(self) -> str:
+        return f"/milk/vats/{self.uuid}/"
+
+    @classmethod
+    def find(cls, text: str) -> "Vat":
+        """The standing vat “2026-06-09/17” (with “/2” for the second round), or by its number.
+
+        Raises DoesNotExist, or ValueError when the text has no such form.
+        """
+        text = text.strip().removeprefix("vat").strip()
+        found: Vat
+        if "/" not in text:
+            found = cls.objects.get(uuid=uuids.UUID(text))
+            return found
+        day, number, *rest = text.split("/")
+        found = cls.objects.standing().get(
+            day=day, number=int(number), round=int(rest[0]) if rest else 1
+        )
+        return found
+
+
+class VatFill(Entry):
+    """Milk filled into a vat, from a tank or from a tray."""
+
+    vat = models.ForeignKey(Vat, models.PROTECT, related_name="fills")
+    tank = models.ForeignKey(Tank, models.PROTECT, null=True, blank=True, related_name="vat_fills")
+    tray = models.ForeignKey(Tray, models.PROTECT, null=True, blank=True, related_name="vat_fills")
+    kg = kilos("milk")
+    ended_at = models.DateTimeField("until", null=True, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "vat fill"
+        triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(tank__isnull=False, tray=None) | Q(tank=None, tray__isnull=False),
+                name="milk_vatfill_from_one_place",
+                violation_error_message="Name the tank or the tray the milk came from, not both.",
+            ),
+        ]
+        indexes = [
+            *Entry.Meta.indexes,
+            models.Index(fields=["tank", "happened_at"], name="milk_vatfill_tank_when"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kg} kg into {self.vat}"
+
+
+class Wheel(Entry):
+    """One wheel; its plate number is unique for ever. It happened at the lift."""
+
+    class Twin(models.TextChoices):
+        A = "A", "A"
+        B = "B", "B"
+
+    plate = models.CharField("plate number", max_length=16)
+    vat = models.ForeignKey(Vat, models.PROTECT, related_name="wheels")
+    twin = models.CharField(max_length=1, choices=Twin)
+    kg = kilos("weight at 24 h", null=True, blank=True)
+    mould = models.CharField(max_length=20, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "wheel"
+        triggers = append_only(keeps_number=True)
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["plate"],
+                condition=Q(struck_at=None),
+                name="milk_wheel_plate_once",
+                violation_error_message="This plate is on another wheel already.",
+            ),
+            models.UniqueConstraint(
+                fields=["vat", "twin"],
+                condition=Q(struck_at=None),
+                name="milk_wheel_two_twins",
+                violation_error_message="This vat has that twin already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"wheel {self.plate}"
+
+    def get_absolute_url(self) -> str:
+        return f"/milk/wheels/{self.uuid}/"
+
+    @classmethod
+    def find(cls, text: str) -> "Wheel":
+        """The standing wheel with this plate, or the wheel with this number. Raises DoesNotExist."""
+        text = text.strip()
+        found: Wheel
+        try:
+            number = uuids.UUID(text)
+        except ValueError:
+            found = cls.objects.standing().get(plate=text)
+        else:
+            found = cls.objects.get(uuid=number)
+        return found
