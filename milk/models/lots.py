@@ -28,14 +28,15 @@ class MilkLot(models.Model):
 
     ``kg`` is the lot's own milk; what was left in the tank stands in LotParent and ``carried_kg``.
     Composition is frozen at ``closed_at``: the first draw, the end of the milking, or a wash.
-    ``uuid`` and ``code`` follow from the milking or delivery that opened it and stay the same
-    whenever the lots are computed again.
+    ``uuid`` and ``code`` are given when the lot is first computed, from what opened it (a milking, a
+    delivery or a move from another tank), and stay with its milk whenever lots are computed again.
+    A lot that is no more is ``void``; the lots that have its milk now name it as a parent.
     """
 
     id = models.AutoField(primary_key=True)
     uuid = models.UUIDField(unique=True)
-    code = models.CharField(max_length=32, unique=True)
-    tank = models.ForeignKey(Tank, models.PROTECT, related_name="lots")
+    code = models.CharField(max_length=48, unique=True)
+    tank = models.ForeignKey(Tank, models.PROTECT, related_name="lots", db_index=False)
     day = models.DateField()
     session = models.CharField(max_length=1, choices=Session, blank=True)
     milking = models.ForeignKey(
@@ -43,6 +44,9 @@ class MilkLot(models.Model):
     )
     delivery = models.ForeignKey(
         Delivery, models.PROTECT, null=True, related_name="opened_lots", db_index=False
+    )
+    move = models.ForeignKey(
+        TankEvent, models.PROTECT, null=True, related_name="opened_lots", db_index=False
     )
     opened_at = models.DateTimeField()
     closed_at = models.DateTimeField(null=True)

@@ -18,24 +18,30 @@ from milk.models.tanks import Tank, kilos
 class Milking(Entry):
     """One group milked, into one tank; it happened when it began. A line switch is a further one.
 
-    ``kg`` went into the tank. ``metered``: the cows stand in CowMilking with their weights; without
+    ``kg`` went into the tank: ``read_kg`` when somebody read it there, otherwise the sum of the meters
+    (which is why it may be computed again). ``metered``: the cows stand in CowMilking with their weights; without
     meters they are the animals that stood in the group, less those a row says were kept out.
     Without a tank it is not known where the milk went.
     """
 
-    group = models.ForeignKey(Group, models.PROTECT, related_name="milkings")
+    group = models.ForeignKey(
+        Group, models.PROTECT, related_name="milkings", db_index=False
+    )
     day = models.DateField("day")
     session = models.CharField("milking", max_length=1, choices=Session)
-    tank = models.ForeignKey(Tank, models.PROTECT, null=True, blank=True, related_name="milkings")
+    tank = models.ForeignKey(
+        Tank, models.PROTECT, null=True, blank=True, related_name="milkings", db_index=False
+    )
     ended_at = models.DateTimeField("until", null=True, blank=True)
-    kg = kilos("into the tank", validators=[])
+    read_kg = kilos("read at the tank", validators=[], null=True, blank=True)
+    kg = kilos("into the tank", validators=[], blank=True)
     metered = models.BooleanField(default=False)
     milker = models.CharField(max_length=60, blank=True)
     remark = models.CharField(max_length=200, blank=True)
 
     class Meta(Entry.Meta):
         verbose_name = "milking"
-        triggers = append_only(keeps_number=True)
+        triggers = append_only("kg", keeps_number=True)
         constraints = [
             *Entry.Meta.constraints,
             models.UniqueConstraint(
@@ -50,7 +56,7 @@ class Milking(Entry):
                 violation_error_message="A milking ends after it began.",
             ),
             models.CheckConstraint(
-                condition=Q(kg__gte=0),
+                condition=Q(kg__gte=0) & (Q(read_kg=None) | Q(read_kg__gte=0)),
                 name="milk_milking_not_negative",
                 violation_error_message="The milk weighs 0 kg or more.",
             ),
@@ -74,8 +80,8 @@ class Milking(Entry):
 class CowMilking(models.Model):
     """What one cow gave at one milking: measured data, narrow and many, 48 bytes a row.
 
-    ``grams`` blank: not measured. ``at_s``: seconds after the milking began. ``lot`` is computed;
-    blank when the milk was kept out or its tank is not known. Rows belong to the upload that
+    ``grams`` blank: not measured. ``at_s``: seconds after the milking began at which the cluster was
+    put on her. ``lot`` is computed; blank when the milk was kept out or its tank is not known. Rows belong to the upload that
     brought them; a wrong one is corrected by a MeterCorrection that keeps old and new.
     """
 

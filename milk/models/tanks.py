@@ -17,6 +17,15 @@ def kilos(label: str, **options: Any) -> "models.DecimalField[Any, Any]":
     return models.DecimalField(f"{label}, kg", max_digits=10, decimal_places=3, **options)
 
 
+def ends_after(name: str) -> models.CheckConstraint:
+    """The rule that something does not end before it began."""
+    return models.CheckConstraint(
+        condition=Q(ended_at=None) | Q(ended_at__gte=F("happened_at")),
+        name=name,
+        violation_error_message="It cannot end before it began: look at both times.",
+    )
+
+
 def degrees(label: str) -> "models.DecimalField[Any, Any]":
     """A temperature of milk in °C, blank when nobody looked."""
     return models.DecimalField(
@@ -80,7 +89,7 @@ class TankEvent(Entry):
 
     TAKES_MILK = (What.DRAWN, What.DUMPED, What.MOVED)
 
-    tank = models.ForeignKey(Tank, models.PROTECT, related_name="events")
+    tank = models.ForeignKey(Tank, models.PROTECT, related_name="events", db_index=False)
     what = models.CharField(max_length=11, choices=What)
     kg = kilos("milk", null=True, blank=True)
     to_tank = models.ForeignKey(
@@ -106,6 +115,7 @@ class TankEvent(Entry):
                 name="milk_tankevent_moved_to_another",
                 violation_error_message="Milk is moved to another tank; name it, and only then.",
             ),
+            ends_after("milk_tankevent_ends_after_start"),
         ]
         indexes = [
             *Entry.Meta.indexes,
@@ -125,7 +135,7 @@ class Delivery(Entry):
 
     way = models.CharField(max_length=3, choices=Way)
     holding = models.ForeignKey(Holding, models.PROTECT, related_name="deliveries")
-    tank = models.ForeignKey(Tank, models.PROTECT, related_name="deliveries")
+    tank = models.ForeignKey(Tank, models.PROTECT, related_name="deliveries", db_index=False)
     kg = kilos("milk")
     ended_at = models.DateTimeField("until", null=True, blank=True)
     paper = models.CharField("delivery note", max_length=40, blank=True)
@@ -135,6 +145,7 @@ class Delivery(Entry):
         verbose_name = "delivery"
         verbose_name_plural = "deliveries"
         triggers = append_only(keeps_number=True)
+        constraints = [*Entry.Meta.constraints, ends_after("milk_delivery_ends_after_start")]
         indexes = [
             *Entry.Meta.indexes,
             models.Index(fields=["tank", "happened_at"], name="milk_delivery_tank_when"),
@@ -148,7 +159,7 @@ class Tray(Entry):
     """One filling of a tray: milk from a tank spread out, and the cream taken off it."""
 
     number = models.PositiveSmallIntegerField("tray number")
-    tank = models.ForeignKey(Tank, models.PROTECT, related_name="trays")
+    tank = models.ForeignKey(Tank, models.PROTECT, related_name="trays", db_index=False)
     kg = kilos("milk in")
     ended_at = models.DateTimeField("until", null=True, blank=True)
     cream_kg = kilos("cream off", null=True, blank=True)
@@ -168,6 +179,7 @@ class Tray(Entry):
                 name="milk_tray_less_cream_than_milk",
                 violation_error_message="There cannot be more cream than milk in the tray.",
             ),
+            ends_after("milk_tray_ends_after_start"),
         ]
 
     def __str__(self) -> str:

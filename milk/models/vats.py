@@ -9,7 +9,7 @@ from django.db import models
 from django.db.models import Q
 
 from config.entries import Entry, append_only
-from milk.models.tanks import Tank, Tray, kilos
+from milk.models.tanks import Tank, Tray, ends_after, kilos
 
 
 def share(label: str) -> "models.DecimalField[Any, Any]":
@@ -115,7 +115,9 @@ class VatFill(Entry):
     """Milk filled into a vat, from a tank or from a tray."""
 
     vat = models.ForeignKey(Vat, models.PROTECT, related_name="fills")
-    tank = models.ForeignKey(Tank, models.PROTECT, null=True, blank=True, related_name="vat_fills")
+    tank = models.ForeignKey(
+        Tank, models.PROTECT, null=True, blank=True, related_name="vat_fills", db_index=False
+    )
     tray = models.ForeignKey(Tray, models.PROTECT, null=True, blank=True, related_name="vat_fills")
     kg = kilos("milk")
     ended_at = models.DateTimeField("until", null=True, blank=True)
@@ -130,6 +132,7 @@ class VatFill(Entry):
                 name="milk_vatfill_from_one_place",
                 violation_error_message="Name the tank or the tray the milk came from, not both.",
             ),
+            ends_after("milk_vatfill_ends_after_start"),
         ]
         indexes = [
             *Entry.Meta.indexes,
