@@ -3,7 +3,8 @@
 from typing import Any, ClassVar, Self
 
 from django.db import models
-from django.db.models import Count, Exists, OuterRef, Q
+from django.db.models import Count, OuterRef, Q, Subquery, Value
+from django.db.models.functions import Coalesce
 
 from config.entries import Entry, EntryQuerySet, append_only, keep_rows
 from milk.models.lots import MilkLot
@@ -14,21 +15,31 @@ from milk.models.vats import Vat, Wheel
 class HoldQuerySet(EntryQuerySet):
     """Holds by whether they still hold."""
 
-    def with_decided(self) -> Self:
-        """Annotate ``decided``: two people decided the same, or the cause turned out struck."""
-        same = (
+    def with_outcome(self) -> Self:
+        """Annotate ``outcome``: what two people decided alike, "cause gone", or "" while open."""
+        agreed = (
             HoldDecision.objects.standing()
             .filter(hold=OuterRef("pk"))
             .order_by()
             .values("hold", "decision")
             .annotate(people=Count("by", distinct=True))
             .filter(Q(people__gte=2) | Q(decision=HoldDecision.Decision.CAUSE_GONE))
+            .values("decision")[:1]
         )
-        return self.annotate(decided=Exists(same))
+        return self.annotate(outcome=Coalesce(Subquery(agreed), Value("")))
 
     def open(self) -> Self:
         """Standing holds that are not decided."""
-        return self.standing().with_decided().filter(decided=False)
+        return self.standing().with_outcome().filter(outcome="")
+
+    def refusing(self) -> Self:
+        """Holds that keep milk or cheese back: open ones, and those not decided as a release."""
+        decision = HoldDecision.Decision
+        return (
+            self.standing()
+            .with_outcome()
+            .filter(outcome__in=["", decision.DOWNGRADE, decision.DESTROY])
+        )
 
 
 class Hold(Entry):
@@ -83,11 +94,16 @@ class Hold(Entry):
 
 
 class HoldItem(models.Model):
-    """A lot that a hold holds; a late entry can add lots to the hold of its cause."""
+    """A lot that a hold holds; a late entry can add lots to the hold of its cause.
+
+    ``gone_at``: the cause no longer touches this lot since then (a dose struck, a stay corrected),
+    while the hold goes on for its other lots. Blank again when it touches it once more.
+    """
 
     pk = models.CompositePrimaryKey("hold_id", "lot_id")
     hold = models.ForeignKey(Hold, models.PROTECT, related_name="items", db_index=False)
     lot = models.ForeignKey(MilkLot, models.PROTECT, related_name="hold_items")
+    gone_at = models.DateTimeField(null=True, editable=False)
 
     class Meta:
         triggers: ClassVar = keep_rows()
@@ -96,8 +112,8 @@ class HoldItem(models.Model):
 class HoldDecision(Entry):
     """One person's decision about a hold; two different people must decide the same.
 
-    At least one of the two is not the writer of the hold. Shares never release: dilution does not
-    make milk fit.
+    Each person decides once, so at least one of the two is not the writer of the hold. Shares never
+    release: dilution does not make milk fit.
     """
 
     class Decision(models.TextChoices):
@@ -116,7 +132,7 @@ class HoldDecision(Entry):
         constraints = [
             *Entry.Meta.constraints,
             models.UniqueConstraint(
-                fields=["hold", "by", "decision"],
+                fields=["hold", "by"],
                 condition=Q(struck_at=None),
                 name="milk_holddecision_each_person_once",
                 violation_error_message="You decided this already; a second person must.",

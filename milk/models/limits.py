@@ -3,7 +3,7 @@
 from typing import ClassVar
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 
 from config.entries import Entry, append_only
 from milk.models.lots import MilkLot
@@ -86,11 +86,16 @@ class LotTest(Entry):
 
 
 class Limit(Entry):
-    """From a day on: what a result, or the geometric mean of results, may be at most or at least."""
+    """From a day on: what a result, or the geometric mean of results, may be at most or at least.
+
+    Of the last results, ``times`` out of ``of_last`` over the bound are one too many; both are 0
+    where they do not count.
+    """
 
     class Of(models.TextChoices):
         SINGLE = "single", "a single result"
         MEAN = "mean", "the rolling geometric mean"
+        LAST = "last", "so many of the last results"
 
     what = models.CharField(max_length=11, choices=What)
     of = models.CharField("counts for", max_length=6, choices=Of)
@@ -100,6 +105,12 @@ class Limit(Entry):
     months = models.PositiveSmallIntegerField("months of the mean", null=True, blank=True)
     samples_a_month = models.PositiveSmallIntegerField(
         "least samples a month", null=True, blank=True
+    )
+    times = models.PositiveSmallIntegerField(
+        "so many results over it", default=0, help_text="Only for “so many of the last results”."
+    )
+    of_last = models.PositiveSmallIntegerField(
+        "out of the last", default=0, help_text="Only for “so many of the last results”."
     )
     scheme = models.CharField("law or scheme", max_length=60)
     valid_from = models.DateField("valid from")
@@ -116,12 +127,21 @@ class Limit(Entry):
                 violation_error_message="Give the most or the least a result may be.",
             ),
             models.CheckConstraint(
-                condition=Q(of="single") | Q(months__gte=1, samples_a_month__gte=1),
+                condition=~Q(of="mean") | Q(months__gte=1, samples_a_month__gte=1),
                 name="milk_limit_mean_needs_window",
                 violation_error_message="A mean needs its months and the least samples a month.",
             ),
+            models.CheckConstraint(
+                condition=Q(of="last", times__gte=1, of_last__gte=F("times"))
+                | ~Q(of="last") & Q(times=0, of_last=0),
+                name="milk_limit_last_needs_times",
+                violation_error_message=(
+                    "A rule about the last results needs how many of them may not be over, and of "
+                    "how many; other limits have neither."
+                ),
+            ),
             models.UniqueConstraint(
-                fields=["what", "of", "scheme", "valid_from"],
+                fields=["what", "of", "of_last", "scheme", "valid_from"],
                 condition=Q(struck_at=None),
                 name="milk_limit_one_per_day",
                 violation_error_message="This limit has a value from that day already.",
