@@ -1,6 +1,13 @@
 """The tables of the feed, one module per noun; imported here so that Django finds them."""
 
-from feed.models.batches import Discard, FeedLot, Feeding, ForageBatch, HeapCheck, Refusal
+from feed.models.batches import (
+    Discard,
+    Feeding,
+    FeedLot,
+    ForageBatch,
+    HeapCheck,
+    Refusal,
+)
 from feed.models.fields import Field, FieldWork
 from feed.models.rules import FeedShareRule, WindowRule
 

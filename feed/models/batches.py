@@ -1,29 +1,56 @@
 """Loads of fresh-cut forage, other feed, and where it went: fed, refused, discarded."""
 
+from datetime import datetime
 from decimal import Decimal
 from typing import Any, ClassVar, Self
 
+from django.contrib.postgres.fields import DateTimeRangeField
+from django.contrib.postgres.indexes import GistIndex
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import F, Func, Q, Value
 
 from config.entries import Entry, EntryQuerySet, append_only
 from feed.models.fields import Field
+from feed.window import State, state_at
 from herd.models import Group, Holding
 
+# What a wagon can carry and what fresh grass can hold; outside of it a number is a slip of the pen.
+LOAD_KG = (Decimal(500), Decimal(15_000))
+GRASS_DRY_MATTER = (Decimal(8), Decimal(40))
+LOAD_WEIGHT = (
+    "A load weighs {:,.0f} to {:,.0f} kg. Split it, or look at the number again.".format(*LOAD_KG)
+)
+GRASS_MATTER = "Fresh grass holds {} to {} % dry matter; hay and meal are feed lots.".format(
+    *GRASS_DRY_MATTER
+)
 
-def kilos(label: str, **options: Any) -> "models.DecimalField[Any, Any]":
+
+Bounds = tuple[Decimal, Decimal]
+
+
+def between(bounds: Bounds, words: str | None) -> list[Any]:
+    """Validators of a range, both ends included."""
+    return [MinValueValidator(bounds[0], words), MaxValueValidator(bounds[1], words)]
+
+
+def kilos(
+    label: str,
+    bounds: Bounds = (Decimal("0.1"), Decimal(99_999_999)),
+    words: str | None = None,
+) -> "models.DecimalField[Any, Any]":
     """A weight in kg, more than 0."""
     return models.DecimalField(
         f"{label}, kg",
         max_digits=9,
         decimal_places=1,
-        validators=[MinValueValidator(Decimal("0.1"))],
-        **options,
+        validators=between(bounds, words),
     )
 
 
-def dry_matter(**options: Any) -> "models.DecimalField[Any, Any]":
+def dry_matter(
+    bounds: Bounds = (Decimal(5), Decimal(99)), words: str | None = None
+) -> "models.DecimalField[Any, Any]":
     """Dry matter in per cent of the fresh weight."""
     return models.DecimalField(
         "dry matter, %",
@@ -31,41 +58,65 @@ def dry_matter(**options: Any) -> "models.DecimalField[Any, Any]":
         decimal_places=1,
         null=True,
         blank=True,
-        validators=[MinValueValidator(Decimal(5)), MaxValueValidator(Decimal(95))],
-        **options,
+        validators=between(bounds, words),
     )
 
 
-class ForageBatchQuerySet(EntryQuerySet):
-    """Loads by what is left of them."""
+def lying() -> Func:
+    """From the cut until nothing was left, as a range: what GiST finds a moment in."""
+    return Func(
+        F("happened_at"),
+        F("done_at"),
+        Value("[]"),
+        function="tstzrange",
+        output_field=DateTimeRangeField(),
+    )
 
-    def with_left(self) -> Self:
-        """Annotate ``fed_kg``, ``discarded_kg`` and ``left_kg`` (standing entries only)."""
-        fed = total(Feeding.objects.standing().filter(batch=models.OuterRef("pk")))
-        gone = total(Discard.objects.standing().filter(batch=models.OuterRef("pk")))
-        return self.annotate(fed_kg=fed, discarded_kg=gone).annotate(
-            left_kg=F("kg") - F("fed_kg") - F("discarded_kg")
-        )
+
+class LeftQuerySet(EntryQuerySet):
+    """What is left of loads and of feed lots."""
+
+    def with_left(self, at: datetime | None = None) -> Self:
+        """Annotate ``fed_kg``, ``discarded_kg`` and ``left_kg``; ``at`` leaves out what came later."""
+        link = {"forage batch": "batch", "feed lot": "feed_lot"}[self.model._meta.verbose_name]
+        return self.annotate(
+            fed_kg=total(Feeding, link, at), discarded_kg=total(Discard, link, at)
+        ).annotate(left_kg=F("kg") - F("fed_kg") - F("discarded_kg"))
 
 
-def total(rows: Any) -> Any:
-    """The kilos of ``rows`` as a sub-query, 0 when there are none."""
-    summed = rows.order_by().values("batch").annotate(sum=models.Sum("kg")).values("sum")
+def total(model: type["Feeding | Discard"], link: str, at: datetime | None) -> Any:
+    """The standing kilos of ``model`` as a sub-query, 0 when there are none."""
+    rows = model.objects.happened_by(at) if at else model.objects.standing()
+    rows = rows.filter(**{link: models.OuterRef("pk")}).order_by().values(link)
+    summed = rows.annotate(sum=models.Sum("kg")).values("sum")
     zero = models.Value(Decimal(0), output_field=models.DecimalField())
     return models.functions.Coalesce(models.Subquery(summed), zero)
+
+
+class ForageBatchQuerySet(LeftQuerySet):
+    """Loads by where they are in their time."""
+
+    def open(self) -> Self:
+        """Standing loads of which something is left."""
+        return self.standing().filter(done_at=None)
+
+    def lying_between(self, since: datetime, until: datetime) -> Self:
+        """Standing loads of which something lay there at some moment between the two."""
+        return self.standing().alias(lying=lying()).filter(lying__overlap=(since, until))
 
 
 class ForageBatch(Entry):
     """One load of fresh-cut forage. It happened when the cut began; every part keeps that time.
 
-    ``deadline`` is computed from the cut, the dated window rules and probe readings; ``done_at``
-    is computed too: when nothing was left of it (fed or discarded).
+    Computed from the cut, the dated window rules and the probe readings (feed/window.py):
+    ``first_at`` (feed first from then on), ``deadline`` (past from then on; None without a rule) and
+    ``heated_at`` (the reading that found it heated). ``done_at`` is when nothing was left of it.
     """
 
     field = models.ForeignKey(Field, models.PROTECT, related_name="batches")
-    kg = kilos("loaded")
+    kg = kilos("loaded", LOAD_KG, LOAD_WEIGHT)
     weighed = models.BooleanField("weighed (else a guess)", default=True)
-    dry_matter = dry_matter()
+    dry_matter = dry_matter(GRASS_DRY_MATTER, GRASS_MATTER)
     wet = models.BooleanField("cut wet", default=False)
     chopped = models.BooleanField("chopped, or heaped above 60 cm", default=False)
     air_temperature = models.DecimalField(
@@ -76,16 +127,24 @@ class ForageBatch(Entry):
         blank=True,
         validators=[MinValueValidator(Decimal(-20)), MaxValueValidator(Decimal(50))],
     )
+    early_reason = models.CharField(
+        "why it is cut before the field is free",
+        max_length=200,
+        blank=True,
+        help_text="Only the vet may; the load keeps this mark for good.",
+    )
     remark = models.CharField(max_length=200, blank=True)
-    deadline = models.DateTimeField(null=True, editable=False)
-    done_at = models.DateTimeField(null=True, editable=False)
+    first_at = models.DateTimeField("feed first from", null=True, editable=False)
+    deadline = models.DateTimeField("past from", null=True, editable=False)
+    heated_at = models.DateTimeField("found heated at", null=True, editable=False)
+    done_at = models.DateTimeField("nothing left since", null=True, editable=False)
 
     objects: ClassVar[Any] = ForageBatchQuerySet.as_manager()
 
     class Meta(Entry.Meta):
         verbose_name = "forage batch"
         verbose_name_plural = "forage batches"
-        triggers = append_only("deadline", "done_at", keeps_number=True)
+        triggers = append_only("first_at", "deadline", "heated_at", "done_at", keeps_number=True)
         constraints = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
@@ -102,10 +161,22 @@ class ForageBatch(Entry):
                 condition=Q(done_at=None, struck_at=None),
                 name="feed_foragebatch_open",
             ),
+            # For the board at any moment, flat over ten years.
+            GistIndex(lying(), condition=Q(struck_at=None), name="feed_foragebatch_lying"),
         ]
 
     def __str__(self) -> str:
         return f"load {self.pk}, {self.field}"
+
+    def state(self, at: datetime, *, discarded: bool) -> State:
+        """Where the load is in its time at ``at``; ``discarded``: some of it was thrown away."""
+        return state_at(
+            at,
+            first_at=self.first_at,
+            deadline=self.deadline,
+            done_at=self.done_at,
+            discarded=discarded,
+        )
 
 
 class HeapCheck(Entry):
@@ -142,6 +213,13 @@ class HeapCheck(Entry):
                 name="feed_heapcheck_extension_needs_reason",
                 violation_error_message="Extending the window needs a reason.",
             ),
+            # Two extensions written at the same moment: one of them comes second.
+            models.UniqueConstraint(
+                fields=["batch"],
+                condition=Q(extends=True, struck_at=None),
+                name="feed_heapcheck_extends_once",
+                violation_error_message="This load was extended once already; not a second time.",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -167,6 +245,8 @@ class FeedLot(Entry):
     kg = kilos("in")
     dry_matter = dry_matter()
     moisture_note = models.CharField("analysis", max_length=200, blank=True)
+
+    objects: ClassVar[Any] = LeftQuerySet.as_manager()
 
     class Meta(Entry.Meta):
         verbose_name = "feed lot"

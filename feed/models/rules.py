@@ -40,6 +40,13 @@ class WindowRule(Entry):
         default=Decimal("0.25"),
         validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(1))],
     )
+    extension_share = models.DecimalField(
+        "a cool heap may be extended once by this part of the window",
+        max_digits=3,
+        decimal_places=2,
+        default=Decimal("0.25"),
+        validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal("0.5"))],
+    )
     heap_over_air = models.DecimalField(
         "heap past when warmer than the air by, °C",
         max_digits=4,
@@ -47,7 +54,10 @@ class WindowRule(Entry):
         default=Decimal(8),
     )
     heap_top = models.DecimalField(
-        "heap past when as warm as, °C", max_digits=4, decimal_places=1, default=Decimal(35)
+        "heap past when as warm as, °C",
+        max_digits=4,
+        decimal_places=1,
+        default=Decimal(35),
     )
     valid_from = models.DateField("valid from")
     source = models.CharField(max_length=200)

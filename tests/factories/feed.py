@@ -1,0 +1,182 @@
+"""Fields, loads and feedings for tests; every field can be overridden.
+
+``make_…`` writes the row as it is, without the refusals of its service, and then computes what is
+derived from it, so that reads find what they would find in life. A derived column given by name
+(``deadline=…``) stays as given.
+"""
+
+from datetime import date
+from decimal import Decimal
+from itertools import count
+from typing import Any
+
+from feed.days import local_day
+from feed.models import (
+    Discard,
+    Feeding,
+    FeedLot,
+    FeedShareRule,
+    Field,
+    FieldWork,
+    ForageBatch,
+    HeapCheck,
+    Refusal,
+    WindowRule,
+)
+from feed.services.deadlines import recompute
+from feed.window import free_on
+from herd.models import Group
+from tests.factories.herd import (
+    LONG_AGO,
+    NOON,
+    make,
+    make_animal,
+    make_group,
+    put_in_group,
+)
+
+number = count(1)
+
+# Hours by the day's highest air temperature, as the demo estate's vet set them.
+BANDS = ((-20, 24), (15, 18), (22, 12), (28, 8))
+DERIVED = ("first_at", "deadline", "heated_at", "done_at")
+
+
+def make_field(name: str | None = None, **fields: Any) -> Field:
+    """A field of 8 ha with a name of its own."""
+    fields.setdefault("hectares", Decimal("8.00"))
+    fields.setdefault("happened_at", LONG_AGO)
+    field: Field = make(Field, name=name or f"Field {next(number)}", **fields)
+    return field
+
+
+def make_work(field: Field | None = None, **fields: Any) -> FieldWork:
+    """Slurry on a field at NOON, 42 days to wait."""
+    fields.setdefault("what", "slurry")
+    fields.setdefault("waiting_days", 42)
+    at = fields.setdefault("happened_at", NOON)
+    fields.setdefault("free_on", free_on(local_day(at), fields["waiting_days"]))
+    work: FieldWork = make(FieldWork, field=field or make_field(), **fields)
+    return work
+
+
+def make_window_rule(from_temperature: Any = -20, hours: Any = 12, **fields: Any) -> WindowRule:
+    """One band of the window, in force for long."""
+    fields.setdefault("valid_from", date(2020, 1, 1))
+    fields.setdefault("source", "house judgement, invented")
+    fields.setdefault("happened_at", LONG_AGO)
+    rule: WindowRule = make(
+        WindowRule,
+        from_temperature=Decimal(str(from_temperature)),
+        hours=Decimal(str(hours)),
+        **fields,
+    )
+    return rule
+
+
+def make_window_rules(**fields: Any) -> list[WindowRule]:
+    """The four bands of the demo estate."""
+    return [make_window_rule(from_, hours, **fields) for from_, hours in BANDS]
+
+
+def make_share_rule(**fields: Any) -> FeedShareRule:
+    """Roughage at least 75 % of the year's dry matter."""
+    fields.setdefault("name", f"Share {next(number)}")
+    fields.setdefault("kind", "roughage")
+    fields.setdefault("of", "dry matter")
+    fields.setdefault("at_least", Decimal(75))
+    fields.setdefault("over", "year")
+    fields.setdefault("scheme", "invented")
+    fields.setdefault("valid_from", date(2020, 1, 1))
+    fields.setdefault("source", "invented")
+    rule: FeedShareRule = make(FeedShareRule, **fields)
+    return rule
+
+
+def make_batch(field: Field | None = None, **fields: Any) -> ForageBatch:
+    """A load of 9,000 kg cut at NOON (``happened_at=``) on a mild, dry day.
+
+    Makes the estate's window rules when there are none, so that the load has a deadline.
+    """
+    given = {name: fields.pop(name) for name in DERIVED if name in fields}
+    fields.setdefault("kg", Decimal(9000))
+    fields.setdefault("air_temperature", Decimal(24))
+    if "deadline" not in given and not WindowRule.objects.exists():
+        make_window_rules()
+    batch: ForageBatch = make(ForageBatch, field=field or make_field(), **fields)
+    return computed(batch, given)
+
+
+def computed(batch: ForageBatch, given: dict[str, Any] | None = None) -> ForageBatch:
+    """Compute what is derived of a load, then set the columns given by hand."""
+    recompute([batch.pk])
+    if given:
+        ForageBatch.objects.filter(pk=batch.pk).update(**given)
+    batch.refresh_from_db()
+    return batch
+
+
+def make_heap_check(batch: ForageBatch | None = None, **fields: Any) -> HeapCheck:
+    """A probe in the heap an hour after the cut: 20 °C in air of 18 °C."""
+    batch = batch or make_batch()
+    fields.setdefault("happened_at", batch.happened_at)
+    fields.setdefault("heap", Decimal(20))
+    fields.setdefault("air", Decimal(18))
+    check: HeapCheck = make(HeapCheck, batch=batch, **fields)
+    computed(batch)
+    return check
+
+
+def make_feed_lot(**fields: Any) -> FeedLot:
+    """A stack of 20 t of hay from a field of its own."""
+    fields.setdefault("kind", "hay")
+    fields.setdefault("name", f"stack {next(number)}")
+    fields.setdefault("kg", Decimal(20_000))
+    fields.setdefault("dry_matter", Decimal(88))
+    fields.setdefault("happened_at", LONG_AGO)
+    if not fields.get("supplier"):
+        fields.setdefault("field", make_field())
+    lot: FeedLot = make(FeedLot, **fields)
+    return lot
+
+
+def make_fed_group(number_: int | None = None, **fields: Any) -> Group:
+    """A group with one animal standing in it since long."""
+    group = make_group(number_, **fields)
+    put_in_group(make_animal(), group)
+    return group
+
+
+def make_feeding(
+    batch: ForageBatch | None = None, group: Group | None = None, **fields: Any
+) -> Feeding:
+    """1,000 kg of a load to a group, at the cut unless a moment is given; or of a ``feed_lot``."""
+    if batch is None and not fields.get("feed_lot"):
+        batch = make_batch()
+    thing = batch or fields["feed_lot"]
+    fields.setdefault("happened_at", thing.happened_at)
+    fields.setdefault("kg", Decimal(1000))
+    feeding: Feeding = make(Feeding, batch=batch, group=group or make_fed_group(), **fields)
+    if batch:
+        computed(batch, {"deadline": batch.deadline} if batch.deadline else None)
+    return feeding
+
+
+def make_refusal(group: Group | None = None, **fields: Any) -> Refusal:
+    """100 kg left by a group."""
+    fields.setdefault("kg", Decimal(100))
+    refusal: Refusal = make(Refusal, group=group or make_fed_group(), **fields)
+    return refusal
+
+
+def make_discard(batch: ForageBatch | None = None, **fields: Any) -> Discard:
+    """500 kg of a load to the manure heap."""
+    if batch is None and not fields.get("feed_lot"):
+        batch = make_batch()
+    fields.setdefault("kg", Decimal(500))
+    fields.setdefault("why", "past")
+    fields.setdefault("where_to", "manure heap")
+    discard: Discard = make(Discard, batch=batch, **fields)
+    if batch:
+        computed(batch, {"deadline": batch.deadline} if batch.deadline else None)
+    return discard
