@@ -262,7 +262,7 @@ class Stamp:
         written_at: datetime | None = None,
         **others: Any,
     ) -> "Stamp":
-        """A stamp written at this moment, about something that happened now or at a given moment."""
+        """A stamp written at this moment, about what happened now or at a given moment."""
         now = timezone.now()
         happened_at = happened_at or now
         return cls(
@@ -337,8 +337,8 @@ def strike(
     """
     check_reason(reason, words)
     # The lock waits for entries that are being hung on this one at the same moment.
-    entry = type(entry).objects.select_for_update(of=("self",)).get(pk=entry.pk)
-    if not entry.is_struck and not hanging_may_stay:
+    locked = type(entry).objects.select_for_update(of=("self",)).get(pk=entry.pk)
+    if not locked.is_struck and not hanging_may_stay:
         check_nothing_hangs(entry)
     struck = (
         type(entry)

@@ -1,4 +1,4 @@
-"""The search in the head of every page. Each app offers what it can look up; config asks them all."""
+"""The search in the head of every page: each app offers what it can look up."""
 
 from collections.abc import Callable, Iterable
 

@@ -1,0 +1,79 @@
+"""What the OpenAPI description says of every operation: how it can fail, and the write's key."""
+
+from typing import Any
+
+from drf_spectacular.openapi import AutoSchema
+
+from config.errors import PROBLEM_JSON
+from config.once import HEADER, LONGEST_KEY
+
+WRITES = ("post", "put", "patch", "delete")
+ON_READ = {
+    "400": "A filter or a value is not what was expected; “errors” says where.",
+    "401": "Nobody is signed in.",
+    "403": "The role of this user may not do this.",
+    "404": "There is nothing under this address.",
+    "429": "Too many requests; “Retry-After” says how long to wait.",
+}
+ON_WRITE = {
+    **ON_READ,
+    "409": "It does not go together with what is written already.",
+    "415": "The body is in a format that is not read here.",
+    "422": "The Idempotency-Key was used before for other content.",
+    "503": "Somebody wrote to the same place at the same moment; send it again.",
+}
+PROBLEM = {
+    "type": "object",
+    "description": "Problem details (RFC 9457).",
+    "required": ["type", "title", "status", "detail"],
+    "properties": {
+        "type": {"type": "string", "format": "uri-reference"},
+        "title": {"type": "string"},
+        "status": {"type": "integer"},
+        "detail": {"type": "string"},
+        "errors": {
+            "type": "array",
+            "items": {
+                "type": "object",
+                "required": ["detail"],
+                "properties": {"detail": {"type": "string"}, "pointer": {"type": "string"}},
+            },
+        },
+    },
+}
+KEY = {
+    "name": HEADER,
+    "in": "header",
+    "required": True,
+    "description": "The sender's own name for this write; the same one again gives the first answer.",
+    "schema": {"type": "string", "minLength": 1, "maxLength": LONGEST_KEY},
+}
+
+
+class FrameSchema(AutoSchema):
+    """Operation names by path, so that two views never share one."""
+
+    def get_tags(self) -> list[str]:
+        kind = getattr(self.view, "kind", None)
+        return [kind.slug] if kind else super().get_tags()
+
+
+def document_errors(result: dict[str, Any], **options: Any) -> dict[str, Any]:
+    """Schema hook: add the error answers and the Idempotency-Key to every operation."""
+    result.setdefault("components", {}).setdefault("schemas", {})["Problem"] = PROBLEM
+    for path in result["paths"].values():
+        for method, operation in path.items():
+            writes = method in WRITES
+            for status, words in (ON_WRITE if writes else ON_READ).items():
+                operation["responses"].setdefault(status, problem_answer(words))
+            if writes:
+                operation.setdefault("parameters", []).append(KEY)
+    return result
+
+
+def problem_answer(words: str) -> dict[str, Any]:
+    """An error answer in the description."""
+    return {
+        "description": words,
+        "content": {PROBLEM_JSON: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+    }

@@ -1,0 +1,229 @@
+"""Serializers made from the kinds: what an entry looks like in the API, and what may be sent."""
+
+import uuid
+from collections.abc import Mapping
+from functools import cache
+from typing import Any, ClassVar
+
+from django import forms
+from django.db import models
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.request import Request
+
+from config.api.fields import EntryRelated, MomentField
+from config.entries import REASONS, Entry, Stamp, offset_minutes
+from config.kinds import Kind, kind_named
+
+UNKNOWN_KEY = "“{key}” is not known here. Expected only: {known}."
+SET_BY_SERVER = "“{key}” is set by the server and cannot be sent."
+# The clocks of the world run from 12 hours behind to 14 hours ahead of UTC (tz database).
+OFFSETS = {"min_value": -12 * 60, "max_value": 14 * 60}
+
+
+class Struck(serializers.Serializer[Any]):
+    """When, by whom and why an entry was struck."""
+
+    at = MomentField(source="struck_at")
+    by = serializers.CharField(source="struck_by.username")
+    reason = serializers.ChoiceField(source="struck_reason", choices=REASONS)
+    words = serializers.CharField(source="struck_words")
+
+
+class Strike(serializers.Serializer[Any]):
+    """Why an entry is struck. The reason “other” needs words."""
+
+    reason = serializers.ChoiceField(choices=REASONS)
+    words = serializers.CharField(max_length=400, allow_blank=True, default="")
+
+    def to_internal_value(self, data: Any) -> Any:
+        refuse_unknown(self, data)
+        return super().to_internal_value(data)
+
+
+class EntrySerializer(serializers.ModelSerializer[Any]):
+    """Base of every kind's serializer: the stamp's columns, and no key that is not known."""
+
+    kind: ClassVar[Kind]
+    serializer_related_field = EntryRelated
+
+    id = serializers.UUIDField(source="uuid", required=False)
+    happened_at = MomentField()
+    written_at = MomentField(required=False)
+    zone_offset = serializers.IntegerField(
+        required=False, help_text="Minutes ahead of UTC where it was written.", **OFFSETS
+    )
+    device = serializers.CharField(max_length=64, required=False, allow_blank=True)
+    by = serializers.CharField(source="by.username", read_only=True)
+    received_at = MomentField(read_only=True)
+    struck = serializers.SerializerMethodField()
+    replaces = serializers.SerializerMethodField()
+    replaced_by = serializers.SerializerMethodField()
+
+    @extend_schema_field(Struck(allow_null=True))
+    def get_struck(self, entry: Entry) -> Any:
+        return Struck(entry).data if entry.is_struck else None
+
+    def get_replaces(self, entry: Entry) -> uuid.UUID | None:
+        return entry.replaces.uuid if entry.replaces else None
+
+    def get_replaced_by(self, entry: Entry) -> uuid.UUID | None:
+        return entry.replaced_by.uuid if entry.replaced_by else None
+
+    def to_internal_value(self, data: Any) -> Any:
+        refuse_unknown(self, data)
+        return super().to_internal_value(data)
+
+    def build_standard_field(self, field_name: str, model_field: Any) -> tuple[Any, dict[str, Any]]:
+        field, options = super().build_standard_field(field_name, model_field)
+        # The services validate in full; asking the database twice would only cost time.
+        if "validators" in options:
+            options["validators"] = [
+                validator
+                for validator in options["validators"]
+                if not hasattr(validator, "queryset")
+            ]
+        return field, options
+
+    def build_relational_field(self, field_name: str, relation_info: Any) -> Any:
+        field, options = super().build_relational_field(field_name, relation_info)
+        options.pop("view_name", None)
+        options.pop("validators", None)
+        if "queryset" in options:
+            options["queryset"] = relation_info.related_model.objects.all()
+            options["struck_ok"] = field_name in self.kind.struck_ok
+        return field, options
+
+
+EntrySerializer.serializer_field_mapping = {
+    **serializers.ModelSerializer.serializer_field_mapping,
+    models.DateTimeField: MomentField,
+}
+
+STAMPED = ("id", "happened_at", "written_at", "zone_offset", "device")
+SHOWN = ("by", "received_at", "struck", "replaces", "replaced_by")
+
+
+def refuse_unknown(serializer: Any, data: Any) -> None:
+    """Refuse keys that are misspelt or not for the sender to set. Raises ValidationError by key."""
+    if not isinstance(data, Mapping):
+        return
+    writable = {name for name, field in serializer.fields.items() if not field.read_only}
+    wrong = {}
+    for key in set(data) - writable:
+        words = SET_BY_SERVER if key in serializer.fields else UNKNOWN_KEY
+        wrong[str(key)[:60]] = words.format(key=str(key)[:60], known=", ".join(sorted(writable)))
+    if wrong:
+        raise serializers.ValidationError(wrong)
+
+
+@cache
+def serializer_of(slug: str) -> type[EntrySerializer]:
+    """The serializer class of a kind, named after its model."""
+    kind = kind_named(slug)
+    columns = [name for name in kind.fields if name not in kind.extra]
+    shown = [name for name in kind.shown if name not in columns]
+    extra = {name: api_field(form_field) for name, form_field in kind.extra.items()}
+    meta = type(
+        "Meta",
+        (),
+        {
+            "model": kind.model,
+            "fields": (*STAMPED, *columns, *extra, *shown, *SHOWN),
+            "read_only_fields": tuple(shown),
+            "validators": [],
+        },
+    )
+    name = kind.model.__name__
+    return type(
+        name, (EntrySerializer,), {"kind": kind, "Meta": meta, "__doc__": kind.help, **extra}
+    )
+
+
+@cache
+def re_entry_of(slug: str) -> type[EntrySerializer]:
+    """The serializer class of a re-entry: the entry in full, and why the old one is struck."""
+    base = serializer_of(slug)
+    meta = type("Meta", (base.Meta,), {"fields": ("reason", "words", *base.Meta.fields)})  # type: ignore[attr-defined]
+    return type(
+        f"{base.kind.model.__name__}ReEntry",
+        (base,),
+        {
+            "Meta": meta,
+            "reason": serializers.ChoiceField(choices=REASONS, write_only=True),
+            "words": serializers.CharField(
+                max_length=400, allow_blank=True, default="", write_only=True
+            ),
+        },
+    )
+
+
+def api_field(field: forms.Field) -> serializers.Field[Any, Any, Any, Any]:
+    """The API's field for a form field that is no column (``Kind.extra``)."""
+    options: dict[str, Any] = {"required": field.required, "help_text": str(field.help_text)}
+    if not field.required:
+        options["allow_null"] = True
+    match field:
+        case forms.ModelMultipleChoiceField():
+            related = EntryRelated(queryset=field.queryset)
+            return serializers.ListField(child=related, write_only=True, **options)
+        case forms.ModelChoiceField():
+            return EntryRelated(queryset=field.queryset, write_only=True, **options)
+        case forms.ChoiceField():
+            return serializers.ChoiceField(choices=list(field.choices), write_only=True, **options)
+        case forms.DateTimeField():
+            return MomentField(write_only=True, **options)
+        case forms.DateField():
+            return serializers.DateField(write_only=True, **options)
+        case forms.DecimalField():
+            return serializers.DecimalField(
+                max_digits=field.max_digits,
+                decimal_places=field.decimal_places,
+                min_value=field.min_value,
+                max_value=field.max_value,
+                write_only=True,
+                **options,
+            )
+        case forms.IntegerField():
+            return serializers.IntegerField(
+                min_value=field.min_value, max_value=field.max_value, write_only=True, **options
+            )
+        case forms.BooleanField():
+            return serializers.BooleanField(write_only=True, required=False, default=False)
+        case forms.JSONField():
+            return serializers.JSONField(write_only=True, **options)
+    return serializers.CharField(
+        write_only=True,
+        max_length=getattr(field, "max_length", None),
+        allow_blank=not field.required,
+        required=field.required,
+    )
+
+
+def stamp_from(request: Request, values: dict[str, Any]) -> Stamp:
+    """Take the stamp's columns out of validated values; what was not sent is worked out."""
+    happened_at, now = values.pop("happened_at"), timezone.now()
+    offset = values.pop("zone_offset", None)
+    if offset is None:
+        offset = sent_offset(happened_at, str(request.data.get("happened_at", "")))
+    assert request.user.is_authenticated
+    return Stamp(
+        by=request.user,
+        happened_at=happened_at,
+        written_at=values.pop("written_at", now),
+        zone_offset=offset,
+        device=values.pop("device", ""),
+        uuid=values.pop("uuid", None),
+    )
+
+
+def sent_offset(moment: Any, text: str) -> int:
+    """Minutes ahead of UTC of the clock a moment was sent by.
+
+    A trailing Z means "in UTC, local clock not told" (RFC 9557, 2), so the estate's clock counts.
+    """
+    offset = moment.utcoffset()
+    if offset is None or text.strip().upper().endswith("Z"):
+        return offset_minutes(moment)
+    return int(offset.total_seconds() // 60)

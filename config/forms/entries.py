@@ -1,0 +1,156 @@
+"""Forms made from the kinds: write an entry, strike it, write it again."""
+
+from collections.abc import Mapping
+from copy import deepcopy
+from functools import cache
+from typing import Any, ClassVar
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.db import models, transaction
+from django.forms.models import fields_for_model
+from django.utils import timezone
+
+from config.entries import REASONS, Entry
+from config.errors import as_validation_error
+from config.forms.fields import DayField, MomentField, NumberField, entry_field
+from config.kinds import Kind, kind_named
+
+
+class SheetForm(forms.Form):
+    """Base of every form: errors tied to their field, and services' refusals shown like its own."""
+
+    required_css_class = "required"
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        kwargs.setdefault("label_suffix", "")
+        super().__init__(*args, **kwargs)
+
+    def carry_out(self, service: Any, *args: Any, **kwargs: Any) -> Any:
+        """Call a service; what it returns, or None when it refused and the form says why."""
+        try:
+            with transaction.atomic():
+                return service(*args, **kwargs)
+        except Exception as error:
+            refused = as_validation_error(error)
+            if refused is None:
+                raise
+            self.take_errors(refused)
+        return None
+
+    def take_errors(self, refused: ValidationError) -> None:
+        """Show a refusal at the fields it names, and above the form for those it does not have."""
+        if not hasattr(refused, "error_dict"):
+            self.add_error(None, refused)
+            return
+        for name, errors in refused.error_dict.items():
+            self.add_error(name if name in self.fields else None, errors)
+
+
+class EntryForm(SheetForm):
+    """A new entry of a kind. Moments left as they stood keep their seconds."""
+
+    kind: ClassVar[Kind]
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or self.cleaned_data
+        for name, field in self.fields.items():
+            initial = self.get_initial_for_field(field, name)
+            if (
+                isinstance(field, MomentField)
+                and name in values
+                and initial is not None
+                and name not in self.changed_data
+            ):
+                values[name] = initial
+        return values
+
+    def entry_values(self) -> dict[str, Any]:
+        """What was entered, by field of the kind."""
+        return {name: self.cleaned_data[name] for name in self.kind.fields}
+
+
+class StrikeForm(SheetForm):
+    """Why an entry is struck."""
+
+    reason = forms.ChoiceField(label="Why", choices=(("", "choose the reason"), *REASONS))
+    words = forms.CharField(
+        label="In words",
+        required=False,
+        max_length=400,
+        help_text="Needed for “other”.",
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+
+
+@cache
+def form_of(slug: str) -> type[EntryForm]:
+    """The form for a new entry of a kind."""
+    kind = kind_named(slug)
+    columns = fields_for_model(
+        kind.model,
+        fields=[name for name in kind.fields if name not in kind.extra],
+        formfield_callback=lambda column, **options: field_for(kind, column, options),
+    )
+    fields = {
+        "happened_at": MomentField(label=sentence(kind.moment), initial=timezone.now),
+        **{
+            name: deepcopy(kind.extra[name]) if name in kind.extra else columns[name]
+            for name in kind.fields
+        },
+    }
+    return type(f"{kind.model.__name__}Form", (EntryForm,), {"kind": kind, **fields})
+
+
+@cache
+def re_entry_form_of(slug: str) -> type[EntryForm]:
+    """The form that writes an entry again: the reason first, then all of it."""
+    base = form_of(slug)
+    fields = {name: deepcopy(field) for name, field in StrikeForm.base_fields.items()}
+    return type(f"{base.kind.model.__name__}ReEntryForm", (base,), fields)
+
+
+def field_for(kind: Kind, column: Any, options: dict[str, Any]) -> forms.Field | None:
+    """The form field of a column."""
+    options.pop("widget", None)
+    if column.many_to_one and issubclass(column.related_model, Entry):
+        return entry_field(
+            column.related_model,
+            struck_ok=column.name in kind.struck_ok,
+            label=sentence(column.verbose_name),
+            required=not column.blank,
+            help_text=column.help_text,
+        )
+    match column:
+        case models.DateTimeField():
+            options["form_class"] = MomentField
+        case models.DateField():
+            options["form_class"] = DayField
+        case models.DecimalField():
+            options["form_class"] = NumberField
+        case models.TimeField():
+            options["widget"] = forms.TimeInput(attrs={"type": "time"}, format="%H:%M")
+    field: forms.Field | None = column.formfield(**options)
+    return field
+
+
+def sentence(words: Any) -> str:
+    """Words with a capital at the start, the rest left alone."""
+    text = str(words)
+    return text[:1].upper() + text[1:]
+
+
+def initial_from(kind: Kind, query: Mapping[str, str]) -> dict[str, Any]:
+    """What a link already filled in (``?animal=<id>&quarter=LF``); unknown names are left out."""
+    fields = form_of(kind.slug).base_fields
+    return {name: value[:200] for name, value in query.items() if name in fields}
+
+
+def initial_of(kind: Kind, entry: Entry) -> dict[str, Any]:
+    """An entry as the starting point of its re-entry."""
+    names = ("happened_at", *kind.fields)
+    values = {name: getattr(entry, name, None) for name in names}
+    return {
+        name: list(value.all()) if isinstance(value, models.Manager) else value
+        for name, value in values.items()
+    }

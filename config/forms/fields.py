@@ -1,0 +1,203 @@
+"""Form fields that take what people on a farm type: estate time, tag numbers, decimal commas."""
+
+import re
+import uuid
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django import forms
+from django.conf import settings
+from django.core.exceptions import ObjectDoesNotExist, ValidationError
+from django.db.models import QuerySet
+
+from config.entries import Entry
+
+SHAPE = "%Y-%m-%dT%H:%M"
+NO_MOMENT = (
+    "“{text}” is no date and time. Expected year-month-day and hours:minutes, as 2026-06-06 16:30."
+)
+SKIPPED_HOUR = (
+    "{text} did not exist: the clocks went forward that night. Expected the time before or after "
+    "the missing hour."
+)
+YEAR_RANGE = "{year} is out of range; expected a year from 1900 to 2200."
+NO_NUMBER = "“{text}” is not a number we can trust. Expected a plain one, such as 187 or 187,5."
+POINT_OR_THOUSANDS = (
+    "“{text}” could be a thousand or a fraction. Write it without a separator ({whole}) or with "
+    "its zero ({fraction})."
+)
+NOBODY = "No {name} is called “{text}”. Expected {expected}."
+STRUCK = "{entry} was struck. Name the entry that replaces it."
+# A list that a person still reads through; the newest come first.
+LONGEST_SELECT = 300
+
+
+class MomentInput(forms.DateTimeInput):
+    """One box for date and time, in the estate's local time."""
+
+    input_type = "datetime-local"
+
+    def __init__(self, attrs: dict[str, Any] | None = None) -> None:
+        super().__init__(attrs, format=SHAPE)
+
+
+class MomentField(forms.Field):
+    """A moment on the estate's clock.
+
+    The hour that comes twice in autumn is read as the later one, which withholds longer; the hour
+    that is skipped in spring is refused. Left as it stood in a form, a moment keeps its seconds.
+    """
+
+    widget = MomentInput
+
+    def prepare_value(self, value: Any) -> Any:
+        return local_text(value) if isinstance(value, datetime) else value
+
+    def to_python(self, value: Any) -> datetime | None:
+        if value in self.empty_values:
+            return None
+        if isinstance(value, datetime):
+            return value
+        text = str(value).strip().replace(" ", "T")
+        try:
+            naive = datetime.fromisoformat(text)
+        except ValueError as error:
+            raise ValidationError(NO_MOMENT.format(text=text[:40])) from error
+        if not 1900 <= naive.year <= 2200:
+            raise ValidationError(YEAR_RANGE.format(year=naive.year))
+        return naive if naive.tzinfo else later_of(naive)
+
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        return self.prepare_value(initial) != data
+
+
+def local_text(moment: datetime) -> str:
+    """A moment as the box shows it."""
+    return moment.astimezone(ZoneInfo(settings.TIME_ZONE)).strftime(SHAPE)
+
+
+def later_of(naive: datetime) -> datetime:
+    """The moment a wall clock of the estate means; of two the later. Raises ValidationError."""
+    zone = ZoneInfo(settings.TIME_ZONE)
+    moment = naive.replace(tzinfo=zone, fold=1)
+    if moment.astimezone(UTC).astimezone(zone).replace(tzinfo=None, fold=0) != naive:
+        raise ValidationError(SKIPPED_HOUR.format(text=naive.strftime("%Y-%m-%d %H:%M")))
+    return moment
+
+
+class DayField(forms.DateField):
+    """A date."""
+
+    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+
+    def to_python(self, value: Any) -> date | None:
+        day = super().to_python(value)
+        if day is not None and not 1900 <= day.year <= 2200:
+            raise ValidationError(YEAR_RANGE.format(year=day.year))
+        return day
+
+
+class NumberField(forms.DecimalField):
+    """A number with a decimal point or comma, and nothing that needs guessing."""
+
+    widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
+
+    def prepare_value(self, value: Any) -> Any:
+        return f"{value:f}" if isinstance(value, Decimal) else value
+
+    def to_python(self, value: Any) -> Decimal | None:
+        if isinstance(value, str):
+            value = plain_number(value)
+        return super().to_python(value)
+
+
+def plain_number(text: str) -> str:
+    """A typed number with a point for the comma. Raises ValidationError when it needs guessing."""
+    text = text.strip().replace("\u00a0", "").replace("\u2212", "-")
+    if not text:
+        return ""
+    if not re.fullmatch(r"[+-]?[0-9]+([.,][0-9]+)?", text, re.ASCII):
+        raise ValidationError(NO_NUMBER.format(text=text[:40]))
+    if re.fullmatch(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}", text):
+        raise ValidationError(
+            POINT_OR_THOUSANDS.format(
+                text=text, whole=text.replace(",", ""), fraction=text.replace(",", ".") + "0"
+            )
+        )
+    return text.replace(",", ".")
+
+
+class EntrySelect(forms.ModelChoiceField):
+    """One of the standing entries of a short list, by number of the entry."""
+
+    def __init__(self, queryset: QuerySet[Any], *, struck_ok: bool = False, **kwargs: Any) -> None:
+        standing = queryset if struck_ok else queryset.filter(struck_at=None)
+        super().__init__(standing.order_by("-happened_at", "-pk"), to_field_name="uuid", **kwargs)
+
+    def prepare_value(self, value: Any) -> Any:
+        return str(value.uuid) if isinstance(value, Entry) else value
+
+
+class EntryText(forms.CharField):
+    """An entry by what people call it: a tag, a farm number, a plate, a lot, or its own number."""
+
+    def __init__(self, model: type[Entry], *, struck_ok: bool = False, **kwargs: Any) -> None:
+        self.model, self.struck_ok = model, struck_ok
+        kwargs.pop("to_field_name", None)
+        super().__init__(max_length=80, **kwargs)
+        self.widget.attrs.update({"autocomplete": "off", "autocapitalize": "characters"})
+
+    def prepare_value(self, value: Any) -> Any:
+        return called(value) if isinstance(value, Entry) else value
+
+    def clean(self, value: Any) -> Any:
+        text = super().clean(value)
+        return find_entry(self.model, text, struck_ok=self.struck_ok) if text else None
+
+
+def called(entry: Entry) -> str:
+    """What to type to name an entry: what it is called when that finds it, else its number."""
+    try:
+        return str(entry) if find_entry(type(entry), str(entry)) == entry else str(entry.uuid)
+    except ValidationError:
+        return str(entry.uuid)
+
+
+def find_entry(model: type[Entry], text: str, *, struck_ok: bool = False) -> Entry:
+    """The entry people call ``text``. Raises ValidationError when there is not just one."""
+    name = str(model._meta.verbose_name)
+    try:
+        entry = by_number(model, text) or model.find(text)  # type: ignore[attr-defined]
+    except ObjectDoesNotExist as error:
+        words = str(error) if "matching query" not in str(error) else ""
+        raise ValidationError(
+            words or NOBODY.format(name=name, text=text, expected="its name or number")
+        ) from error
+    except (ValueError, OverflowError) as error:
+        words = str(error) if str(error).endswith(".") else ""
+        raise ValidationError(
+            words or NOBODY.format(name=name, text=text, expected="its name or number")
+        ) from error
+    if entry.is_struck and not struck_ok:
+        raise ValidationError(STRUCK.format(entry=entry))
+    found: Entry = entry
+    return found
+
+
+def by_number(model: type[Entry], text: str) -> Entry | None:
+    """The entry with this id; None when the text is no id."""
+    try:
+        number = uuid.UUID(text)
+    except ValueError:
+        return None
+    found: Entry = model.objects.get(uuid=number)
+    return found
+
+
+def entry_field(model: type[Entry], *, struck_ok: bool, **kwargs: Any) -> forms.Field:
+    """The field that names an entry: typed when its model can be searched, else chosen."""
+    if hasattr(model, "find"):
+        return EntryText(model, struck_ok=struck_ok, **kwargs)
+    return EntrySelect(model.objects.all(), struck_ok=struck_ok, **kwargs)

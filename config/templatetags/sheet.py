@@ -1,0 +1,159 @@
+"""Template tags of the day sheet: amounts with units, estate time, states, forms, navigation."""
+
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+from uuid import uuid4
+from zoneinfo import ZoneInfo
+
+from django import template
+from django.conf import settings
+from django.template import Context
+from django.urls import NoReverseMatch, reverse
+from django.utils import timezone
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+register = template.Library()
+
+# The word of each state and the one form it has (see day-sheet.css).
+STATES = {
+    "tank": "TANK",
+    "not": "NOT",
+    "unsure": "NOT SURE",
+    "held": "held",
+    "first": "feed first",
+    "past": "past: discard",
+    "fresh": "fresh",
+    "eaten": "eaten",
+    "discarded": "discarded",
+    "open": "open",
+    "closed": "closed",
+    "used": "used up",
+    "over": "over limit",
+    "released": "released",
+    "dumped": "dumped",
+    "brine": "in brine",
+    "store": "in store",
+    "dispatched": "dispatched",
+    "struck": "struck",
+}
+# Label and the first of these names that exists; an app adds its page by having the name.
+SHEETS = (
+    ("Today", ("home",)),
+    ("Herd", ("herd:index", "herd:withheld")),
+    ("Grass", ("feed:index", "feed:board")),
+    ("Milk", ("milk:index", "milk:lots")),
+    ("Wheels", ("milk:wheels",)),
+    ("Entries", ("kind-index",)),
+)
+
+
+@register.filter
+def amount(value: Any) -> str:
+    """A number for reading: thousands apart, no needless zeros; "" for None."""
+    if value is None or value == "":
+        return ""
+    number = value if isinstance(value, Decimal) else Decimal(str(value))
+    text = f"{number:,f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+@register.filter
+def kg(value: Any) -> SafeString | str:
+    """A mass with its unit."""
+    if value is None or value == "":
+        return ""
+    return format_html(
+        '{}\u00a0<span class="unit">kg</span>', amount(round(Decimal(str(value)), 1))
+    )
+
+
+@register.filter
+def hours(value: Any) -> str:
+    """A length of time in hours and minutes: "38 min", "6 h 10 min"; takes a timedelta or hours."""
+    if value is None or value == "":
+        return ""
+    minutes = round(value.total_seconds() / 60 if hasattr(value, "total_seconds") else value * 60)
+    sign, minutes = ("-" if minutes < 0 else ""), abs(minutes)
+    whole, rest = divmod(minutes, 60)
+    if not whole:
+        return f"{sign}{rest}\u00a0min"
+    return f"{sign}{whole}\u00a0h {rest}\u00a0min" if rest else f"{sign}{whole}\u00a0h"
+
+
+@register.filter
+def moment(value: datetime | None) -> str:
+    """A moment on the estate's clock, "Sat 6 Jun, 16:30"; with the year when it is not this one."""
+    if value is None:
+        return ""
+    zone = ZoneInfo(settings.TIME_ZONE)
+    local = value.astimezone(zone)
+    year = "" if local.year == timezone.now().astimezone(zone).year else f" {local.year}"
+    return f"{local:%a} {local.day} {local:%b}{year}, {local:%H:%M}{twice(local)}"
+
+
+def twice(local: datetime) -> str:
+    """Which of the two, when the clock showed this time twice in autumn; else ""."""
+    other = local.replace(fold=1 - local.fold)
+    if other.utcoffset() == local.utcoffset():
+        return ""
+    return " (second)" if local.fold else " (first)"
+
+
+@register.filter
+def offset(minutes: int) -> str:
+    """Minutes ahead of UTC as "+02:00"."""
+    sign = "-" if minutes < 0 else "+"
+    whole, rest = divmod(abs(minutes), 60)
+    return f"{sign}{whole:02d}:{rest:02d}"
+
+
+@register.filter
+def iso(value: datetime | None) -> str:
+    """A moment for ``<time datetime>``."""
+    return value.isoformat() if value else ""
+
+
+@register.filter
+def state_word(state: str) -> str:
+    """The word of a state."""
+    return STATES.get(state, state)
+
+
+@register.simple_tag
+def once_field() -> SafeString:
+    """The hidden number that makes a form count once; every form with method post has it."""
+    return format_html('<input type="hidden" name="once" value="{}">', uuid4())
+
+
+@register.simple_tag
+def address(name: str, *args: Any) -> str:
+    """The address of a page by name; "" when no app has it (as ``{% url %}``, but quiet)."""
+    try:
+        return reverse(name, args=args)
+    except NoReverseMatch:
+        return ""
+
+
+@register.inclusion_tag("_nav.html", takes_context=True)
+def sheets(context: Context) -> dict[str, Any]:
+    """The navigation: the sheets that exist, the one we are on marked."""
+    request = context.get("request")
+    here = request.path if request else ""
+    items = []
+    for label, names in SHEETS:
+        url = next((found for found in map(address, names) if found), "")
+        if url:
+            inside = here == url if url == "/" else here.startswith(root_of(url))
+            items.append({"label": label, "url": url, "here": inside})
+    # Only the longest match is where we are ("Milk" is not, on a page of wheels below /milk/).
+    best = max((item["url"] for item in items if item["here"]), key=len, default="")
+    for item in items:
+        item["here"] = item["url"] == best
+    return {"items": items}
+
+
+def root_of(url: str) -> str:
+    """The part of a sheet's address that all its pages share ("/herd/" of "/herd/withheld/")."""
+    return url if url.count("/") > 3 else "/" + url.strip("/").split("/")[0] + "/"

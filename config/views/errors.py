@@ -1,0 +1,98 @@
+"""Everything that goes wrong on a page, shown in words; under /api/ the same as problem+json."""
+
+from collections.abc import Callable
+
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import render
+
+from config.errors import (
+    BAD_VALUE,
+    NOT_FOUND,
+    PROBLEM_JSON,
+    Problem,
+    problem,
+    problem_of,
+)
+
+OUR_FAULT = (
+    "Something went wrong here, not with what you entered. Nothing was saved. Try once more; if it "
+    "stays, tell the office what you did and at what time."
+)
+FORM_TOO_OLD = (
+    "The form was open for too long, or cookies are switched off. Nothing was saved. Open the form "
+    "again and send it from there."
+)
+LOCKED_OUT = (
+    "Too many wrong passwords. Signing in with this name is closed for a while; wait, or ask the "
+    "office to open it again."
+)
+WORDS = {
+    400: "This could not be read",
+    403: "Not for your role",
+    404: "Not found",
+    409: "This does not go together",
+    413: "Too large",
+    422: "Sent before",
+    429: "Wait a little",
+    500: "Our fault",
+    503: "At the same moment",
+}
+
+
+class RefusalsAsPages:
+    """Middleware: what services and the database refuse, and a page did not catch, in words."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
+        found = problem_of(error)
+        return None if found is None or found.status in (403, 404) else shown(request, found)
+
+
+def shown(request: HttpRequest, found: Problem) -> HttpResponse:
+    """A problem as a page, or as problem+json under /api/."""
+    if request.path.startswith("/api/"):
+        answer: HttpResponse = JsonResponse(
+            found.body(), status=found.status, content_type=PROBLEM_JSON
+        )
+    else:
+        heading = WORDS.get(found.status, found.title)
+        answer = render(
+            request,
+            "problem.html",
+            {"problem": found, "heading": heading},
+            status=found.status,
+        )
+    for name, value in found.headers.items():
+        answer[name] = value
+    return answer
+
+
+def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
+    return shown(request, problem_of(exception) or problem(400, BAD_VALUE))
+
+
+def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:
+    return shown(request, problem(403, str(exception)))
+
+
+def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
+    return shown(request, problem(404, NOT_FOUND))
+
+
+def our_fault(request: HttpRequest) -> HttpResponse:
+    return shown(request, problem(500, OUR_FAULT))
+
+
+def form_too_old(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """Django's CSRF check failed."""
+    return shown(request, problem(403, FORM_TOO_OLD))
+
+
+def locked_out(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
+    """Too many failed sign-ins (django-axes)."""
+    return shown(request, problem(429, LOCKED_OUT))

@@ -1,0 +1,54 @@
+"""The frame's own pages: today, the search, and who may do what."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+
+from config.find import find as find_all
+from config.kinds import all_kinds
+from config.notices import open_for
+from config.roles import ACTIONS, ROLES, action_required, roles_of
+
+SHOWN_NOTICES = 40
+
+
+@action_required("read")
+def today(request: HttpRequest) -> HttpResponse:
+    """What my roles must do now, and the state of the estate."""
+    roles = roles_of(request.user)
+    notices = list(open_for(roles)[: SHOWN_NOTICES + 1])
+    context = {
+        "roles": roles,
+        "notices": notices[:SHOWN_NOTICES],
+        "more": len(notices) > SHOWN_NOTICES,
+        "now": timezone.now(),
+    }
+    return render(request, "config/today.html", context)
+
+
+@action_required("read")
+def find(request: HttpRequest) -> HttpResponse:
+    """Find a cow, tag, lot, plate, load or field by what people call it."""
+    text = request.GET.get("q", "")[:100].replace("\x00", "").strip()
+    answers = find_all(text)
+    context = {"text": text, "answers": answers, "count": sum(len(found) for _, found in answers)}
+    return render(request, "config/find.html", context)
+
+
+@action_required("read")
+def roles(request: HttpRequest) -> HttpResponse:
+    """Who may do what: one row per action, one column per role."""
+    titles = {kind.slug: kind.title for kind in all_kinds()}
+    rows = [
+        (action_words(action, titles), [role in allowed for role in ROLES])
+        for action, allowed in ACTIONS.items()
+        if ":" not in action or action.partition(":")[2] in titles or action.startswith("release")
+    ]
+    context = {"roles": ROLES, "rows": rows, "mine": roles_of(request.user)}
+    return render(request, "config/roles.html", context)
+
+
+def action_words(action: str, titles: dict[str, str]) -> str:
+    """An action as a person says it ("strike forage batches")."""
+    verb, _, slug = action.partition(":")
+    return f"{verb} {titles.get(slug, slug.replace('-', ' ')).lower()}".strip()
