@@ -1,0 +1,53 @@
+"""Background jobs: the Celery application and when each job runs.
+
+Every job is idempotent and leaves a JobRun. A message may be lost or come twice: a task is
+acknowledged after its work, goes back when its worker dies, and the clock asks again soon.
+"""
+
+import os
+from datetime import timedelta
+
+from celery import Celery
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
+
+# After this long without an answer a task is handed to another worker. Longer than any job runs.
+VISIBILITY_TIMEOUT = timedelta(minutes=10)
+
+app = Celery("swardline")
+app.config_from_object("django.conf:settings", namespace="CELERY")
+app.conf.update(
+    task_serializer="json",
+    accept_content=["json"],
+    result_serializer="json",
+    timezone="UTC",
+    enable_utc=True,
+    task_ignore_result=True,
+    task_acks_late=True,
+    task_reject_on_worker_lost=True,
+    task_time_limit=int((VISIBILITY_TIMEOUT - timedelta(minutes=1)).total_seconds()),
+    worker_prefetch_multiplier=1,
+    worker_hijack_root_logger=False,
+    broker_connection_retry_on_startup=True,
+    broker_transport_options={
+        "visibility_timeout": int(VISIBILITY_TIMEOUT.total_seconds()),
+        # Look for tasks of dead workers every ten seconds, not only on every tenth look.
+        "unacked_restore_interval": 10,
+        "unacked_restore_throttle": 1,
+    },
+    beat_schedule={
+        "grass past its window": {
+            "task": "feed.tasks.flag_grass_past_window",
+            "schedule": timedelta(minutes=5),
+        },
+        "lots over their limits": {
+            "task": "milk.tasks.flag_lots_over_limits",
+            "schedule": timedelta(minutes=15),
+        },
+        "milk of withheld animals": {
+            "task": "milk.tasks.flag_withheld_milk",
+            "schedule": timedelta(minutes=5),
+        },
+    },
+)
+app.autodiscover_tasks()

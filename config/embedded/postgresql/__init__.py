@@ -1,0 +1,1 @@
+"""Django's PostgreSQL engine on the embedded server."""

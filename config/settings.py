@@ -1,0 +1,209 @@
+"""Settings, from the environment alone. README.md lists the names.
+
+``SWARDLINE_ENV=local`` (the default) needs nothing: embedded servers, a key made once, this machine
+only. ``SWARDLINE_ENV=production`` refuses to start until the secrets and addresses are given.
+"""
+
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
+
+from config import environment
+from config.embedded import valkey
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+SWARDLINE_DATA = environment.folder("SWARDLINE_DATA", BASE_DIR / ".swardline")
+SWARDLINE_ENV = environment.choice("SWARDLINE_ENV", "local", ("local", "production"))
+PRODUCTION = SWARDLINE_ENV == "production"
+NEEDED_IN_PRODUCTION = ("SECRET_KEY", "ALLOWED_HOSTS", "DATABASE_URL", "CELERY_BROKER_URL")
+
+if PRODUCTION:
+    missing = [name for name in NEEDED_IN_PRODUCTION if not environment.text(name, "")]
+    if missing:
+        raise ImproperlyConfigured(
+            f"SWARDLINE_ENV=production needs {', '.join(missing)} in the environment. "
+            "Set them, or leave SWARDLINE_ENV unset to try Swardline on this machine."
+        )
+
+DEBUG = False
+SECRET_KEY = environment.text("SECRET_KEY", "") or environment.kept_secret(
+    SWARDLINE_DATA / "secret-key"
+)
+ALLOWED_HOSTS = environment.names("ALLOWED_HOSTS", ("localhost", "127.0.0.1", "[::1]"))
+CSRF_TRUSTED_ORIGINS = environment.names("CSRF_TRUSTED_ORIGINS", ())
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "django.contrib.postgres",
+    "django.contrib.humanize",
+    "pgtrigger",
+    "rest_framework",
+    "drf_spectacular",
+    "django_filters",
+    "knox",
+    "axes",
+    "csp",
+    "django_htmx",
+    "config",
+    "herd",
+    "feed",
+    "milk",
+]
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "axes.middleware.AxesMiddleware",
+    "config.views.errors.RefusalsAsPages",
+]
+ROOT_URLCONF = "config.urls"
+WSGI_APPLICATION = "config.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    }
+]
+
+# A web process shares a pool of connections between its threads (config/wsgi.py asks for it);
+# commands and workers keep one connection each.
+DATABASE_POOL_SIZE = environment.whole("DATABASE_POOL_SIZE", 0)
+DATABASES: dict[str, dict[str, Any]] = {
+    "default": environment.database("DATABASE_URL")
+    or {"ENGINE": "config.embedded.postgresql", "NAME": "swardline", "OPTIONS": {}}
+}
+DATABASES["default"]["CONN_MAX_AGE"] = 0 if DATABASE_POOL_SIZE else 60
+DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
+if DATABASE_POOL_SIZE:
+    DATABASES["default"]["OPTIONS"]["pool"] = {"min_size": 1, "max_size": DATABASE_POOL_SIZE}
+EMBEDDED_FSYNC = True
+DEFAULT_AUTO_FIELD = "django.db.models.AutoField"
+
+LANGUAGE_CODE = "en-gb"
+TIME_ZONE = environment.zone("ESTATE_TIME_ZONE", "Europe/Vienna")
+USE_TZ = True
+
+STATIC_URL = "static/"
+STATIC_ROOT = BASE_DIR / "staticfiles"
+MEDIA_ROOT = SWARDLINE_DATA / "files"
+FILE_UPLOAD_PERMISSIONS = 0o600
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {
+        "BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        if PRODUCTION
+        else "django.contrib.staticfiles.storage.StaticFilesStorage"
+    },
+}
+# Without `collectstatic` the files are served from where they lie.
+WHITENOISE_USE_FINDERS = not PRODUCTION
+
+LOGIN_URL = "login"
+LOGIN_REDIRECT_URL = "home"
+LOGOUT_REDIRECT_URL = "login"
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": f"django.contrib.auth.password_validation.{name}"}
+    for name in (
+        "UserAttributeSimilarityValidator",
+        "MinimumLengthValidator",
+        "CommonPasswordValidator",
+        "NumericPasswordValidator",
+    )
+]
+AXES_FAILURE_LIMIT = 8
+AXES_COOLOFF_TIME = timedelta(minutes=15)
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_RESET_ON_SUCCESS = True
+AXES_VERBOSE = False
+AXES_LOCKOUT_CALLABLE = "config.views.errors.locked_out"
+
+CSRF_FAILURE_VIEW = "config.views.errors.form_too_old"
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = PRODUCTION
+# Probes ask without encryption; the page holds nothing secret.
+SECURE_REDIRECT_EXEMPT = [r"^health$"]
+SECURE_HSTS_SECONDS = 31_536_000 if PRODUCTION else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = PRODUCTION
+SECURE_REFERRER_POLICY = "same-origin"
+# Only behind a proxy that sets (and never passes on) this header.
+if environment.flag("BEHIND_PROXY", default=False):
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+X_FRAME_OPTIONS = "DENY"
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "object-src": [NONE],
+        "frame-ancestors": [NONE],
+        "form-action": [SELF],
+        "base-uri": [NONE],
+    }
+}
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "knox.auth.TokenAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["config.roles.MayDo"],
+    "EXCEPTION_HANDLER": "config.errors.api_exception_handler",
+    "DEFAULT_SCHEMA_CLASS": "config.api.schema.FrameSchema",
+    "DEFAULT_PAGINATION_CLASS": "config.api.paging.EntryCursor",
+    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_THROTTLE_CLASSES": [
+        "rest_framework.throttling.AnonRateThrottle",
+        "rest_framework.throttling.UserRateThrottle",
+    ],
+    "DEFAULT_THROTTLE_RATES": {"anon": "60/min", "user": "1200/min"},
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
+}
+REST_KNOX = {"TOKEN_TTL": timedelta(days=365), "AUTO_REFRESH": False}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Swardline",
+    "DESCRIPTION": "Herd, feed, milk and cheese of one estate, linked both ways.",
+    "VERSION": "1",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SCHEMA_PATH_PREFIX": "/api",
+    "COMPONENT_SPLIT_REQUEST": True,
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "config.api.schema.document_errors",
+    ],
+}
+
+# The name is Celery's own: in the environment it overrides code, so there is only this one way.
+CELERY_BROKER_URL = environment.text("CELERY_BROKER_URL", valkey.url(SWARDLINE_DATA))
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["console"], "level": "WARNING"},
+}

@@ -1,0 +1,11 @@
+"""The web application, as gunicorn starts it."""
+
+import os
+
+from django.core.wsgi import get_wsgi_application
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
+# The threads of a web process share their connections to the database.
+os.environ.setdefault("DATABASE_POOL_SIZE", "8")
+
+application = get_wsgi_application()
