@@ -5,6 +5,7 @@ difference; wiped and rebuilt, the rows are the same.
 """
 
 import uuid as uuids
+from contextlib import suppress
 from typing import Any, ClassVar, Self
 
 from django.db import models
@@ -28,8 +29,8 @@ class MilkLot(models.Model):
 
     ``kg`` is the lot's own milk; what was left in the tank stands in LotParent and ``carried_kg``.
     Composition is frozen at ``closed_at``: the first draw, the end of the milking, or a wash.
-    ``uuid`` and ``code`` are given when the lot is first computed, from what opened it (a milking, a
-    delivery or a move from another tank), and stay with its milk whenever lots are computed again.
+    ``uuid`` and ``code`` are given when the lot is first computed, from what opened it (a milking,
+    a delivery or a move from another tank), and stay with its milk when it is computed again.
     A lot that is no more is ``void``; the lots that have its milk now name it as a parent.
     """
 
@@ -75,10 +76,8 @@ class MilkLot(models.Model):
     def find(cls, text: str) -> "MilkLot":
         """The lot with this code or number. Raises DoesNotExist."""
         named = Q(code__iexact=text.strip())
-        try:
+        with suppress(ValueError):
             named |= Q(uuid=uuids.UUID(text.strip()))
-        except ValueError:
-            pass
         found: MilkLot = cls.objects.get(named)
         return found
 
@@ -98,6 +97,9 @@ class MilkingPart(models.Model):
             ),
         ]
 
+    def __str__(self) -> str:
+        return f"{self.kg} kg of milking {self.milking_id} in lot {self.lot_id}"
+
 
 class LotParent(models.Model):
     """What was carried over: kg of the parent lot's mixture that the new lot found in the tank."""
@@ -116,6 +118,9 @@ class LotParent(models.Model):
         indexes: ClassVar = [
             models.Index(fields=["parent"], include=["lot", "kg"], name="milk_lotparent_of_parent")
         ]
+
+    def __str__(self) -> str:
+        return f"{self.kg} kg of lot {self.parent_id} carried into lot {self.lot_id}"
 
 
 class LotDraw(models.Model):
@@ -143,6 +148,9 @@ class LotDraw(models.Model):
             models.Index(fields=["lot"], include=["kg", "vat_fill"], name="milk_lotdraw_of_lot")
         ]
 
+    def __str__(self) -> str:
+        return f"{self.kg} kg drawn from lot {self.lot_id}"
+
 
 class VatLot(models.Model):
     """The one closure: kg of a lot's own milk in a vat, milk carried over included.
@@ -159,3 +167,6 @@ class VatLot(models.Model):
         indexes: ClassVar = [
             models.Index(fields=["lot"], include=["vat", "kg"], name="milk_vatlot_of_lot")
         ]
+
+    def __str__(self) -> str:
+        return f"{self.kg} kg of lot {self.lot_id} in vat {self.vat_id}"

@@ -6,27 +6,26 @@ import pgtrigger
 from django.contrib.postgres.indexes import BrinIndex
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Q
 
 from config.entries import Entry, append_only, keep_rows
 from config.models import Upload
 from herd.models import Animal, Group
 from herd.models.groups import Session
-from milk.models.tanks import Tank, kilos
+from milk.models.tanks import Tank, ends_after, kilos
 
 
 class Milking(Entry):
     """One group milked, into one tank; it happened when it began. A line switch is a further one.
 
-    ``kg`` went into the tank: ``read_kg`` when somebody read it there, otherwise the sum of the meters
-    (which is why it may be computed again). ``metered``: the cows stand in CowMilking with their weights; without
-    meters they are the animals that stood in the group, less those a row says were kept out.
+    ``kg`` went into the tank: ``read_kg`` when somebody read it there, otherwise the sum of the
+    meters (which is why it may be computed again). ``metered``: the cows stand in CowMilking with
+    their weights; without meters they are the animals that stood in the group, less those a row
+    says were kept out.
     Without a tank it is not known where the milk went.
     """
 
-    group = models.ForeignKey(
-        Group, models.PROTECT, related_name="milkings", db_index=False
-    )
+    group = models.ForeignKey(Group, models.PROTECT, related_name="milkings", db_index=False)
     day = models.DateField("day")
     session = models.CharField("milking", max_length=1, choices=Session)
     tank = models.ForeignKey(
@@ -48,13 +47,9 @@ class Milking(Entry):
                 fields=["group", "happened_at"],
                 condition=Q(struck_at=None),
                 name="milk_milking_one_per_group_and_start",
-                violation_error_message="This group has a milking that began at that moment already.",
+                violation_error_message="This group has a milking that began then already.",
             ),
-            models.CheckConstraint(
-                condition=Q(ended_at=None) | Q(ended_at__gt=F("happened_at")),
-                name="milk_milking_ends_after_start",
-                violation_error_message="A milking ends after it began.",
-            ),
+            ends_after("milk_milking_ends_after_start"),
             models.CheckConstraint(
                 condition=Q(kg__gte=0) & (Q(read_kg=None) | Q(read_kg__gte=0)),
                 name="milk_milking_not_negative",
@@ -80,9 +75,10 @@ class Milking(Entry):
 class CowMilking(models.Model):
     """What one cow gave at one milking: measured data, narrow and many, 48 bytes a row.
 
-    ``grams`` blank: not measured. ``at_s``: seconds after the milking began at which the cluster was
-    put on her. ``lot`` is computed; blank when the milk was kept out or its tank is not known. Rows belong to the upload that
-    brought them; a wrong one is corrected by a MeterCorrection that keeps old and new.
+    ``grams`` blank: not measured. ``at_s``: seconds after the milking began at which the cluster
+    was put on her. ``lot`` is computed; blank when the milk was kept out or its tank is not known.
+    Rows belong to the upload that brought them; a wrong one is corrected by a MeterCorrection that
+    keeps old and new.
     """
 
     class Goes(models.IntegerChoices):

@@ -1,5 +1,6 @@
 """Tanks, what happens to them besides milkings and vats, deliveries and trays."""
 
+from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -17,12 +18,19 @@ def kilos(label: str, **options: Any) -> "models.DecimalField[Any, Any]":
     return models.DecimalField(f"{label}, kg", max_digits=10, decimal_places=3, **options)
 
 
+# No milking or draw lasts longer. The lots rest on it: nothing older flows at a given moment.
+LONGEST_FLOW = timedelta(hours=24)
+
+
 def ends_after(name: str) -> models.CheckConstraint:
-    """The rule that something does not end before it began."""
+    """The rule that milk does not stop flowing before it began, nor flows for longer than a day."""
     return models.CheckConstraint(
-        condition=Q(ended_at=None) | Q(ended_at__gte=F("happened_at")),
+        condition=Q(ended_at=None)
+        | Q(ended_at__gte=F("happened_at"), ended_at__lte=F("happened_at") + LONGEST_FLOW),
         name=name,
-        violation_error_message="It cannot end before it began: look at both times.",
+        violation_error_message=(
+            "It ends before it began, or lasts longer than 24 hours: look at both times."
+        ),
     )
 
 

@@ -183,7 +183,7 @@ class Wheel(Entry):
 
     @classmethod
     def find(cls, text: str) -> "Wheel":
-        """The standing wheel with this plate, or the wheel with this number. Raises DoesNotExist."""
+        """The standing wheel with this plate, or the wheel of this number. Raises DoesNotExist."""
         text = text.strip()
         found: Wheel
         try:
