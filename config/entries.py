@@ -127,7 +127,7 @@ def append_only(*derived: str, keeps_number: bool = False) -> list[pgtrigger.Tri
 
     ``keeps_number``: a re-entry corrects the row under its own number and leaves the old wording as
     a struck copy (``correct``), because other entries hang on it. Otherwise a re-entry is a row of
-    its own. Every model states its triggers in its own Meta: ``triggers = append_only("deadline")``.
+    its own. Every model states its triggers in its own Meta (``append_only("deadline")``).
     """
     trigger = KeepsNumber if keeps_number else pgtrigger.Trigger
     return [
@@ -136,7 +136,7 @@ def append_only(*derived: str, keeps_number: bool = False) -> list[pgtrigger.Tri
             name="refuse_change",
             operation=pgtrigger.Update,
             when=pgtrigger.Before,
-            func=pgtrigger.Func(refuse_change(derived, keeps_number=keeps_number)),
+            func=pgtrigger.Func(refuse_change(derived, keeps_number=keeps_number)),  # type: ignore[no-untyped-call]
         ),
     ]
 
@@ -225,7 +225,7 @@ class Entry(models.Model):
     @property
     def replaced_by(self) -> Self | None:
         """The entry that replaces this one; None when none does."""
-        found: Self | None = next(iter(self.replacements.all()), None)
+        found: Self | None = next(iter(self.replacements.all()), None)  # type: ignore[attr-defined]
         return found
 
     @property
@@ -415,7 +415,7 @@ def correct(entry: EntryT, *, stamp: Stamp, reason: str, words: str = "", **fiel
     copy.pk, copy.uuid = None, stamp.uuid or uuids.uuid4()
     # Born struck, so that no rule about standing entries ever sees two of them.
     check_reason(reason, words)
-    copy.struck_at, copy.struck_by = timezone.now(), stamp.by
+    copy.struck_at, copy.struck_by = timezone.now(), stamp.by  # type: ignore[assignment]
     copy.struck_reason, copy.struck_words = reason, words.strip()
     copy.save(force_insert=True)
     check_not_ahead(stamp.happened_at)

@@ -26,6 +26,7 @@ from rest_framework.response import Response
 PROBLEM_JSON = "application/problem+json"
 
 NOT_FOUND = "There is nothing here under this address, or it is not for you to see."
+MAY_NOT = "This is not for your role."
 SIGN_IN = "Sign in first: nobody reads or writes here without a name."
 BAD_VALUE = (
     "A value cannot be kept: it is too large, too long, or holds a character that no text may "
@@ -125,7 +126,7 @@ def problem_of(error: BaseException) -> Problem | None:
         case drf.APIException():
             return api_problem(error)
         case PermissionDenied():
-            return problem(403, str(error) or drf.PermissionDenied.default_detail)
+            return problem(403, str(error) or MAY_NOT)
         case Http404():
             return problem(404, NOT_FOUND)
         case RequestDataTooBig():

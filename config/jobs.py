@@ -9,6 +9,7 @@ from typing import Any
 from celery import current_app
 from django.db import transaction
 from django.utils import timezone
+from kombu.exceptions import OperationalError
 
 from config.models import JobRun
 
@@ -53,7 +54,7 @@ def send(task_name: str, args: tuple[Any, ...]) -> bool:
             current_app.send_task(
                 task_name, args=args, connection=connection, retry=False, ignore_result=True
             )
-    except (OSError, current_app.connection_for_write().connection_errors) as error:
+    except (OSError, OperationalError) as error:
         logger.warning(
             "%s could not be asked for, it comes with its next run: %s", task_name, error
         )

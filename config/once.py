@@ -16,7 +16,6 @@ from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from django.contrib.auth.models import AnonymousUser, User
 from django.core.exceptions import PermissionDenied
-from django.core.files.uploadedfile import UploadedFile
 from django.db import connection, transaction
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.utils import timezone
@@ -66,7 +65,7 @@ def clean_key(raw: str | None, missing: str) -> str:
     return key
 
 
-def fingerprint(method: str, path: str, data: Any, files: Mapping[str, UploadedFile]) -> str:
+def fingerprint(method: str, path: str, data: Any, files: Mapping[str, Any]) -> str:
     """The sha256 of everything that makes one write differ from another, in hexadecimal."""
     digest = hashlib.sha256(f"{method} {path}\n".encode(errors="backslashreplace"))
     digest.update(json.dumps(data, sort_keys=True, default=str).encode())
@@ -139,17 +138,17 @@ def once_only(view: Page[P]) -> Page[P]:
             for name, values in request.POST.lists()
             if name not in (FIELD, "csrfmiddlewaretoken")
         }
-        files = {name: file for name, file in request.FILES.items() if file}
         return run_once(
             request.user,
             key,
-            fingerprint("POST", request.get_full_path(), fields, files),
+            fingerprint("POST", request.get_full_path(), fields, dict(request.FILES.items())),
             run=lambda: view(request, *args, **kwargs),
             keep=kept_of_page,
             replay=page_again,
         )
 
-    return guarded
+    guard: Page[P] = guarded  # type: ignore[assignment]
+    return guard
 
 
 def kept_of_page(answer: HttpResponse) -> Kept | None:

@@ -110,7 +110,7 @@ def roles_of(user: User | AnonymousUser) -> tuple[str, ...]:
     if known is None:
         names = set(user.groups.values_list("name", flat=True))
         known = tuple(role for role in ROLES if role in names)
-        user._roles = known  # type: ignore[union-attr]
+        user._roles = known  # type: ignore[attr-defined]
     return known
 
 
@@ -166,7 +166,8 @@ def action_required(action: str) -> Callable[[View[P]], View[P]]:
             check_may(request.user, action)
             return view(request, *args, **kwargs)
 
-        return guarded
+        guard: View[P] = guarded  # type: ignore[assignment]
+        return guard
 
     return decorate
 

@@ -34,9 +34,9 @@ class MomentField(serializers.DateTimeField):
             )
         return value
 
-    def to_representation(self, value: datetime | None) -> str | None:
+    def to_representation(self, value: datetime) -> str:
         # The base class would send the time through enforce_timezone, which is for input.
-        return None if value is None else timezone.localtime(value).isoformat()
+        return timezone.localtime(value).isoformat()
 
 
 @extend_schema_field(OpenApiTypes.UUID)
@@ -49,6 +49,7 @@ class EntryRelated(serializers.RelatedField[Any, Any, str]):
 
     def to_internal_value(self, data: Any) -> Entry:
         queryset = self.get_queryset()
+        assert queryset is not None
         name = queryset.model._meta.verbose_name
         try:
             number = uuid.UUID(data) if isinstance(data, str) else None

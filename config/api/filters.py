@@ -15,7 +15,7 @@ UNKNOWN_FILTER = "“{key}” is no filter of this list. Expected one of: {known
 PAGING = {"cursor", "size", "format"}
 
 
-class EntryFilters(FilterSet):
+class EntryFilters(FilterSet):  # type: ignore[misc]
     """What every list of entries can be narrowed by."""
 
     happened_from = django_filters.IsoDateTimeFilter(field_name="happened_at", lookup_expr="gte")

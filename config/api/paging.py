@@ -74,9 +74,7 @@ def before(at: datetime, key: int) -> Q:
 class EntryCursor(BasePagination):
     """Cursor pages for the API: ``?cursor=…&size=…``, newest first by (happened_at, id)."""
 
-    def paginate_queryset(
-        self, queryset: QuerySet[Any], request: Request, view: Any = None
-    ) -> list[Any]:
+    def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
         cursor = request.query_params.get("cursor", "")
         try:
             self.leaf = Leaf(queryset, cursor, page_size(request.query_params.get("size", "")))

@@ -45,7 +45,7 @@ KEY = {
     "name": HEADER,
     "in": "header",
     "required": True,
-    "description": "The sender's own name for this write; the same one again gives the first answer.",
+    "description": "The sender's own name for this write; again, it gives the first answer.",
     "schema": {"type": "string", "minLength": 1, "maxLength": LONGEST_KEY},
 }
 

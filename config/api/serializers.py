@@ -14,12 +14,14 @@ from rest_framework.request import Request
 
 from config.api.fields import EntryRelated, MomentField
 from config.entries import REASONS, Entry, Stamp, offset_minutes
+from config.forms.fields import EntryText
+from config.forms.fields import MomentField as FormMoment
 from config.kinds import Kind, kind_named
 
 UNKNOWN_KEY = "“{key}” is not known here. Expected only: {known}."
 SET_BY_SERVER = "“{key}” is set by the server and cannot be sent."
 # The clocks of the world run from 12 hours behind to 14 hours ahead of UTC (tz database).
-OFFSETS = {"min_value": -12 * 60, "max_value": 14 * 60}
+MOST_BEHIND, MOST_AHEAD = -12 * 60, 14 * 60
 
 
 class Struck(serializers.Serializer[Any]):
@@ -52,7 +54,10 @@ class EntrySerializer(serializers.ModelSerializer[Any]):
     happened_at = MomentField()
     written_at = MomentField(required=False)
     zone_offset = serializers.IntegerField(
-        required=False, help_text="Minutes ahead of UTC where it was written.", **OFFSETS
+        required=False,
+        min_value=MOST_BEHIND,
+        max_value=MOST_AHEAD,
+        help_text="Minutes ahead of UTC where it was written.",
     )
     device = serializers.CharField(max_length=64, required=False, allow_blank=True)
     by = serializers.CharField(source="by.username", read_only=True)
@@ -145,7 +150,7 @@ def serializer_of(slug: str) -> type[EntrySerializer]:
 def re_entry_of(slug: str) -> type[EntrySerializer]:
     """The serializer class of a re-entry: the entry in full, and why the old one is struck."""
     base = serializer_of(slug)
-    meta = type("Meta", (base.Meta,), {"fields": ("reason", "words", *base.Meta.fields)})  # type: ignore[attr-defined]
+    meta = type("Meta", (base.Meta,), {"fields": ("reason", "words", *base.Meta.fields)})
     return type(
         f"{base.kind.model.__name__}ReEntry",
         (base,),
@@ -159,46 +164,51 @@ def re_entry_of(slug: str) -> type[EntrySerializer]:
     )
 
 
-def api_field(field: forms.Field) -> serializers.Field[Any, Any, Any, Any]:
-    """The API's field for a form field that is no column (``Kind.extra``)."""
-    options: dict[str, Any] = {"required": field.required, "help_text": str(field.help_text)}
-    if not field.required:
-        options["allow_null"] = True
-    match field:
-        case forms.ModelMultipleChoiceField():
-            related = EntryRelated(queryset=field.queryset)
-            return serializers.ListField(child=related, write_only=True, **options)
-        case forms.ModelChoiceField():
-            return EntryRelated(queryset=field.queryset, write_only=True, **options)
-        case forms.ChoiceField():
-            return serializers.ChoiceField(choices=list(field.choices), write_only=True, **options)
-        case forms.DateTimeField():
-            return MomentField(write_only=True, **options)
-        case forms.DateField():
-            return serializers.DateField(write_only=True, **options)
-        case forms.DecimalField():
-            return serializers.DecimalField(
-                max_digits=field.max_digits,
-                decimal_places=field.decimal_places,
-                min_value=field.min_value,
-                max_value=field.max_value,
-                write_only=True,
-                **options,
-            )
-        case forms.IntegerField():
-            return serializers.IntegerField(
-                min_value=field.min_value, max_value=field.max_value, write_only=True, **options
-            )
-        case forms.BooleanField():
-            return serializers.BooleanField(write_only=True, required=False, default=False)
-        case forms.JSONField():
-            return serializers.JSONField(write_only=True, **options)
-    return serializers.CharField(
-        write_only=True,
-        max_length=getattr(field, "max_length", None),
-        allow_blank=not field.required,
-        required=field.required,
-    )
+# What a form field of each class takes over into the API's field of the same meaning.
+LIKENESS: tuple[tuple[type[forms.Field], Any, tuple[str, ...]], ...] = (
+    (forms.DateTimeField, MomentField, ()),
+    (FormMoment, MomentField, ()),
+    (forms.DateField, serializers.DateField, ()),
+    (
+        forms.DecimalField,
+        serializers.DecimalField,
+        ("max_digits", "decimal_places", "min_value", "max_value"),
+    ),
+    (forms.IntegerField, serializers.IntegerField, ("min_value", "max_value")),
+    (forms.BooleanField, serializers.BooleanField, ()),
+    (forms.JSONField, serializers.JSONField, ()),
+    (forms.ChoiceField, serializers.ChoiceField, ("choices",)),
+    (forms.CharField, serializers.CharField, ("max_length",)),
+)
+
+
+def api_field(field: Any) -> serializers.Field[Any, Any, Any, Any]:
+    """The API's field for a form field that is no column (``Kind.extra``).
+
+    Raises LookupError for a class of form field that has no likeness.
+    """
+    options: dict[str, Any] = {
+        "required": field.required,
+        "help_text": str(field.help_text),
+        "write_only": True,
+    }
+    if isinstance(field, EntryText):
+        return EntryRelated(queryset=field.model.objects.all(), **options)
+    if isinstance(field, forms.ModelMultipleChoiceField):
+        child = EntryRelated(queryset=field.queryset)
+        return serializers.ListField(child=child, allow_empty=not field.required, **options)
+    if isinstance(field, forms.ModelChoiceField):
+        return EntryRelated(queryset=field.queryset, allow_null=not field.required, **options)
+    for form_class, api_class, taken in LIKENESS:
+        if isinstance(field, form_class):
+            options.update({name: getattr(field, name) for name in taken})
+            if isinstance(field, forms.CharField | forms.ChoiceField):
+                options["allow_blank"] = not field.required
+            elif not field.required and not isinstance(field, forms.BooleanField):
+                options["allow_null"] = True
+            made: serializers.Field[Any, Any, Any, Any] = api_class(**options)
+            return made
+    raise LookupError(f"{type(field).__name__} has no likeness in the API")
 
 
 def stamp_from(request: Request, values: dict[str, Any]) -> Stamp:
@@ -206,7 +216,8 @@ def stamp_from(request: Request, values: dict[str, Any]) -> Stamp:
     happened_at, now = values.pop("happened_at"), timezone.now()
     offset = values.pop("zone_offset", None)
     if offset is None:
-        offset = sent_offset(happened_at, str(request.data.get("happened_at", "")))
+        sent = request.data if isinstance(request.data, Mapping) else {}
+        offset = sent_offset(happened_at, str(sent.get("happened_at", "")))
     assert request.user.is_authenticated
     return Stamp(
         by=request.user,

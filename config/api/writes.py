@@ -46,7 +46,7 @@ class WriteView(APIView):
         print_ = fingerprint(
             str(request.method), request.get_full_path(), plain(request.data), files_of(request)
         )
-        return run_once(
+        answer: Response = run_once(
             request.user,
             key,
             print_,
@@ -54,6 +54,7 @@ class WriteView(APIView):
             keep=kept_of_answer,
             replay=answer_again,
         )
+        return answer
 
 
 def plain(data: Any) -> Any:

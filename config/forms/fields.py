@@ -70,7 +70,7 @@ class MomentField(forms.Field):
         return naive if naive.tzinfo else later_of(naive)
 
     def has_changed(self, initial: Any, data: Any) -> bool:
-        return self.prepare_value(initial) != data
+        return bool(self.prepare_value(initial) != data)
 
 
 def local_text(moment: datetime) -> str:
@@ -107,7 +107,7 @@ class NumberField(forms.DecimalField):
     def prepare_value(self, value: Any) -> Any:
         return f"{value:f}" if isinstance(value, Decimal) else value
 
-    def to_python(self, value: Any) -> Decimal | None:
+    def to_python(self, value: Any) -> Decimal | None:  # type: ignore[override]
         if isinstance(value, str):
             value = plain_number(value)
         return super().to_python(value)
@@ -129,7 +129,7 @@ def plain_number(text: str) -> str:
     return text.replace(",", ".")
 
 
-class EntrySelect(forms.ModelChoiceField):
+class EntrySelect(forms.ModelChoiceField[Any]):
     """One of the standing entries of a short list, by number of the entry."""
 
     def __init__(self, queryset: QuerySet[Any], *, struck_ok: bool = False, **kwargs: Any) -> None:

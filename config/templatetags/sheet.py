@@ -141,7 +141,7 @@ def sheets(context: Context) -> dict[str, Any]:
     """The navigation: the sheets that exist, the one we are on marked."""
     request = context.get("request")
     here = request.path if request else ""
-    items = []
+    items: list[dict[str, Any]] = []
     for label, names in SHEETS:
         url = next((found for found in map(address, names) if found), "")
         if url:
