@@ -125,7 +125,7 @@ class Verdict:
 
 
 def plain(value: Decimal, places: int | None = None) -> str:
-    """A number as people write it: thousands apart, no trailing zeros unless ``places`` are asked."""
+    """A number as people write it: thousands apart, no trailing zeros unless asked for."""
     if places is not None:
         return f"{value.quantize(Decimal(1).scaleb(-places), ROUND_HALF_UP):,f}"
     text = f"{value:,f}"
@@ -158,14 +158,14 @@ def in_window(samples: Iterable[Sample], day: date, months: int) -> tuple[Sample
 def first_day_needed(day: date, months: int) -> date:
     """From which day on samples must be known to judge a window of ``months`` that ends on ``day``.
 
-    Earlier than the window: whether a month has its samples is counted over the whole month, and the
-    month before the window may have to stand in for the one that is running.
+    Earlier than the window: whether a month has its samples is counted over the whole month, and
+    the month before the window may have to stand in for the one that is running.
     """
     return months_before(day.replace(day=1), months)
 
 
 def geometric_mean(values: Sequence[Decimal]) -> Decimal:
-    """The geometric mean, to six places. Raises ValueError for none, or for one that is not above 0."""
+    """The geometric mean, to six places. Raises ValueError for none, or one not above 0."""
     if not values or any(value <= 0 for value in values):
         raise ValueError(NOT_POSITIVE)
     with localcontext(EXACT):
@@ -233,7 +233,11 @@ def judge_mean(samples: Iterable[Sample], rule: MeanRule, day: date) -> Verdict:
     mean = geometric_mean(values) if values else None
     if short or mean is None:
         return Verdict(
-            outcome=Outcome.NOT_VALID, words=too_few(short, rule), mean=mean, samples=window, short=short
+            outcome=Outcome.NOT_VALID,
+            words=too_few(short, rule),
+            mean=mean,
+            samples=window,
+            short=short,
         )
     blamed = tuple(sample for sample in window if sample.value > rule.at_most)
     within = mean_within(values, rule.at_most)
@@ -277,7 +281,9 @@ def samples_said(samples: Sequence[Sample]) -> str:
 def judge_single(sample: Sample, bound: Bound) -> Verdict:
     """What a limit for single results says to one."""
     if bound.passes(sample.value):
-        return Verdict(outcome=Outcome.WITHIN, words=f"within: {bound_said(bound)}", samples=(sample,))
+        return Verdict(
+            outcome=Outcome.WITHIN, words=f"within: {bound_said(bound)}", samples=(sample,)
+        )
     return Verdict(
         outcome=Outcome.OVER,
         words=f"over: {sample.said} of {sample.taken_on.isoformat()}, {bound_said(bound)}",

@@ -3,7 +3,7 @@
 from typing import Any, ClassVar, Self
 
 from django.db import models
-from django.db.models import Count, OuterRef, Q, Subquery, Value
+from django.db.models import Count, Max, OuterRef, Q, Subquery, Value
 from django.db.models.functions import Coalesce
 
 from config.entries import Entry, EntryQuerySet, append_only, keep_rows
@@ -16,17 +16,22 @@ class HoldQuerySet(EntryQuerySet):
     """Holds by whether they still hold."""
 
     def with_outcome(self) -> Self:
-        """Annotate ``outcome``: what two people decided alike, "cause gone", or "" while open."""
+        """Annotate ``outcome`` and ``decided_at``.
+
+        ``outcome``: what two people decided alike, "cause gone", or "" while it is open.
+        """
         agreed = (
             HoldDecision.objects.standing()
             .filter(hold=OuterRef("pk"))
             .order_by()
             .values("hold", "decision")
-            .annotate(people=Count("by", distinct=True))
+            .annotate(people=Count("by", distinct=True), last=Max("happened_at"))
             .filter(Q(people__gte=2) | Q(decision=HoldDecision.Decision.CAUSE_GONE))
-            .values("decision")[:1]
         )
-        return self.annotate(outcome=Coalesce(Subquery(agreed), Value("")))
+        return self.annotate(
+            outcome=Coalesce(Subquery(agreed.values("decision")[:1]), Value("")),
+            decided_at=Subquery(agreed.values("last")[:1]),
+        )
 
     def open(self) -> Self:
         """Standing holds that are not decided."""
@@ -107,6 +112,9 @@ class HoldItem(models.Model):
 
     class Meta:
         triggers: ClassVar = keep_rows()
+
+    def __str__(self) -> str:
+        return f"{self.lot_id} held by {self.hold_id}"
 
 
 class HoldDecision(Entry):

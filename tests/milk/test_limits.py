@@ -103,7 +103,13 @@ def test_one_plate_count_in_one_of_two_months_is_too_few() -> None:
 
 
 def test_running_month_is_let_off_while_the_months_before_it_are_full() -> None:
-    days = [date(2026, 4, 7), date(2026, 4, 21), date(2026, 5, 5), date(2026, 5, 19), date(2026, 6, 2)]
+    days = [
+        date(2026, 4, 7),
+        date(2026, 4, 21),
+        date(2026, 5, 5),
+        date(2026, 5, 19),
+        date(2026, 6, 2),
+    ]
     full = samples("40", "40", "40", "40", "40", days=days)[:5]
     assert limits.judge_mean(full, PLATE, date(2026, 6, 2)).outcome is Outcome.WITHIN
     assert limits.judge_mean(full[1:], PLATE, date(2026, 6, 2)).outcome is Outcome.NOT_VALID
@@ -128,7 +134,9 @@ def test_full_months_whose_samples_lie_before_the_window_are_not_valid() -> None
 def test_later_samples_do_not_change_what_was_said() -> None:
     now = samples("40", "60", "250", "80")
     later = [*now, Sample(taken_on=date(2026, 7, 2), value=Decimal(9000))]
-    assert limits.judge_mean(later, PLATE, END_OF_JUNE) == limits.judge_mean(now, PLATE, END_OF_JUNE)
+    assert limits.judge_mean(later, PLATE, END_OF_JUNE) == limits.judge_mean(
+        now, PLATE, END_OF_JUNE
+    )
 
 
 @pytest.mark.parametrize("value", ["0", "-1"])

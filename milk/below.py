@@ -1,0 +1,183 @@
+"""What lies above and below lots: lots they carry, lots that carry them, trays, vats and wheels.
+
+Set-based reads from explicit lists of lots; a chain of carried-over milk is followed step by step.
+"""
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import Exists, F, Max, OuterRef, Sum
+from django.db.models.functions import Coalesce
+
+from milk.models import LotDraw, LotParent, MilkLot, Vat, VatFill, VatLot, Wheel
+
+# A vat whose lift nobody wrote down is cheese after so long all the same.
+LONGEST_IN_THE_VAT = timedelta(hours=12)
+# Evening milk stands in trays overnight; a tray older than this has been poured or thrown away.
+LONGEST_IN_THE_TRAY = timedelta(hours=36)
+
+
+@dataclass(frozen=True)
+class Below:
+    """Everything that has milk of some lots in it, as it is known now."""
+
+    lots: list[MilkLot]
+    vats: list[tuple[Vat, Decimal]]
+    wheels: list[Wheel]
+    second_ring: list[Vat]
+
+    def as_tree(self) -> dict[str, Any]:
+        """The same as it is frozen in a hold: numbers, names and kg."""
+        return {
+            "lots": [
+                {"id": str(lot.uuid), "name": str(lot), "kg": str(lot.kg)} for lot in self.lots
+            ],
+            "vats": [{"id": str(v.uuid), "name": str(v), "kg": str(kg)} for v, kg in self.vats],
+            "wheels": [
+                {"id": str(w.uuid), "name": w.plate, "vat": str(w.vat)} for w in self.wheels
+            ],
+            "second_ring": [{"id": str(vat.uuid), "name": str(vat)} for vat in self.second_ring],
+        }
+
+
+@dataclass(frozen=True)
+class Catchable:
+    """Where milk can still be stopped: (name, kg) of tanks and trays, and vats not yet lifted."""
+
+    tanks: list[tuple[str, Decimal]]
+    trays: list[tuple[str, Decimal]]
+    vats: list[Vat]
+
+    def __bool__(self) -> bool:
+        return bool(self.tanks or self.trays or self.vats)
+
+    @property
+    def words(self) -> str:
+        """One sentence; empty when nothing can be stopped any more."""
+        parts = [f"{name} {kg:,.0f} kg" for name, kg in [*self.tanks, *self.trays]]
+        if self.vats:
+            parts.append("not lifted: " + ", ".join(str(vat) for vat in self.vats))
+        return "; ".join(parts)
+
+
+def ancestors(lot_ids: Iterable[int]) -> dict[int, set[int]]:
+    """For every lot, itself and all lots whose milk was carried over into it."""
+    up: dict[int, set[int]] = {lot: set() for lot in lot_ids}
+    edges: dict[int, set[int]] = {}
+    front = set(up)
+    while front:
+        found = LotParent.objects.filter(lot_id__in=sorted(front)).values_list(
+            "lot_id", "parent_id"
+        )
+        step: set[int] = set()
+        for lot, parent in found:
+            edges.setdefault(lot, set()).add(parent)
+            step.add(parent)
+        front = step - set(edges) - front
+    return {lot: reached(lot, edges) for lot in up}
+
+
+def reached(start: int, edges: dict[int, set[int]]) -> set[int]:
+    """All that can be reached from ``start``, itself included."""
+    seen, open_ = {start}, [start]
+    while open_:
+        for further in edges.get(open_.pop(), ()):
+            if further not in seen:
+                seen.add(further)
+                open_.append(further)
+    return seen
+
+
+def descendants(lot_ids: Iterable[int]) -> set[int]:
+    """These lots and all lots that carry milk of theirs."""
+    seen = set(lot_ids)
+    front = set(seen)
+    while front:
+        found = LotParent.objects.filter(parent_id__in=sorted(front)).values_list(
+            "lot_id", flat=True
+        )
+        front = set(found) - seen
+        seen |= front
+    return seen
+
+
+def below(
+    lot_ids: Iterable[int], *, vat_ids: Collection[int] = (), wheel_ids: Collection[int] = ()
+) -> Below:
+    """Everything below lots, vats and wheels. Carried-over milk is in at any share.
+
+    ``second_ring``: vats started with whey of these vats; shown apart, not held with them.
+    """
+    lots = sorted(descendants(lot_ids))
+    weights = dict(
+        VatLot.objects.filter(lot_id__in=lots, vat__struck_at=None)
+        .values_list("vat_id")
+        .annotate(kg=Sum("kg"))
+    )
+    weights.update({vat: weights.get(vat, Decimal(0)) for vat in vat_ids})
+    vats = Vat.objects.filter(pk__in=sorted(weights)).order_by("day", "round", "number")
+    wheels = Wheel.objects.standing().filter(vat__in=sorted(weights))
+    wheels |= Wheel.objects.standing().filter(pk__in=sorted(wheel_ids))
+    ring = (
+        Vat.objects.standing()
+        .filter(starter_can__from_vat__in=sorted(weights), starter_can__struck_at=None)
+        .exclude(pk__in=sorted(weights))
+    )
+    return Below(
+        lots=list(MilkLot.objects.filter(pk__in=lots, void=False).order_by("opened_at", "id")),
+        vats=[(vat, weights[vat.pk]) for vat in vats],
+        wheels=list(wheels.select_related("vat").order_by("plate")),
+        second_ring=list(ring.order_by("day", "round", "number")),
+    )
+
+
+def still_catchable(lot_ids: Iterable[int], at: datetime) -> Catchable:
+    """Where milk of these lots can still be stopped at ``at``: in tanks, in trays, in the vat."""
+    lots = sorted(descendants(lot_ids))
+    standing = MilkLot.objects.filter(pk__in=lots, void=False, opened_at__lte=at).exclude(
+        ended_at__lte=at
+    )
+    tanks: dict[str, Decimal] = {}
+    passed_on = Coalesce(Sum("left_to__kg"), Decimal(0))
+    rows = standing.annotate(
+        left=F("kg") + F("carried_kg") - F("drawn_kg") - passed_on
+    ).values_list("tank__name", "left")
+    for name, left in rows.order_by("tank__name", "id"):
+        if left > 0:
+            tanks[f"tank {name}"] = tanks.get(f"tank {name}", Decimal(0)) + left
+    vats = (
+        Vat.objects.standing()
+        .filter(lots__lot__in=lots, happened_at__gt=at - LONGEST_IN_THE_VAT, happened_at__lte=at)
+        .exclude(lifted_at__lte=at)
+        .exclude(Exists(Wheel.objects.standing().filter(vat=OuterRef("pk"))))
+    )
+    return Catchable(
+        tanks=list(tanks.items()),
+        trays=trays_left(lots, at),
+        vats=list(vats.distinct().order_by("day", "round", "number")),
+    )
+
+
+def trays_left(lots: Collection[int], at: datetime) -> list[tuple[str, Decimal]]:
+    """Trays with milk of these lots that were not poured in full, with the kg left in them."""
+    filled = LotDraw.objects.filter(
+        lot_id__in=lots, tray__isnull=False, tray__struck_at=None, at__gt=at - LONGEST_IN_THE_TRAY
+    )
+    trays = filled.values("tray_id").annotate(
+        number=Max("tray__number"), kg=Max("tray__kg"), cream=Max("tray__cream_kg")
+    )
+    poured = dict(
+        VatFill.objects.standing()
+        .filter(tray_id__in=[row["tray_id"] for row in trays])
+        .values_list("tray_id")
+        .annotate(kg=Sum("kg"))
+    )
+    left = []
+    for row in sorted(trays, key=lambda row: row["number"]):
+        kg = row["kg"] - (row["cream"] or 0) - poured.get(row["tray_id"], Decimal(0))
+        if kg > 0:
+            left.append((f"tray {row['number']}", kg))
+    return left

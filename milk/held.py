@@ -1,0 +1,360 @@
+"""What is held, through which hold and why; asked before milk is poured or cheese leaves.
+
+A lot is held by a hold that names it, a lot carried over into it, or the tank it stands in; a vat
+by one that names it or any lot in it; a wheel by one that names it, or through its vat. A hold that
+two people decided as anything but a release goes on refusing.
+"""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Literal
+from uuid import UUID
+
+from django.db.models import QuerySet
+from django.utils import timezone
+
+from config.errors import Conflict
+from herd.models import Animal, Course, Dose
+from milk.below import ancestors
+from milk.models import Hold, HoldDecision, HoldItem, MilkLot, VatLot, Wheel
+from milk.withheld_milk import Row, fetch, withheld_in
+
+Thing = Literal["lot", "vat", "wheel"]
+
+HELD = (
+    "{thing} may not {act}: held since {since} by {by} ({why}){through}. "
+    "{decisions} Two different people must decide about the hold first: {url}"
+)
+WITHHELD = (
+    "{lot} may not be poured: it holds milk of {animals} inside a withdrawal period ({why}). A "
+    "small share does not make it fit. Nothing was saved. Have the lot held, and decide there."
+)
+WITHHELD_WHEEL = (
+    "{wheel} may not leave: its milk is partly of {animals} inside a withdrawal period ({why}). "
+    "Nothing was saved. Have its vat held, and decide there."
+)
+NOBODY_YET = "Nobody has decided yet."
+ONE_DECIDED = "{who} decided “{what}”."
+DECIDED = "It was decided as “{what}”."
+
+# Where a hold can name what is asked about; one statement, arrays only.
+NAMED = """
+    SELECT hold_id AS hold, 'lot' AS thing, lot_id AS number, 'named' AS way
+    FROM milk_holditem WHERE lot_id = ANY(%s) AND gone_at IS NULL
+    UNION SELECT id, 'lot', lot_id, 'named' FROM milk_hold
+    WHERE lot_id = ANY(%s) AND struck_at IS NULL
+    UNION SELECT h.id, 'lot', l.id, 'tank'
+    FROM milk_milklot AS l JOIN milk_hold AS h ON h.tank_id = l.tank_id
+    WHERE l.id = ANY(%s) AND h.struck_at IS NULL
+      AND (l.ended_at IS NULL OR l.ended_at > h.happened_at)
+    UNION SELECT id, 'vat', vat_id, 'named' FROM milk_hold
+    WHERE vat_id = ANY(%s) AND struck_at IS NULL
+    UNION SELECT id, 'wheel', wheel_id, 'named' FROM milk_hold
+    WHERE wheel_id = ANY(%s) AND struck_at IS NULL
+"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class HeldBy:
+    """One hold that keeps something back.
+
+    ``outcome``: "" while people must still decide, else "downgrade" or "destroy". ``through``: in
+    words, what ties the hold to the thing asked about; empty when it names the thing itself.
+    """
+
+    hold: Hold
+    outcome: str
+    through: str
+
+    @property
+    def is_open(self) -> bool:
+        return self.outcome == ""
+
+    @property
+    def word(self) -> str:
+        """The word of state: held, or what was decided about it."""
+        return "held" if self.is_open else str(HoldDecision.Decision(self.outcome).label)
+
+
+@dataclass(frozen=True)
+class Ask:
+    """What is asked about, with everything above it that a hold may name."""
+
+    lots: dict[int, set[int]]
+    vats: dict[int, set[int]]
+    wheels: dict[int, int]
+
+
+@dataclass(frozen=True)
+class Named:
+    """Holds by what they name: (thing, id) -> (hold, "named" or "tank"), and the codes of lots."""
+
+    by_name: dict[tuple[str, int], list[tuple[Hold, str]]]
+    codes: dict[int, str]
+
+    def itself(self, thing: Thing, number: int) -> list[HeldBy]:
+        """The holds that name a vat or wheel itself."""
+        return [as_held(hold, "") for hold, _ in self.by_name.get((thing, number), [])]
+
+    def of_lot(self, lot: int, above: set[int]) -> list[HeldBy]:
+        """The holds of one lot: its own first, then those of lots carried over into it."""
+        found = []
+        for other in sorted(above, key=lambda number: (number != lot, number)):
+            for hold, way in self.by_name.get(("lot", other), []):
+                ways = [f"{hold.tank} is held"] if way == "tank" else []
+                ways += [f"carried over from lot {self.codes[other]}"] if other != lot else []
+                found.append(as_held(hold, ", ".join(ways)))
+        return once(found)
+
+
+def open_holds(
+    *,
+    lot_ids: Iterable[int] = (),
+    vat_ids: Iterable[int] = (),
+    wheel_ids: Iterable[int] = (),
+) -> dict[tuple[Thing, int], list[HeldBy]]:
+    """The holds that keep these lots, vats and wheels back, oldest first.
+
+    Keys are ("lot", id), ("vat", id), ("wheel", id); what is free has no key. Holds decided as
+    “use otherwise” or “destroy” still keep back; ``HeldBy.is_open`` tells them apart. Four
+    statements, and one more for every step of carried-over milk.
+    """
+    ask = ask_about(set(lot_ids), set(vat_ids), set(wheel_ids))
+    lots = sorted({lot for above in ask.lots.values() for lot in above})
+    vats, wheels = sorted(ask.vats), sorted(ask.wheels)
+    named = fetch(NAMED, lots, lots, lots, vats, wheels)
+    holds = refusing({hold for hold, *_ in named})
+    facts = lot_facts({number for _, thing, number, _ in named if thing == "lot"})
+    by_name: dict[tuple[str, int], list[tuple[Hold, str]]] = defaultdict(list)
+    for number, thing, name, way in named:
+        hold = holds.get(number)
+        if hold is not None and not (way == "tank" and came_later(hold, facts[name][1])):
+            by_name[thing, name].append((hold, way))
+    codes = {number: code for number, (code, _) in facts.items()}
+    return gather(ask, Named(by_name, codes), (set(lot_ids), set(vat_ids), set(wheel_ids)))
+
+
+def ask_about(lot_ids: set[int], vat_ids: set[int], wheel_ids: set[int]) -> Ask:
+    """Wheels to vats, vats to lots, lots to all lots carried over into them."""
+    wheels = (
+        dict(Wheel.objects.filter(pk__in=wheel_ids).values_list("pk", "vat_id"))
+        if wheel_ids
+        else {}
+    )
+    vats: dict[int, set[int]] = {vat: set() for vat in vat_ids | set(wheels.values())}
+    if vats:
+        pairs = VatLot.objects.filter(vat_id__in=sorted(vats)).values_list("vat_id", "lot_id")
+        for vat, lot in pairs:
+            vats[vat].add(lot)
+    of_vats = {lot for lots in vats.values() for lot in lots}
+    return Ask(lots=ancestors(lot_ids | of_vats), vats=vats, wheels=wheels)
+
+
+def refusing(hold_ids: Collection[int]) -> dict[int, Hold]:
+    """Those of the holds that keep back, with ``outcome`` and ``decided_at``."""
+    if not hold_ids:
+        return {}
+    found: QuerySet[Hold] = Hold.objects.refusing().filter(pk__in=sorted(hold_ids))
+    return {hold.pk: hold for hold in found.select_related("by", "tank", "lot", "vat", "wheel")}
+
+
+def lot_facts(lot_ids: Collection[int]) -> dict[int, tuple[str, datetime]]:
+    """The code of lots, and when they opened."""
+    if not lot_ids:
+        return {}
+    rows = MilkLot.objects.filter(pk__in=lot_ids).values_list("pk", "code", "opened_at")
+    return {number: (code, opened) for number, code, opened in rows}
+
+
+def came_later(hold: Any, opened: datetime) -> bool:
+    """Whether a lot came into a held tank only after people had decided about the tank."""
+    return hold.decided_at is not None and opened >= hold.decided_at
+
+
+def gather(
+    ask: Ask, named: Named, wanted: tuple[set[int], set[int], set[int]]
+) -> dict[tuple[Thing, int], list[HeldBy]]:
+    """Holds by what was asked about, each once, with the shortest reason."""
+    lots, vats, wheels = wanted
+    of_lots = {lot: named.of_lot(lot, above) for lot, above in ask.lots.items()}
+
+    def of_vat(vat: int) -> list[HeldBy]:
+        through = [
+            as_held(found.hold, found.through or f"through lot {named.codes[lot]}")
+            for lot in ask.vats[vat]
+            for found in of_lots[lot]
+        ]
+        return once([*named.itself("vat", vat), *sorted(through, key=lambda held: held.through)])
+
+    answers: dict[tuple[Thing, int], list[HeldBy]] = {}
+    for lot in lots:
+        answers["lot", lot] = of_lots[lot]
+    for vat in vats:
+        answers["vat", vat] = of_vat(vat)
+    for wheel in wheels & set(ask.wheels):
+        of_its_vat = of_vat(ask.wheels[wheel])
+        through = [as_held(held.hold, held.through or "through its vat") for held in of_its_vat]
+        answers["wheel", wheel] = once([*named.itself("wheel", wheel), *through])
+    return {key: held for key, held in answers.items() if held}
+
+
+def as_held(hold: Any, through: str) -> HeldBy:
+    return HeldBy(hold=hold, outcome=hold.outcome, through=through)
+
+
+def once(found: Iterable[HeldBy]) -> list[HeldBy]:
+    """Each hold once, the first reason given for it, oldest hold first."""
+    by_hold: dict[int, HeldBy] = {}
+    for held in found:
+        by_hold.setdefault(held.hold.pk, held)
+    return sorted(by_hold.values(), key=lambda held: (held.hold.happened_at, held.hold.pk))
+
+
+def check_may_pour(*, lots: Iterable[MilkLot], at: datetime) -> None:
+    """Refuse milk that is held, or that holds withheld milk, at the moment ``at`` of pouring.
+
+    Only what was known (received) by then counts: a vat filled before anybody could know is written
+    as it was, and held with its lot. Raises Conflict with the holds in words.
+    """
+    by_id = {lot.pk: lot for lot in lots}
+    held = open_holds(lot_ids=by_id)
+    for (_, number), found in sorted(held.items()):
+        known = [one for one in found if one.hold.received_at <= at]
+        if known:
+            raise Conflict(held_words(f"Lot {by_id[number]}", "be poured", known[0]))
+    refuse_withheld(by_id, at)
+
+
+def refuse_withheld(by_id: dict[int, MilkLot], at: datetime) -> None:
+    """Raise Conflict when a live read finds undecided withheld milk in the lots or above them."""
+    above = ancestors(by_id)
+    rows = undecided(withheld_in({lot for lots in above.values() for lot in lots}), at)
+    for number, lots in sorted(above.items()):
+        of_it = [row for row in rows if row.lot in lots]
+        if of_it:
+            raise Conflict(
+                WITHHELD.format(
+                    lot=f"Lot {by_id[number]}", animals=animals_said(of_it), why=of_it[0].why
+                )
+            )
+
+
+def check_may_leave(wheel: Wheel, at: datetime, *, otherwise: bool = False) -> None:
+    """Refuse a wheel that is held, or made of withheld milk, to leave at the moment ``at``.
+
+    ``otherwise``: it leaves as what people decided to use it for instead. Raises Conflict.
+    """
+    found = open_holds(wheel_ids=[wheel.pk]).get(("wheel", wheel.pk), [])
+    downgrade = HoldDecision.Decision.DOWNGRADE
+    for held in found:
+        if held.hold.received_at <= at and not (otherwise and held.outcome == downgrade):
+            raise Conflict(held_words(str(wheel).capitalize(), "leave", held))
+    lots = VatLot.objects.filter(vat_id=wheel.vat_id).values_list("lot_id", flat=True)
+    rows = undecided(withheld_in(lots), at)
+    if rows:
+        raise Conflict(
+            WITHHELD_WHEEL.format(
+                wheel=str(wheel).capitalize(), animals=animals_said(rows), why=rows[0].why
+            )
+        )
+
+
+def undecided(rows: Collection[Row], at: datetime) -> list[Row]:
+    """Rows whose cause was known at ``at``, and about which two people have not decided yet."""
+    if not rows:
+        return []
+    settled = decided_pairs({row.source for row in rows}, {row.lot for row in rows})
+    known = known_since(rows)
+    return [
+        row for row in rows if (row.source, row.lot) not in settled and known.get(row, at) <= at
+    ]
+
+
+def cause_of_withheld(source: UUID) -> str:
+    """The cause key of holds and notices about milk withheld because of one entry."""
+    return f"withheld:{source}"
+
+
+def decided_pairs(sources: Collection[UUID], lot_ids: Collection[int]) -> set[tuple[UUID, int]]:
+    """(cause, lot) that two people have decided about."""
+    items = (
+        HoldItem.objects.filter(lot_id__in=lot_ids)
+        .exclude(hold__cause_key="")
+        .values_list("hold_id", "lot_id", "hold__cause_key")
+    )
+    keys = {cause_of_withheld(source): source for source in sources}
+    of_causes = [
+        (hold, lot, keys[key.partition("#")[0]])
+        for hold, lot, key in items
+        if key.partition("#")[0] in keys
+    ]
+    decided = set(
+        Hold.objects.standing()
+        .with_outcome()
+        .filter(pk__in=[hold for hold, _, _ in of_causes])
+        .exclude(outcome__in=["", HoldDecision.Decision.CAUSE_GONE])
+        .values_list("pk", flat=True)
+    )
+    return {(source, lot) for hold, lot, source in of_causes if hold in decided}
+
+
+def known_since(rows: Collection[Row]) -> dict[Row, datetime]:
+    """When what withholds each row's milk had arrived here; rows of other causes are left out.
+
+    A course is known when it and its doses up to the milking have arrived.
+    """
+    courses = {row.course for row in rows if row.course is not None}
+    received = dict(Course.objects.filter(pk__in=courses).values_list("pk", "received_at"))
+    doses: dict[int, list[tuple[datetime, datetime]]] = defaultdict(list)
+    for course, happened, arrived in (
+        Dose.objects.standing()
+        .filter(course_id__in=courses, skipped=False)
+        .values_list("course_id", "happened_at", "received_at")
+    ):
+        doses[course].append((happened, arrived))
+    known = {}
+    for row in rows:
+        if row.course is not None:
+            before = [arrived for happened, arrived in doses[row.course] if happened <= row.at]
+            known[row] = max([received[row.course], *before])
+    return known
+
+
+def held_words(thing: str, act: str, held: HeldBy) -> str:
+    """The sentence for somebody who may not: since when, by whom, why, and who must decide."""
+    hold = held.hold
+    return HELD.format(
+        thing=thing,
+        act=act,
+        since=local(hold.happened_at),
+        by=hold.by,
+        why=hold.words,
+        through=f", {held.through}" if held.through else "",
+        decisions=decisions_said(held),
+        url=f"/milk/holds/{hold.uuid}/",
+    )
+
+
+def decisions_said(held: HeldBy) -> str:
+    """Who has decided so far."""
+    if not held.is_open:
+        return DECIDED.format(what=HoldDecision.Decision(held.outcome).label)
+    decisions = HoldDecision.objects.standing().filter(hold=held.hold).select_related("by")
+    said = [
+        ONE_DECIDED.format(who=one.by, what=one.get_decision_display())
+        for one in decisions.order_by("happened_at", "id")
+    ]
+    return " ".join(said) or NOBODY_YET
+
+
+def animals_said(rows: Iterable[Row]) -> str:
+    """The animals of rows, by the names people use."""
+    numbers = {row.animal for row in rows}
+    return ", ".join(sorted(str(animal) for animal in Animal.objects.filter(pk__in=numbers)))
+
+
+def local(moment: datetime) -> str:
+    """A moment on the estate's clock."""
+    return timezone.localtime(moment).strftime("%Y-%m-%d %H:%M")
