@@ -150,6 +150,12 @@ class GroupStay(Entry):
                 name="herd_groupstay_who_when",
                 condition=Q(struck_at=None),
             ),
+            # For the withheld list: who stood anywhere at a moment.
+            GistIndex(
+                "during",
+                name="herd_groupstay_anywhere",
+                condition=Q(struck_at=None),
+            ),
         ]
 
     def __str__(self) -> str:

@@ -152,7 +152,8 @@ class WithdrawalPeriod(models.Model):
     """Computed: from when until when an animal's milk is kept out of the tank, and why.
 
     Rebuilt from courses, doses, calvings, dry-offs, medicine versions and rules. Half open
-    ``[from, until)``; without an upper bound it is not known when she is back.
+    ``[from, until)``; without an upper bound it is not known when she is back. A period of zero hours
+    is an empty range: it withholds no milk, and the book still shows it.
     """
 
     class Kind(models.TextChoices):
@@ -168,6 +169,7 @@ class WithdrawalPeriod(models.Model):
     source = models.UUIDField("number of the entry it comes from")
     during = DateTimeRangeField()
     meat_until = models.DateTimeField(null=True)
+    meat_open = models.BooleanField("not known when her meat is free", default=False)
     milkings = models.PositiveSmallIntegerField("not before milking number", null=True)
     why = models.CharField(max_length=240)
 

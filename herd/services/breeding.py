@@ -1,0 +1,60 @@
+"""Calvings and dry-offs: both decide when a cow's milk is fit for the tank."""
+
+from datetime import datetime
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from config import entries
+from config.entries import Stamp
+from herd.models import Animal, Calving, DryOff
+from herd.services import withdrawals
+
+NOT_A_COW = "{animal} is male. Expected the cow that calved."
+ONLY_A_TUBE = "A product was named, but “{cover}” was chosen. Choose “dry-cow tube”, or no product."
+
+
+@transaction.atomic
+def record_calving(*, stamp: Stamp, dam: Animal, **fields: Any) -> Calving:
+    """A cow calved or aborted; colostrum and any dry-cow product are counted from here."""
+    if dam.sex == Animal.Sex.MALE:
+        raise ValidationError({"dam": NOT_A_COW.format(animal=dam)})
+    withdrawals.lock([dam.pk])
+    calving = entries.record(Calving, stamp=stamp, dam=dam, **fields)
+    withdrawals.follow([dam.pk])
+    return calving
+
+
+@transaction.atomic
+def strike_calving(
+    calving: Calving, *, by: Any, reason: str, words: str = "", at: datetime | None = None
+) -> Calving:
+    """Take a calving back; a cow that was dry is dry again."""
+    withdrawals.lock([calving.dam_id])
+    calving = entries.strike(calving, by=by, reason=reason, words=words, at=at)
+    withdrawals.follow([calving.dam_id])
+    return calving
+
+
+@transaction.atomic
+def record_dry_off(*, stamp: Stamp, animal: Animal, cover: str, **fields: Any) -> DryOff:
+    """The last milking before the dry period; she is out of the tank until she has calved."""
+    if fields.get("medicine") and cover in (DryOff.Cover.SEAL, DryOff.Cover.NONE):
+        words = ONLY_A_TUBE.format(cover=DryOff.Cover(cover).label)
+        raise ValidationError({"medicine": words})
+    withdrawals.lock([animal.pk])
+    dry_off = entries.record(DryOff, stamp=stamp, animal=animal, cover=cover, **fields)
+    withdrawals.follow([animal.pk])
+    return dry_off
+
+
+@transaction.atomic
+def strike_dry_off(
+    dry_off: DryOff, *, by: Any, reason: str, words: str = "", at: datetime | None = None
+) -> DryOff:
+    """Take a dry-off back."""
+    withdrawals.lock([dry_off.animal_id])
+    dry_off = entries.strike(dry_off, by=by, reason=reason, words=words, at=at)
+    withdrawals.follow([dry_off.animal_id])
+    return dry_off

@@ -1,0 +1,40 @@
+"""Signs on animals: one that makes milk unfit keeps the cow out of the tank until it is settled."""
+
+from datetime import datetime
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from config import entries, jobs
+from config.entries import Stamp
+from herd.models import Animal, HealthEvent
+from herd.services.withdrawals import FLAG_TASK
+
+OTHER_ANIMAL = "This settles a sign of {other}, not of {animal}. Choose one of hers."
+SETTLED_BEFORE = "A sign cannot be settled before it was seen, {seen}."
+
+
+@transaction.atomic
+def record_health_event(*, stamp: Stamp, animal: Animal, **fields: Any) -> HealthEvent:
+    """Write a sign or diagnosis, or one that settles an earlier one. ValidationError by field."""
+    settled: HealthEvent | None = fields.get("settles")
+    if settled and settled.animal_id != animal.pk:
+        words = OTHER_ANIMAL.format(other=settled.animal, animal=animal)
+        raise ValidationError({"settles": words})
+    if settled and settled.happened_at > stamp.happened_at:
+        seen = settled.local_happened_at.strftime("%Y-%m-%d %H:%M")
+        raise ValidationError({"happened_at": SETTLED_BEFORE.format(seen=seen)})
+    event = entries.record(HealthEvent, stamp=stamp, animal=animal, **fields)
+    jobs.ask(FLAG_TASK, [animal.pk])
+    return event
+
+
+@transaction.atomic
+def strike_health_event(
+    event: HealthEvent, *, by: Any, reason: str, words: str = "", at: datetime | None = None
+) -> HealthEvent:
+    """Take a sign back; her milk is judged without it."""
+    event = entries.strike(event, by=by, reason=reason, words=words, at=at)
+    jobs.ask(FLAG_TASK, [event.animal_id])
+    return event

@@ -1,0 +1,51 @@
+"""What leaflets say from when on, and the dated rules; the periods they change are computed again."""
+
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from config import entries
+from config.entries import Stamp
+from herd.models import Medicine, MedicineVersion, PeriodRule
+from herd.services import withdrawals
+from herd.withdrawal import RULE_NAMES
+
+UNKNOWN_RULE = "“{name}” is no rule that is computed with. Expected one of: {names}."
+
+
+@transaction.atomic
+def record_version(*, stamp: Stamp, medicine: Medicine, **fields: Any) -> MedicineVersion:
+    """What a leaflet says from a day on; animals whose last dose lies after it are computed again."""
+    version = entries.record(MedicineVersion, stamp=stamp, medicine=medicine, **fields)
+    withdrawals.follow(withdrawals.treated_with(medicine))
+    return version
+
+
+@transaction.atomic
+def strike_version(
+    version: MedicineVersion, *, by: Any, reason: str, words: str = ""
+) -> MedicineVersion:
+    """Take a version back; the one before it holds again, or nobody knows."""
+    version = entries.strike(version, by=by, reason=reason, words=words)
+    withdrawals.follow(withdrawals.treated_with(version.medicine))
+    return version
+
+
+@transaction.atomic
+def record_rule(*, stamp: Stamp, name: str, **fields: Any) -> PeriodRule:
+    """A dated value of a rule. Raises ValidationError at ``name`` for one nobody computes with."""
+    if name not in RULE_NAMES:
+        words = UNKNOWN_RULE.format(name=name[:60], names="; ".join(RULE_NAMES))
+        raise ValidationError({"name": words})
+    rule = entries.record(PeriodRule, stamp=stamp, name=name, **fields)
+    withdrawals.follow(withdrawals.under_rules_since(rule.valid_from))
+    return rule
+
+
+@transaction.atomic
+def strike_rule(rule: PeriodRule, *, by: Any, reason: str, words: str = "") -> PeriodRule:
+    """Take a rule's value back; the one before it holds again, or nobody knows."""
+    rule = entries.strike(rule, by=by, reason=reason, words=words)
+    withdrawals.follow(withdrawals.under_rules_since(rule.valid_from))
+    return rule

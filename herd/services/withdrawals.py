@@ -1,0 +1,312 @@
+"""Withdrawal periods, computed from the entries and kept as rows; only differences are written."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.db import transaction
+from django.db.models import Q
+from psycopg.types.range import TimestamptzRange
+
+from config import jobs
+from herd import withdrawal
+from herd.models import (
+    Animal,
+    Calving,
+    Course,
+    Dose,
+    DryOff,
+    GroupStay,
+    Medicine,
+    MedicineVersion,
+    MilkingTime,
+    PeriodRule,
+    WithdrawalPeriod,
+)
+from herd.planned import PlannedTime, Stands
+from herd.withdrawal import DriedOff, Estate, Given, Leaflet, Ordered, Period, Rule
+
+FLAG_TASK = "milk.tasks.flag_withheld_milk"
+# Animals computed at a time when all of them are.
+CHUNK = 500
+KIND = WithdrawalPeriod.Kind
+COLUMNS = ("kind", "course_id", "source", "during", "meat_until", "meat_open", "milkings", "why")
+
+Key = tuple[int, Any, str]
+
+
+def estate_zone() -> ZoneInfo:
+    """The zone of the estate's clock."""
+    return ZoneInfo(settings.TIME_ZONE)
+
+
+def lock(animal_ids: Iterable[int]) -> None:
+    """Let nobody else compute for these animals until this transaction ends.
+
+    Two phones that write about one cow at the same moment are taken one after the other.
+    """
+    animals = Animal.objects.filter(pk__in=set(animal_ids)).order_by("pk")
+    list(animals.select_for_update(no_key=True).values_list("pk"))
+
+
+def follow(animal_ids: Iterable[int]) -> None:
+    """Compute the periods of these animals again, and have their milk looked at."""
+    animals = sorted(set(animal_ids))
+    if animals:
+        rebuild(animals)
+        jobs.ask(FLAG_TASK, animals)
+
+
+@transaction.atomic
+def rebuild(animal_ids: Iterable[int]) -> set[int]:
+    """Compute the withdrawal periods of these animals; the animals whose rows changed."""
+    animals = sorted(set(animal_ids))
+    if not animals:
+        return set()
+    lock(animals)
+    facts = Facts.of(animals)
+    should = {
+        (row.animal_id, row.source, row.kind): row
+        for animal in animals
+        for row in facts.periods(animal)
+    }
+    held = {
+        (row.animal_id, row.source, row.kind): row
+        for row in WithdrawalPeriod.objects.filter(animal__in=animals)
+    }
+    return write_differences(held, should)
+
+
+def rebuild_all() -> set[int]:
+    """Compute every animal's periods; the animals whose rows changed."""
+    changed: set[int] = set()
+    for animals in chunks(Animal.objects.order_by("pk").values_list("pk", flat=True)):
+        changed |= rebuild(animals)
+    return changed
+
+
+def chunks(numbers: Iterable[int]) -> Iterator[list[int]]:
+    """Numbers in handy portions."""
+    part: list[int] = []
+    for number in numbers:
+        part.append(number)
+        if len(part) == CHUNK:
+            yield part
+            part = []
+    if part:
+        yield part
+
+
+def write_differences(
+    held: dict[Key, WithdrawalPeriod], should: dict[Key, WithdrawalPeriod]
+) -> set[int]:
+    """Make the rows what they should be; the animals of the rows that differed."""
+    gone = [row for key, row in held.items() if key not in should]
+    new = [row for key, row in should.items() if key not in held]
+    changed = []
+    for key, row in should.items():
+        old = held.get(key)
+        if old and any(getattr(old, name) != getattr(row, name) for name in COLUMNS):
+            row.pk = old.pk
+            changed.append(row)
+    WithdrawalPeriod.objects.filter(pk__in=[row.pk for row in gone]).delete()
+    WithdrawalPeriod.objects.bulk_update(changed, [*COLUMNS[2:], "kind", "course"])
+    WithdrawalPeriod.objects.bulk_create(new)
+    return {row.animal_id for row in (*gone, *new, *changed)}
+
+
+@dataclass
+class Facts:
+    """The entries that periods are computed from, of some animals, read in a few statements."""
+
+    rules: tuple[Rule, ...]
+    stands: dict[int, tuple[Stands, ...]]
+    courses: dict[int, list[Course]]
+    doses: dict[int, list[Dose]]
+    unplanned: dict[int, list[Dose]]
+    dry_offs: dict[int, list[DryOff]]
+    calvings: dict[int, list[Calving]]
+    leaflets: dict[int, tuple[Leaflet, ...]]
+
+    @classmethod
+    def of(cls, animals: Sequence[int]) -> "Facts":
+        """Read what is known of these animals."""
+        courses = Course.objects.standing().filter(animal__in=animals).select_related("medicine")
+        doses = Dose.objects.standing().filter(course__animal__in=animals)
+        doses = doses.select_related("course__medicine").order_by("happened_at")
+        dry_offs = DryOff.objects.standing().filter(animal__in=animals).select_related("medicine")
+        calvings = Calving.objects.standing().filter(dam__in=animals).order_by("happened_at")
+        return cls(
+            rules=dated_rules(),
+            stands=stands_of(animals),
+            courses=by(courses, "animal_id"),
+            doses=by((dose for dose in doses if not dose.course.is_struck), "course_id"),
+            unplanned=grouped(
+                (dose.course.animal_id, dose)
+                for dose in doses
+                if dose.course.is_struck and not dose.skipped
+            ),
+            dry_offs=by(dry_offs, "animal_id"),
+            calvings=by(calvings, "dam_id"),
+            leaflets=leaflets_of(
+                {course.medicine_id for course in courses}
+                | {dry_off.medicine_id for dry_off in dry_offs}
+            ),
+        )
+
+    def periods(self, animal: int) -> Iterator[WithdrawalPeriod]:
+        """The rows one animal should have."""
+        estate = Estate(estate_zone(), self.rules, self.stands.get(animal, ()))
+        calvings = self.calvings.get(animal, [])
+        calved = [calving.happened_at for calving in calvings]
+        for course in self.courses.get(animal, []):
+            period = withdrawal.course_period(self.ordered(course), estate, calved)
+            if period:
+                kind = KIND.COURSE if period.known else KIND.UNKNOWN
+                yield row_of(animal, kind, course.uuid, period, course)
+        for dose in self.unplanned.get(animal, []):
+            period = withdrawal.unplanned_dose(dose.happened_at, dose.course.medicine.name)
+            yield row_of(animal, KIND.UNKNOWN, dose.uuid, period, dose.course)
+        for dry_off in self.dry_offs.get(animal, []):
+            period = withdrawal.dry_period(self.dried_off(dry_off), estate, calved)
+            yield row_of(animal, KIND.DRY if period.known else KIND.UNKNOWN, dry_off.uuid, period)
+        for calving in calvings:
+            period = withdrawal.colostrum_period(calving.happened_at, estate)
+            yield row_of(animal, KIND.COLOSTRUM, calving.uuid, period)
+
+    def ordered(self, course: Course) -> Ordered:
+        """A course as the arithmetic takes it."""
+        return Ordered(
+            starts=course.happened_at,
+            doses=course.doses,
+            interval_hours=course.interval_hours,
+            product=course.medicine.name,
+            leaflets=self.leaflets.get(course.medicine_id, ()),
+            given=tuple(
+                Given(dose.happened_at, dose.skipped) for dose in self.doses.get(course.pk, [])
+            ),
+            off_leaflet=course.off_leaflet,
+            own_milk_hours=course.own_milk_hours,
+            own_meat_days=course.own_meat_days,
+        )
+
+    def dried_off(self, dry_off: DryOff) -> DriedOff:
+        """A dry-off as the arithmetic takes it."""
+        return DriedOff(
+            at=dry_off.happened_at,
+            cover=dry_off.cover,
+            product=dry_off.medicine.name if dry_off.medicine else "",
+            leaflets=self.leaflets.get(dry_off.medicine_id or 0, ()),
+        )
+
+
+def by(entries: Iterable[Any], column: str) -> dict[int, list[Any]]:
+    """Entries under the number in one of their columns."""
+    return grouped((getattr(entry, column), entry) for entry in entries)
+
+
+def grouped(pairs: Iterable[tuple[int, Any]]) -> dict[int, list[Any]]:
+    """Pairs as lists under their number, in the order they came."""
+    found: dict[int, list[Any]] = defaultdict(list)
+    for number, entry in pairs:
+        found[number].append(entry)
+    return found
+
+
+def row_of(
+    animal: int, kind: str, source: Any, period: Period, course: Course | None = None
+) -> WithdrawalPeriod:
+    """A period as the row that keeps it; one of zero hours withholds no milk."""
+    # An animal that calved before what is written of her dry-off has no time between.
+    empty = period.zero or (period.until is not None and period.until <= period.since)
+    return WithdrawalPeriod(
+        animal_id=animal,
+        kind=kind,
+        source=source,
+        course=course,
+        during=TimestamptzRange(empty=True)
+        if empty
+        else TimestamptzRange(period.since, period.until),
+        meat_until=period.meat.until,
+        meat_open=period.meat.open,
+        milkings=period.milkings,
+        why=period.why[:240],
+    )
+
+
+def dated_rules() -> tuple[Rule, ...]:
+    """Every standing rule of withdrawal arithmetic."""
+    rows = PeriodRule.objects.standing().values_list("name", "value", "valid_from", "scheme")
+    return tuple(Rule(*row) for row in rows)
+
+
+def leaflets_of(medicine_ids: Iterable[int | None]) -> dict[int, tuple[Leaflet, ...]]:
+    """The standing versions of the leaflets of some medicines."""
+    versions = MedicineVersion.objects.standing().filter(medicine__in=set(medicine_ids) - {None})
+    return {
+        number: tuple(found)
+        for number, found in grouped(
+            (version.medicine_id, leaflet_of(version)) for version in versions
+        ).items()
+    }
+
+
+def leaflet_of(version: MedicineVersion) -> Leaflet:
+    """A version of a leaflet as the arithmetic takes it."""
+    return Leaflet(
+        valid_from=version.valid_from,
+        milk=version.milk,
+        milk_hours=version.milk_hours,
+        milk_milkings=version.milk_milkings,
+        dry_days=version.dry_days,
+        meat_days=version.meat_days,
+    )
+
+
+def times_by_group() -> dict[int, tuple[PlannedTime, ...]]:
+    """The standing planned milkings of every group."""
+    rows = MilkingTime.objects.standing().values_list("group_id", "session", "starts", "valid_from")
+    pairs = ((group, PlannedTime(*planned)) for group, *planned in rows)
+    return {group: tuple(times) for group, times in grouped(pairs).items()}
+
+
+def stands_of(animals: Sequence[int]) -> dict[int, tuple[Stands, ...]]:
+    """Where these animals stood and stand, in order, with the planned milkings of each group."""
+    times = times_by_group()
+    rows = (
+        GroupStay.objects.standing()
+        .filter(animal__in=animals, group__isnull=False)
+        .order_by("happened_at")
+        .values_list("animal_id", "group_id", "during")
+    )
+    pairs = (
+        (animal, Stands(during.lower, during.upper, times.get(group, ())))
+        for animal, group, during in rows
+        if during.lower is not None
+    )
+    return {animal: tuple(found) for animal, found in grouped(pairs).items()}
+
+
+def treated_with(medicine: Medicine) -> list[int]:
+    """The animals that ever had a medicine by course or at dry-off."""
+    courses = Course.objects.filter(medicine=medicine).values_list("animal_id", flat=True)
+    dry_offs = DryOff.objects.filter(medicine=medicine).values_list("animal_id", flat=True)
+    return sorted({*courses, *dry_offs})
+
+
+def under_rules_since(day: date) -> list[int]:
+    """The animals with a period that a rule valid from a day on may change."""
+    begin = datetime.combine(day, datetime.min.time(), tzinfo=estate_zone())
+    late = Q(happened_at__gte=begin)
+    return sorted(
+        {
+            *Calving.objects.standing().filter(late).values_list("dam_id", flat=True),
+            *DryOff.objects.standing().filter(late).values_list("animal_id", flat=True),
+            *Dose.objects.standing().filter(late).values_list("course__animal_id", flat=True),
+            *Course.objects.standing().filter(late).values_list("animal_id", flat=True),
+        }
+    )

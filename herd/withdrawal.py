@@ -1,0 +1,429 @@
+"""When an animal's milk and meat are kept back after medicine and after calving.
+
+Pure arithmetic: the zone, the rules and where she stands are arguments, and there is no clock.
+Moments are aware; hours run in elapsed time (UTC). A period is half open, ``[since, until)``; an
+``until`` of None means that nobody knows it, and not knowing keeps her out.
+
+Sources: Regulation (EU) 2019/6 Art. 4 (the clock starts with the last administration) and Art. 115
+(floors for a medicine used off its leaflet); published notices on leaflets equate 132 h with the
+11th milking, 12 h each. The leaflet, the prescribing vet and local law decide; this computes.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+from decimal import ROUND_CEILING, Decimal
+from zoneinfo import ZoneInfo
+
+from herd.planned import Stands, first_milking, numbered_milking, planned_starts
+
+# Names of the dated rules (PeriodRule.name) that this arithmetic asks for, with their units.
+MILK_FACTOR = "milk floor: times the leaflet"  # times
+MILK_NOT_AUTHORISED = "milk floor: not authorised"  # h
+MILK_ZERO = "milk floor: leaflet says zero"  # h
+MILK_ROUNDING = "milk floor: whole"  # h
+MEAT_FACTOR = "meat floor: times the leaflet"  # times
+MEAT_NOT_AUTHORISED = "meat floor: not authorised"  # d
+MEAT_ZERO = "meat floor: leaflet says zero"  # d
+COLOSTRUM_MILKINGS = "colostrum: milkings withheld"  # milkings
+COLOSTRUM_DAYS = "colostrum: days withheld"  # d, the day of calving is day 1
+MILKING_HOURS = "milking: counts for"  # h
+RULE_NAMES = (
+    MILK_FACTOR,
+    MILK_NOT_AUTHORISED,
+    MILK_ZERO,
+    MILK_ROUNDING,
+    MEAT_FACTOR,
+    MEAT_NOT_AUTHORISED,
+    MEAT_ZERO,
+    COLOSTRUM_MILKINGS,
+    COLOSTRUM_DAYS,
+    MILKING_HOURS,
+)
+
+# How the milk period of a leaflet counts.
+HOURS, DRY, NEVER = "hours", "dry", "never"
+# What was put into the udder at dry-off.
+TUBE, SEAL, NOTHING, NOT_KNOWN = "tube", "seal", "none", "unknown"
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One dated value of a rule, in one country or scheme."""
+
+    name: str
+    value: Decimal
+    valid_from: date
+    scheme: str = "EU"
+
+
+@dataclass(frozen=True)
+class Leaflet:
+    """What a leaflet says from a day on. A period of None is not known; 0 is a value."""
+
+    valid_from: date
+    milk: str = HOURS
+    milk_hours: Decimal | None = None
+    milk_milkings: int | None = None
+    dry_days: int | None = None
+    meat_days: int | None = None
+
+
+@dataclass(frozen=True)
+class Given:
+    """A dose given, or skipped, at a moment."""
+
+    at: datetime
+    skipped: bool = False
+
+
+@dataclass(frozen=True)
+class Ordered:
+    """A course: the first planned dose, how many, how many hours apart, and what was given."""
+
+    starts: datetime
+    doses: int = 1
+    interval_hours: int = 12
+    product: str = "medicine"
+    leaflets: tuple[Leaflet, ...] = ()
+    given: tuple[Given, ...] = ()
+    off_leaflet: bool = False
+    own_milk_hours: Decimal | None = None
+    own_meat_days: int | None = None
+
+
+@dataclass(frozen=True)
+class DriedOff:
+    """The last milking before a dry period, what went into the udder, and its leaflets."""
+
+    at: datetime
+    cover: str
+    product: str = ""
+    leaflets: tuple[Leaflet, ...] = ()
+
+
+@dataclass(frozen=True)
+class Estate:
+    """What a computation needs besides the entries: rules, zone, and where the animal stands."""
+
+    zone: ZoneInfo
+    rules: tuple[Rule, ...] = ()
+    stands: tuple[Stands, ...] = ()
+
+    def day(self, moment: datetime) -> date:
+        """The estate's date at a moment."""
+        return moment.astimezone(self.zone).date()
+
+    def rule(self, name: str, at: datetime) -> Decimal | None:
+        """A rule's value in force at a moment; of several schemes the strictest, None without one."""
+        newest: dict[str, Rule] = {}
+        for row in self.rules:
+            held = newest.get(row.scheme)
+            if row.name == name and row.valid_from <= self.day(at):
+                if held is None or row.valid_from > held.valid_from:
+                    newest[row.scheme] = row
+        return max((row.value for row in newest.values()), default=None)
+
+    def leaflet(self, leaflets: Iterable[Leaflet], at: datetime) -> Leaflet | None:
+        """The leaflet in force at a moment; None when none is known."""
+        valid = [leaflet for leaflet in leaflets if leaflet.valid_from <= self.day(at)]
+        return max(valid, key=lambda leaflet: leaflet.valid_from, default=None)
+
+    def words(self, moment: datetime) -> str:
+        """A moment for people, on the estate's clock."""
+        return moment.astimezone(self.zone).strftime("%a %d %b %H:%M")
+
+
+@dataclass(frozen=True)
+class Meat:
+    """Until when an animal may not go to slaughter; ``open``: nobody knows until when."""
+
+    until: datetime | None = None
+    open: bool = False
+
+
+@dataclass(frozen=True)
+class Period:
+    """Milk kept out ``[since, until)`` and why.
+
+    ``zero``: the period is 0 h; nothing is kept out, and the book shows it all the same. ``known``:
+    False when the end is open because something is not known, not because it has yet to happen.
+    ``milkings``: not before this milking, when milkings were counted.
+    """
+
+    since: datetime
+    until: datetime | None
+    why: str
+    zero: bool = False
+    known: bool = True
+    milkings: int | None = None
+    meat: Meat = field(default=Meat())
+
+
+def latest(ends: Iterable[datetime | None]) -> datetime | None:
+    """The latest of several ends; None (not known) is later than all. Raises ValueError for none."""
+    found = list(ends)
+    return None if None in found else max(end for end in found if end is not None)
+
+
+def hours_after(moment: datetime, hours: Decimal | float) -> datetime:
+    """A moment some elapsed hours later, in UTC."""
+    return moment.astimezone(UTC) + timedelta(hours=float(hours))
+
+
+def planned_left(course: Ordered) -> int:
+    """How many of the ordered doses were neither given nor skipped yet."""
+    return max(course.doses - len(course.given), 0)
+
+
+def last_dose(course: Ordered) -> datetime | None:
+    """The last dose given, or still to be given; None when every dose was skipped.
+
+    Planned doses count until they are struck or skipped: at their planned time, or as many
+    intervals after the last one given, whichever is later.
+    """
+    given = [dose.at for dose in course.given if not dose.skipped]
+    moments = list(given)
+    left = planned_left(course)
+    if left:
+        interval = course.interval_hours
+        moments.append(hours_after(course.starts, (course.doses - 1) * interval))
+        if given:
+            moments.append(hours_after(max(given), left * interval))
+    return max(moments, default=None)
+
+
+def milk_floor(leaflet: Leaflet | None, estate: Estate, at: datetime) -> Decimal | None:
+    """The least milk period off leaflet, in hours (Reg (EU) 2019/6 Art. 115(1)(b) and (2)).
+
+    None when a rule it needs has no value in force, and the floor is not known.
+    """
+    names = (MILK_FACTOR, MILK_NOT_AUTHORISED, MILK_ZERO, MILK_ROUNDING)
+    values = [value for name in names if (value := estate.rule(name, at)) is not None]
+    if len(values) < len(names):
+        return None
+    factor, not_authorised, zero, whole = values
+    if leaflet is None or leaflet.milk != HOURS or leaflet.milk_hours is None:
+        return not_authorised
+    if leaflet.milk_hours == 0:
+        return zero
+    return (leaflet.milk_hours * factor / whole).to_integral_value(ROUND_CEILING) * whole
+
+
+def meat_floor(leaflet: Leaflet | None, estate: Estate, at: datetime) -> int | None:
+    """The least meat period off leaflet, in whole days (Reg (EU) 2019/6 Art. 115(1)(a) and (2)).
+
+    A leaflet of zero days counts as for another family of animals, the longer reading. None when a
+    rule it needs has no value in force.
+    """
+    names = (MEAT_FACTOR, MEAT_NOT_AUTHORISED, MEAT_ZERO)
+    values = [value for name in names if (value := estate.rule(name, at)) is not None]
+    if len(values) < len(names):
+        return None
+    factor, not_authorised, zero = values
+    if leaflet is None or leaflet.meat_days is None:
+        return int(not_authorised)
+    if leaflet.meat_days == 0:
+        return int(zero)
+    return int((leaflet.meat_days * factor).to_integral_value(ROUND_CEILING))
+
+
+def milk_hours(
+    course: Ordered, leaflet: Leaflet | None, estate: Estate, at: datetime
+) -> Decimal | None:
+    """The milk period that counts for a course whose last dose is at ``at``, in hours.
+
+    The vet's own may be longer than the leaflet's or the floor, never shorter. None: not known.
+    """
+    if course.off_leaflet:
+        floor = milk_floor(leaflet, estate, at)
+        if floor is None or course.own_milk_hours is None:
+            return None
+        return max(floor, course.own_milk_hours)
+    if leaflet is None or leaflet.milk != HOURS:
+        return None
+    if leaflet.milk_hours is None:
+        # A leaflet that speaks in milkings only: those alone count.
+        return (course.own_milk_hours or Decimal(0)) if leaflet.milk_milkings else None
+    return max(leaflet.milk_hours, course.own_milk_hours or Decimal(0))
+
+
+def meat_of_course(course: Ordered, leaflet: Leaflet | None, estate: Estate, at: datetime) -> Meat:
+    """Until when the animal of a course may not go to slaughter; open when that is not known."""
+    days = leaflet.meat_days if leaflet else None
+    if course.off_leaflet:
+        days = meat_floor(leaflet, estate, at)
+    if days is None:
+        return Meat(open=True)
+    days = max(days, course.own_meat_days or 0)
+    return Meat(hours_after(at, days * 24)) if days else Meat()
+
+
+def course_period(
+    course: Ordered, estate: Estate, calvings: Sequence[datetime] = ()
+) -> Period | None:
+    """The period of a course; None when every dose was skipped. ``calvings``: hers, in order."""
+    at = last_dose(course)
+    if at is None:
+        return None
+    leaflet = estate.leaflet(course.leaflets, at)
+    since = min((dose.at for dose in course.given if not dose.skipped), default=course.starts)
+    meat = meat_of_course(course, leaflet, estate, at)
+    if leaflet and leaflet.milk == DRY and not course.off_leaflet:
+        calved = next((moment for moment in calvings if moment > since), None)
+        why = f"{course.product}: {dry_words(leaflet)}"
+        return Period(since, dry_end(at, calved, leaflet), why, meat=meat)
+    hours = milk_hours(course, leaflet, estate, at)
+    if hours is None:
+        why = f"{course.product}: {missing_words(course, leaflet)}"
+        return Period(since, None, why, known=False, meat=meat)
+    left = planned_left(course)
+    planned = f", {left} planned" if left else ""
+    why = f"{course.product}: {plain(hours)} h after the last dose {estate.words(at)}{planned}"
+    number = (leaflet.milk_milkings if leaflet and not course.off_leaflet else None) or None
+    ends: list[datetime | None] = [hours_after(at, hours)]
+    if number:
+        ends.append(milking_end(estate, at, number))
+        why = f"{why}, not before milking {number}"
+    return Period(
+        since, latest(ends), why, zero=hours == 0 and not number, milkings=number, meat=meat
+    )
+
+
+def milking_end(estate: Estate, after: datetime, number: int) -> datetime | None:
+    """The start of her milking ``number`` after a moment; None without a rule for its hours."""
+    hours_each = estate.rule(MILKING_HOURS, after)
+    if hours_each is None:
+        return None
+    return numbered_milking(estate.stands, estate.zone, after, number, float(hours_each))
+
+
+def dry_end(treated: datetime, calved: datetime | None, leaflet: Leaflet) -> datetime | None:
+    """The end of a dry-cow product: hours after calving, and after the minimum dry days as well.
+
+    None while she has not calved, or when the leaflet's days or hours are not known. Calving early
+    lengthens it: minimum dry days plus the hours, from the treatment.
+    """
+    if calved is None or leaflet.dry_days is None or leaflet.milk_hours is None:
+        return None
+    dry_enough = hours_after(treated, leaflet.dry_days * 24)
+    return hours_after(max(calved, dry_enough), leaflet.milk_hours)
+
+
+def dry_period(dried: DriedOff, estate: Estate, calvings: Sequence[datetime] = ()) -> Period:
+    """The period of a dry-off: at least until she calves. ``calvings``: hers, in order."""
+    calved = next((moment for moment in calvings if moment > dried.at), None)
+    if dried.cover in (SEAL, NOTHING):
+        words = "a seal only" if dried.cover == SEAL else "nothing put in"
+        return Period(dried.at, calved, f"dry, {words}: until she calves")
+    leaflet = estate.leaflet(dried.leaflets, dried.at)
+    if dried.cover == NOT_KNOWN or leaflet is None or leaflet.milk == NEVER:
+        why = f"dry-off: {dried.product or 'product'} or its period not known, the vet must say"
+        return Period(dried.at, None, why, known=False, meat=Meat(open=True))
+    meat = meat_of_course(Ordered(dried.at), leaflet, estate, dried.at)
+    if leaflet.milk == DRY:
+        why = f"{dried.product}: {dry_words(leaflet)}"
+        return Period(dried.at, dry_end(dried.at, calved, leaflet), why, meat=meat)
+    course = Ordered(
+        dried.at, product=dried.product, leaflets=dried.leaflets, given=(Given(dried.at),)
+    )
+    ended = course_period(course, estate)
+    until = latest([calved, ended.until if ended else None])
+    known = calved is None or until is not None
+    return Period(
+        dried.at, until, f"dry, {dried.product}: until she calves", known=known, meat=meat
+    )
+
+
+def colostrum_period(calved: datetime, estate: Estate) -> Period:
+    """The milk after a calving or an abortion: so many milkings withheld, and so many days.
+
+    The day of calving is day 1. Without a rule in force nobody knows the end.
+    """
+    withheld = estate.rule(COLOSTRUM_MILKINGS, calved)
+    days = estate.rule(COLOSTRUM_DAYS, calved)
+    if withheld is None:
+        return Period(calved, None, "colostrum: no rule says how long", known=False)
+    number = int(withheld) + 1
+    ends = [milking_end(estate, calved, number)]
+    why = f"colostrum: {int(withheld)} milkings after {estate.words(calved)}"
+    if days:
+        first_free = estate.day(calved) + timedelta(days=int(days))
+        midnight = datetime(first_free.year, first_free.month, first_free.day, tzinfo=estate.zone)
+        ends.append(midnight.astimezone(UTC))
+        why = f"{why}, and {int(days)} days"
+    until = latest(ends)
+    return Period(calved, until, why, known=until is not None, milkings=number)
+
+
+def unplanned_dose(at: datetime, product: str) -> Period:
+    """A dose whose course was struck: given without a plan, so nobody knows the end."""
+    why = f"{product}: dose without plan, the vet must say"
+    return Period(at, None, why, known=False, meat=Meat(open=True))
+
+
+Span = tuple[datetime, datetime | None]
+
+
+def withheld_until(at: datetime, spans: Iterable[Span]) -> datetime | None:
+    """The end of everything that runs at ``at`` or begins before it ends; ``at`` when nothing does.
+
+    None when nobody knows.
+    """
+    end = at
+    for since, until in sorted(spans, key=lambda span: span[0]):
+        if since > end:
+            break
+        if until is None:
+            return None
+        end = max(end, until)
+    return end
+
+
+def back_in_tank(
+    at: datetime, spans: Sequence[Span], stands: Sequence[Stands], zone: ZoneInfo
+) -> tuple[datetime | None, datetime | None]:
+    """Until when milk is withheld from ``at`` on, and her first planned milking from then on.
+
+    ``(at, ...)`` when nothing runs; None for an end nobody knows, and for a group without a plan.
+    """
+    end = withheld_until(at, spans)
+    while end is not None:
+        first = first_milking(stands, zone, end)
+        again = withheld_until(first, spans) if first else end
+        if again == first or first is None:
+            return end, first
+        end = again
+    return None, None
+
+
+def minutes_too_late(end: datetime, estate: Estate, within: int = 60) -> int | None:
+    """By how many minutes a milking was missed, when it was no more than ``within``; else None.
+
+    So many minutes earlier, the last dose would have cost one milking less.
+    """
+    starts = planned_starts(estate.stands, estate.zone, end - timedelta(minutes=within))
+    missed = next(starts, end)
+    return int((end - missed).total_seconds() // 60) if missed < end else None
+
+
+def plain(number: Decimal) -> str:
+    """A number without trailing zeros."""
+    return f"{number.normalize():f}"
+
+
+def dry_words(leaflet: Leaflet) -> str:
+    """A dry-cow leaflet in words."""
+    hours = "?" if leaflet.milk_hours is None else plain(leaflet.milk_hours)
+    return f"{hours} h after calving, at least {leaflet.dry_days} days dry before"
+
+
+def missing_words(course: Ordered, leaflet: Leaflet | None) -> str:
+    """Why nobody knows how long the milk of a course is withheld."""
+    if course.off_leaflet:
+        return "off leaflet without a period, the vet must say"
+    if leaflet is None:
+        return "no leaflet is known for the day of the last dose, the vet must say"
+    if leaflet.milk == NEVER:
+        return "not for animals that give milk, the vet must say"
+    return "its milk period is not known, the vet must say"
