@@ -8,11 +8,15 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
+import django_stubs_ext
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
 from config import environment
 from config.embedded import valkey
+
+# Lets classes such as ModelChoiceField name what they hold, as the type checker wants it.
+django_stubs_ext.monkeypatch()
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 SWARDLINE_DATA = environment.folder("SWARDLINE_DATA", BASE_DIR / ".swardline")

@@ -7,8 +7,10 @@ import pgtrigger.migrations
 from django.conf import settings
 from django.db import migrations, models
 
+from config.fresh import FreshTables
 
-class Migration(migrations.Migration):
+
+class Migration(FreshTables):
     initial = True
 
     dependencies = [
