@@ -1,0 +1,13 @@
+"""What all tests share."""
+
+import os
+
+from hypothesis import HealthCheck, settings
+
+# Two cores are shared with the database: a slow example is not a failed one.
+settings.register_profile(
+    "here", deadline=None, max_examples=50, suppress_health_check=[HealthCheck.too_slow]
+)
+# The same examples on every run, so that a red run can be run again.
+settings.register_profile("ci", parent=settings.get_profile("here"), derandomize=True)
+settings.load_profile("ci" if os.environ.get("CI") else "here")
