@@ -14,3 +14,8 @@ def local_day(moment: datetime) -> date:
 def start_of(day: date) -> datetime:
     """When a day begins on the estate's clock."""
     return datetime.combine(day, time(), tzinfo=ZoneInfo(settings.TIME_ZONE))
+
+
+def day_words(day: date) -> str:
+    """A day for reading, "Sun 24 May 2026"."""
+    return f"{day:%a} {day.day} {day:%b %Y}"

@@ -9,6 +9,8 @@ from django.contrib.postgres.indexes import GistIndex
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Func, Q, Value
+from django.urls import reverse
+from psycopg.types.range import TimestamptzRange
 
 from config.entries import Entry, EntryQuerySet, append_only
 from feed.models.fields import Field
@@ -18,12 +20,21 @@ from herd.models import Group, Holding
 # What a wagon can carry and what fresh grass can hold; outside of it a number is a slip of the pen.
 LOAD_KG = (Decimal(500), Decimal(15_000))
 GRASS_DRY_MATTER = (Decimal(8), Decimal(40))
-LOAD_WEIGHT = (
-    "A load weighs {:,.0f} to {:,.0f} kg. Split it, or look at the number again.".format(*LOAD_KG)
+LOAD_WEIGHT = "A load weighs {:,.0f} to {:,.0f} kg. Split it, or look at the number again.".format(
+    *LOAD_KG
 )
 GRASS_MATTER = "Fresh grass holds {} to {} % dry matter; hay and meal are feed lots.".format(
     *GRASS_DRY_MATTER
 )
+
+
+class Place(models.TextChoices):
+    """Where forage goes that is not eaten: never to animals, never against the barn wall."""
+
+    MANURE = "manure heap", "manure heap, away from barn and milk store"
+    FIELD = "field", "spread on a field, away from barn and milk store"
+    DIGESTER = "digester", "digester, if apart from the dairy"
+    AWAY = "off the estate", "taken off the estate"
 
 
 Bounds = tuple[Decimal, Decimal]
@@ -77,7 +88,7 @@ class LeftQuerySet(EntryQuerySet):
     """What is left of loads and of feed lots."""
 
     def with_left(self, at: datetime | None = None) -> Self:
-        """Annotate ``fed_kg``, ``discarded_kg`` and ``left_kg``; ``at`` leaves out what came later."""
+        """Annotate ``fed_kg``, ``discarded_kg`` and ``left_kg``; up to ``at``."""
         link = {"forage batch": "batch", "feed lot": "feed_lot"}[self.model._meta.verbose_name]
         return self.annotate(
             fed_kg=total(Feeding, link, at), discarded_kg=total(Discard, link, at)
@@ -100,16 +111,16 @@ class ForageBatchQuerySet(LeftQuerySet):
         """Standing loads of which something is left."""
         return self.standing().filter(done_at=None)
 
-    def lying_between(self, since: datetime, until: datetime) -> Self:
-        """Standing loads of which something lay there at some moment between the two."""
-        return self.standing().alias(lying=lying()).filter(lying__overlap=(since, until))
+    def lying_in(self, span: TimestamptzRange) -> Self:
+        """Standing loads of which something lay there at some moment of the span."""
+        return self.standing().alias(lying=lying()).filter(lying__overlap=span)
 
 
 class ForageBatch(Entry):
     """One load of fresh-cut forage. It happened when the cut began; every part keeps that time.
 
     Computed from the cut, the dated window rules and the probe readings (feed/window.py):
-    ``first_at`` (feed first from then on), ``deadline`` (past from then on; None without a rule) and
+    ``first_at`` (feed first from then on), ``deadline`` (past from then on; None without a rule),
     ``heated_at`` (the reading that found it heated). ``done_at`` is when nothing was left of it.
     """
 
@@ -161,12 +172,28 @@ class ForageBatch(Entry):
                 condition=Q(done_at=None, struck_at=None),
                 name="feed_foragebatch_open",
             ),
+            # For last_cut: the newest load of a field.
+            models.Index(
+                fields=["field", "-happened_at"],
+                condition=Q(struck_at=None),
+                name="feed_foragebatch_last_cut",
+            ),
             # For the board at any moment, flat over ten years.
             GistIndex(lying(), condition=Q(struck_at=None), name="feed_foragebatch_lying"),
         ]
 
     def __str__(self) -> str:
         return f"load {self.pk}, {self.field}"
+
+    def get_absolute_url(self) -> str:
+        return reverse("feed:batch", args=[self.uuid])
+
+    @classmethod
+    def find(cls, text: str) -> "ForageBatch":
+        """The load with this number. Raises DoesNotExist, or ValueError for no number."""
+        digits = text.lower().removeprefix("load").partition(",")[0]
+        found: ForageBatch = cls.objects.select_related("field").get(pk=int(digits))
+        return found
 
     def state(self, at: datetime, *, discarded: bool) -> State:
         """Where the load is in its time at ``at``; ``discarded``: some of it was thrown away."""
@@ -177,6 +204,12 @@ class ForageBatch(Entry):
             done_at=self.done_at,
             discarded=discarded,
         )
+
+
+def last_cut(at: datetime) -> models.Subquery:
+    """When a field was cut last before ``at``, as a sub-query on fields; None when never."""
+    cuts = ForageBatch.objects.happened_by(at).filter(field=models.OuterRef("pk"))
+    return models.Subquery(cuts.order_by("-happened_at").values("happened_at")[:1])
 
 
 class HeapCheck(Entry):
@@ -321,7 +354,7 @@ class Refusal(Entry):
     kg = kilos("left")
     dry_matter = dry_matter()
     state = models.CharField(max_length=6, choices=State, default=State.FRESH)
-    where_to = models.CharField("where to", max_length=80, blank=True)
+    where_to = models.CharField("where to", max_length=16, choices=Place, blank=True)
 
     class Meta(Entry.Meta):
         verbose_name = "refusals"
@@ -350,8 +383,10 @@ class Discard(Entry):
     )
     kg = kilos("discarded")
     why = models.CharField(max_length=7, choices=Why)
-    where_to = models.CharField("where to", max_length=80)
-    witness = models.CharField(max_length=80, blank=True)
+    where_to = models.CharField("where to", max_length=16, choices=Place)
+    witness = models.CharField(
+        max_length=80, blank=True, help_text="Needed for more than 1,000 kg."
+    )
 
     class Meta(Entry.Meta):
         verbose_name = "discard"

@@ -6,7 +6,7 @@ from typing import Any, ClassVar, Self
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import Max, Q
+from django.db.models import OuterRef, Q, Subquery
 
 from config.entries import Entry, EntryQuerySet, append_only
 
@@ -22,13 +22,8 @@ class FieldQuerySet(EntryQuerySet):
 
         ``on`` is the estate's day of ``at``; work done after ``at`` does not count.
         """
-        waits = Q(works__struck_at=None, works__happened_at__lte=at, works__free_on__gt=on)
-        return self.annotate(free_on=Max("works__free_on", filter=waits))
-
-    def with_last_cut(self, at: datetime) -> Self:
-        """Annotate ``last_cut``: when the field was cut last before ``at``, None when never."""
-        cut = Q(batches__struck_at=None, batches__happened_at__lte=at)
-        return self.annotate(last_cut=Max("batches__happened_at", filter=cut))
+        waits = FieldWork.objects.happened_by(at).filter(field=OuterRef("pk"), free_on__gt=on)
+        return self.annotate(free_on=Subquery(waits.order_by("-free_on").values("free_on")[:1]))
 
 
 class Field(Entry):

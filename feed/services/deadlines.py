@@ -1,4 +1,4 @@
-"""Compute what is derived of loads: feed first from, past from, found heated, nothing left since."""
+"""Compute what is derived of loads: feed first, past, found heated, nothing left since."""
 
 from collections import defaultdict
 from collections.abc import Iterable
@@ -9,6 +9,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Max, Sum
 
+from config.jobs import ask
 from feed import window
 from feed.days import local_day, start_of
 from feed.models import Discard, Feeding, ForageBatch, HeapCheck, WindowRule
@@ -17,13 +18,23 @@ DERIVED = ("first_at", "deadline", "heated_at", "done_at")
 # Loads computed in one go; keeps the statements short when all of ten years are computed again.
 AT_ONCE = 500
 
+# Rings, and stops ringing, for loads past their window; asked for after every change.
+FLAG_TASK = "feed.tasks.flag_grass_past_window"
+
 Gone = dict[int, tuple[Decimal, datetime]]
+
+
+def follow(*batch_ids: int | None) -> None:
+    """What follows from a change to these loads: deadlines now, notices once it is written."""
+    recompute(pk for pk in batch_ids if pk is not None)
+    ask(FLAG_TASK)
 
 
 @transaction.atomic
 def recompute(batch_ids: Iterable[int]) -> int:
     """Compute the derived columns of these loads again; the number of loads that changed."""
-    batches = list(ForageBatch.objects.filter(pk__in=list(batch_ids)).select_for_update())
+    asked = ForageBatch.objects.filter(pk__in=list(batch_ids)).order_by("pk")
+    batches = list(asked.select_for_update())
     pks = [batch.pk for batch in batches]
     rules, readings, gone = window_rules(), readings_of(pks), gone_of(pks)
     changed = []

@@ -1,0 +1,154 @@
+"""The forage board: every load at a moment, what is left of it and who got it."""
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from django.db.models import Exists, OuterRef
+from psycopg.types.range import TimestamptzRange
+
+from feed.models import Feeding, ForageBatch, HeapCheck
+from feed.window import State, hours_late
+from herd.models import Group, GroupStay
+
+# Loads that were used up stay on the board for a day.
+STAYS = timedelta(hours=24)
+# What must be done first stands first.
+ORDER = (
+    State.PAST,
+    State.FIRST,
+    State.NO_RULE,
+    State.FRESH,
+    State.DISCARDED,
+    State.EATEN,
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fed:
+    """One feeding of a load, and how many hours past the deadline it was (0.0 when in time)."""
+
+    feeding: Feeding
+    hours_late: float
+
+    @property
+    def group(self) -> Group:
+        return self.feeding.group
+
+
+@dataclass(frozen=True, kw_only=True)
+class Row:
+    """One load on the board. Masses in kg; ``check``: the latest probe, None when there is none.
+
+    ``asks``: part of it was fed, a newer load is cut, and nobody wrote where the rest went.
+    """
+
+    batch: ForageBatch
+    state: State
+    at: datetime
+    left_kg: Decimal
+    discarded_kg: Decimal
+    fed: list[Fed]
+    check: HeapCheck | None
+    asks: bool = False
+
+    @property
+    def is_open(self) -> bool:
+        return self.left_kg > 0
+
+    @property
+    def to_go(self) -> timedelta | None:
+        """Until the deadline; negative when it is past, None without a deadline."""
+        return None if self.batch.deadline is None else self.batch.deadline - self.at
+
+    @property
+    def heated(self) -> bool:
+        return self.batch.heated_at is not None and self.batch.heated_at <= self.at
+
+    @property
+    def groups(self) -> list[Group]:
+        """The groups that got of it, each once, in the order they were fed."""
+        return list({fed.group.pk: fed.group for fed in self.fed}.values())
+
+
+def board(at: datetime) -> list[Row]:
+    """Loads of which something lay there in the 24 h before ``at``; what must be done first, first.
+
+    Three statements, whatever the number of loads.
+    """
+    lain = TimestamptzRange(at - STAYS, at, "[]")
+    batches = (
+        ForageBatch.objects.lying_in(lain)
+        .filter(happened_at__lte=at)
+        .with_left(at)
+        .select_related("field")
+    )
+    return rows_of(list(batches), at)
+
+
+def row_of(batch: ForageBatch, at: datetime) -> Row:
+    """One load as the board shows it."""
+    found = ForageBatch.objects.with_left(at).select_related("field").get(pk=batch.pk)
+    (row,) = rows_of([found], at)
+    return row
+
+
+def rows_of(batches: list[ForageBatch], at: datetime) -> list[Row]:
+    """The rows of loads that have what is left of them annotated."""
+    fed, checks = fed_of(batches, at), latest_checks(batches, at)
+    newest = max((batch.happened_at for batch in batches), default=at)
+    rows = []
+    for batch in batches:
+        left, discarded = batch.left_kg, batch.discarded_kg  # type: ignore[attr-defined]
+        rows.append(
+            Row(
+                batch=batch,
+                state=batch.state(at, discarded=discarded > 0),
+                at=at,
+                left_kg=left,
+                discarded_kg=discarded,
+                fed=fed[batch.pk],
+                check=checks.get(batch.pk),
+                asks=left > 0 and bool(fed[batch.pk]) and batch.happened_at < newest,
+            )
+        )
+    return sorted(rows, key=place)
+
+
+def place(row: Row) -> tuple[int, datetime, int]:
+    """Where a row stands: by state, the sooner deadline first."""
+    return ORDER.index(row.state), row.batch.deadline or row.batch.happened_at, row.batch.pk
+
+
+def fed_of(batches: list[ForageBatch], at: datetime) -> dict[int, list[Fed]]:
+    """Standing feedings of loads up to ``at``, in order, by load."""
+    deadlines = {batch.pk: batch.deadline for batch in batches}
+    feedings = (
+        Feeding.objects.happened_by(at)
+        .filter(batch__in=deadlines)
+        .select_related("group")
+        .order_by("happened_at", "pk")
+    )
+    found: dict[int, list[Fed]] = defaultdict(list)
+    for feeding in feedings:
+        late = hours_late(feeding.happened_at, deadlines[feeding.batch_id])
+        found[feeding.batch_id].append(Fed(feeding=feeding, hours_late=late))
+    return found
+
+
+def latest_checks(batches: list[ForageBatch], at: datetime) -> dict[int, HeapCheck]:
+    """The latest standing probe of each load up to ``at``."""
+    checks = (
+        HeapCheck.objects.happened_by(at)
+        .filter(batch__in=[batch.pk for batch in batches])
+        .order_by("batch", "-happened_at", "-pk")
+        .distinct("batch")
+    )
+    return {check.batch_id: check for check in checks}
+
+
+def fed_groups(at: datetime) -> list[Group]:
+    """Groups with animals in them at ``at``, by number: those that can be fed."""
+    there = GroupStay.objects.at(at).filter(group=OuterRef("pk"))
+    return list(Group.objects.standing().filter(Exists(there)).order_by("number"))

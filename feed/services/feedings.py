@@ -1,0 +1,87 @@
+"""Feedings and refusals: what the groups got and what they left."""
+
+from collections.abc import Iterable
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from config import entries
+from config.entries import Stamp
+from config.templatetags.sheet import moment
+from feed.models import Feeding, FeedLot, ForageBatch, Refusal
+from feed.services.deadlines import follow
+from feed.services.left import STRUCK, check_goes_out, locked_thing
+from herd.models import Group, GroupStay
+
+NOBODY_THERE = (
+    "No animal stood in {group} at {at}. Look at the group and the time, or write the animals into "
+    "the group first."
+)
+NO_SHARES = "Write the kilos of at least one group."
+
+
+@transaction.atomic
+def record_feeding(
+    *,
+    stamp: Stamp,
+    group: Group,
+    kg: Decimal,
+    batch: ForageBatch | None = None,
+    feed_lot: FeedLot | None = None,
+    **fields: Any,
+) -> Feeding:
+    """Write what a group got of a load or of a feed lot.
+
+    Grass fed past its window is a fact and is written; its lateness shows wherever it is read.
+    Raises ValidationError by field: before the cut, more than is left, a group without animals.
+    """
+    thing = locked_thing(batch, feed_lot)
+    check_goes_out(thing, stamp.happened_at, kg)
+    check_anybody_there(group, stamp.happened_at)
+    feeding = entries.record(
+        Feeding, stamp=stamp, batch=batch, feed_lot=feed_lot, group=group, kg=kg, **fields
+    )
+    follow(feeding.batch_id)
+    return feeding
+
+
+@transaction.atomic
+def record_feedings(
+    *, stamp: Stamp, shares: Iterable[tuple[Group, Decimal]], **fields: Any
+) -> list[Feeding]:
+    """Write one load, or feed lot, given to several groups in one act: all of them or none.
+
+    ``shares``: (group, kg). Raises ValidationError by field.
+    """
+    fed = [
+        record_feeding(stamp=stamp.again() if place else stamp, group=group, kg=kg, **fields)
+        for place, (group, kg) in enumerate(shares)
+    ]
+    if not fed:
+        raise ValidationError(NO_SHARES)
+    return fed
+
+
+@transaction.atomic
+def strike_feeding(feeding: Feeding, **why: Any) -> Feeding:
+    """Strike a feeding; its kilos are left again."""
+    struck = entries.strike(feeding, **why)
+    follow(struck.batch_id)
+    return struck
+
+
+def record_refusal(*, stamp: Stamp, group: Group, **fields: Any) -> Refusal:
+    """Write what a group left. Raises ValidationError by field."""
+    check_anybody_there(group, stamp.happened_at)
+    return entries.record(Refusal, stamp=stamp, group=group, **fields)
+
+
+def check_anybody_there(group: Group, at: datetime) -> None:
+    """Refuse a struck group, and one without animals at that time. Raises ValidationError."""
+    if group.is_struck:
+        raise ValidationError({"group": STRUCK.format(thing=group)})
+    if not GroupStay.objects.at(at).filter(group=group).exists():
+        raise ValidationError({"group": NOBODY_THERE.format(group=group, at=moment(at))})

@@ -1,0 +1,94 @@
+"""Fields: work done on them, and whether they may be cut."""
+
+from datetime import date, datetime
+from typing import Any
+
+from django.contrib.auth.models import User
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import F
+
+from config import entries
+from config.entries import Stamp
+from config.jobs import ask
+from config.roles import VET, roles_of
+from feed.days import day_words, local_day
+from feed.models import Field, FieldWork
+from feed.models.batches import last_cut
+from feed.services.deadlines import FLAG_TASK
+from feed.window import free_on
+
+NAMED_INSTEAD = 3
+
+NOT_FREE = (
+    "{field} is not free to cut before {free}: {why}. {instead} Only the vet may cut it earlier, "
+    "with a reason that stays on the load."
+)
+FREE_INSTEAD = "Free that day, longest uncut first: {fields}."
+NONE_FREE = "No field is free that day; the next ones: {fields}."
+NO_FIELDS = "No other field is in the book."
+ONLY_VET = "Only the vet may have a field cut before it is free. {field} is free on {free}."
+FREE_ANYWAY = "{field} was free on {day}; no reason for cutting it early is needed."
+
+
+@transaction.atomic
+def record_work(*, stamp: Stamp, waiting_days: int, **fields: Any) -> FieldWork:
+    """Write work done on a field; loads cut in its waiting days are looked at again."""
+    day = free_on(local_day(stamp.happened_at), max(waiting_days, 0))
+    work = entries.record(FieldWork, stamp=stamp, waiting_days=waiting_days, free_on=day, **fields)
+    ask(FLAG_TASK)
+    return work
+
+
+@transaction.atomic
+def strike_work(work: FieldWork, **why: Any) -> FieldWork:
+    """Strike work on a field; it makes nobody wait any more."""
+    struck = entries.strike(work, **why)
+    ask(FLAG_TASK)
+    return struck
+
+
+def check_may_cut(field: Field, at: datetime, early_reason: str, by: User) -> None:
+    """Refuse a cut in the waiting days of a field, unless the vet gives a reason.
+
+    Raises ValidationError at ``field`` or ``early_reason``, naming the day it is free and others
+    that are.
+    """
+    on = local_day(at)
+    free = Field.objects.with_free_on(at, on).get(pk=field.pk).free_on
+    if free is None and early_reason:
+        words = FREE_ANYWAY.format(field=field, day=day_words(on))
+        raise ValidationError({"early_reason": words})
+    if free is not None and not early_reason:
+        words = NOT_FREE.format(
+            field=field, free=day_words(free), why=waits(field, at, on), instead=instead(at, on)
+        )
+        raise ValidationError({"field": words})
+    if free is not None and VET not in roles_of(by):
+        raise ValidationError({"early_reason": ONLY_VET.format(field=field, free=day_words(free))})
+
+
+def waits(field: Field, at: datetime, on: date) -> str:
+    """The works a field has to wait for, in words, the longest wait last."""
+    works = field.works.happened_by(at).filter(free_on__gt=on).order_by("free_on", "pk")
+    return " and ".join(
+        f"{work.get_what_display()} on {day_words(local_day(work.happened_at))}, "
+        f"{work.waiting_days} days to wait"
+        for work in works
+    )
+
+
+def instead(at: datetime, on: date) -> str:
+    """A sentence with the fields to cut instead: free ones, or those that are free next."""
+    fields = Field.objects.standing().with_free_on(at, on)
+    free = (
+        fields.filter(free_on=None)
+        .annotate(last_cut=last_cut(at))
+        .order_by(F("last_cut").asc(nulls_first=True), "name")
+    )
+    named = [f"{field.name} ({field.hectares.normalize():f} ha)" for field in free[:NAMED_INSTEAD]]
+    if named:
+        return FREE_INSTEAD.format(fields=", ".join(named))
+    waiting = fields.order_by("free_on", "name")[:NAMED_INSTEAD]
+    named = [f"{field.name} on {day_words(field.free_on)}" for field in waiting]
+    return NONE_FREE.format(fields=", ".join(named)) if named else NO_FIELDS

@@ -1,0 +1,75 @@
+"""Probes and hands in the heap, and the one extension of a cool one."""
+
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from config import entries
+from config.entries import Stamp
+from config.templatetags.sheet import moment
+from feed import window
+from feed.models import ForageBatch, HeapCheck
+from feed.services.deadlines import follow, grass_of, reading_of, readings_of, window_rules
+from feed.services.left import check_begun, locked_thing, nothing_left
+
+EXTENDED_ALREADY = "This load was extended once already; a second time is not possible."
+NO_RULE = "No window rule covers the day of this cut, so there is nothing to extend. Ask the vet."
+WARM = (
+    "The heap is warm, and heat beats the clock: discard what is left. Write the reading without "
+    "the extension."
+)
+NOT_NOW = (
+    "The window may be extended only while the load is to be fed first, from {first} to "
+    "{deadline}, by the reading taken then; this one is of {at}."
+)
+REASON_MISSING = "Write why the window is extended."
+
+
+@transaction.atomic
+def record_heap_check(*, stamp: Stamp, batch: ForageBatch, **fields: Any) -> HeapCheck:
+    """Write a reading; a hot one ends the window at its moment, a cool one may extend it once.
+
+    Raises ValidationError by field.
+    """
+    thing = locked_thing(batch, None)
+    assert isinstance(thing, ForageBatch)
+    check_begun(thing, stamp.happened_at)
+    if thing.done_at is not None and stamp.happened_at > thing.done_at:
+        raise ValidationError({"batch": nothing_left(thing)})
+    check = HeapCheck(**stamp.columns(), batch=thing, **fields)
+    if check.extends:
+        check_may_extend(check)
+    check = entries.record(HeapCheck, stamp=stamp, batch=thing, **fields)
+    follow(thing.pk)
+    return check
+
+
+@transaction.atomic
+def strike_heap_check(check: HeapCheck, **why: Any) -> HeapCheck:
+    """Strike a reading; the window is what it would have been without it."""
+    struck = entries.strike(check, **why)
+    follow(struck.batch_id)
+    return struck
+
+
+def check_may_extend(check: HeapCheck) -> None:
+    """Refuse an extension that would not count. Raises ValidationError at ``extends``."""
+    if not check.reason.strip():
+        raise ValidationError({"reason": REASON_MISSING})
+    if check.batch.checks.standing().filter(extends=True).exists():
+        raise ValidationError({"extends": EXTENDED_ALREADY})
+    grass, rules = grass_of(check.batch), window_rules()
+    before = window.window(grass, rules, readings_of([check.batch_id])[check.batch_id])
+    if before is None:
+        raise ValidationError({"extends": NO_RULE})
+    alone = window.window(grass, rules, [reading_of(check)])
+    if before.heated_at or (alone and alone.heated_at):
+        raise ValidationError({"extends": WARM})
+    if alone is None or alone.extended_at is None:
+        words = NOT_NOW.format(
+            first=moment(before.first_at),
+            deadline=moment(before.deadline),
+            at=moment(check.happened_at),
+        )
+        raise ValidationError({"extends": words})
