@@ -195,10 +195,8 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "SCHEMA_PATH_PREFIX": "/api",
     "COMPONENT_SPLIT_REQUEST": True,
-    "POSTPROCESSING_HOOKS": [
-        "drf_spectacular.hooks.postprocess_schema_enums",
-        "config.api.schema.document_errors",
-    ],
+    # Choices stay where they are used: kinds use the same words ("what") for different choices.
+    "POSTPROCESSING_HOOKS": ["config.api.schema.document_errors"],
 }
 
 # The name is Celery's own: in the environment it overrides code, so there is only this one way.

@@ -11,3 +11,6 @@ settings.register_profile(
 # The same examples on every run, so that a red run can be run again.
 settings.register_profile("ci", parent=settings.get_profile("here"), derandomize=True)
 settings.load_profile("ci" if os.environ.get("CI") else "here")
+
+# The cast: users by role and clients signed in as them.
+pytest_plugins = ["tests.cast"]

@@ -7,6 +7,8 @@ from drf_spectacular.openapi import AutoSchema
 from config.errors import PROBLEM_JSON
 from config.once import HEADER, LONGEST_KEY
 
+# Signing in writes no entry.
+WITHOUT_KEY = "/api/tokens/"
 WRITES = ("post", "put", "patch", "delete")
 ON_READ = {
     "400": "A filter or a value is not what was expected; “errors” says where.",
@@ -61,9 +63,9 @@ class FrameSchema(AutoSchema):
 def document_errors(result: dict[str, Any], **options: Any) -> dict[str, Any]:
     """Schema hook: add the error answers and the Idempotency-Key to every operation."""
     result.setdefault("components", {}).setdefault("schemas", {})["Problem"] = PROBLEM
-    for path in result["paths"].values():
+    for address, path in result["paths"].items():
         for method, operation in path.items():
-            writes = method in WRITES
+            writes = method in WRITES and not address.startswith(WITHOUT_KEY)
             for status, words in (ON_WRITE if writes else ON_READ).items():
                 operation["responses"].setdefault(status, problem_answer(words))
             if writes:

@@ -5,6 +5,7 @@ from drf_spectacular.views import SpectacularAPIView
 from rest_framework.routers import SimpleRouter
 
 from config.api.entries import viewset_of
+from config.api.tokens import TokenEndView, TokenView
 from config.kinds import all_kinds
 from config.roles import MayDo
 
@@ -16,5 +17,7 @@ for kind in all_kinds():
 
 urlpatterns = [
     path("schema/", SpectacularAPIView.as_view(permission_classes=[MayDo]), name="schema"),
+    path("tokens/", TokenView.as_view(), name="token"),
+    path("tokens/end/", TokenEndView.as_view(), name="token-end"),
     path("", include(router.urls)),
 ]
