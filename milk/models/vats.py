@@ -4,11 +4,14 @@ import uuid as uuids
 from decimal import Decimal
 from typing import Any
 
+from django.contrib.postgres.constraints import ExclusionConstraint
+from django.contrib.postgres.fields import RangeOperators
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Func, Q, Value
 
 from config.entries import Entry, append_only
+from herd.models.groups import one_id
 from milk.models.tanks import Tank, Tray, ends_after, kilos
 
 
@@ -22,6 +25,12 @@ def share(label: str) -> "models.DecimalField[Any, Any]":
         blank=True,
         validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(15))],
     )
+
+
+def one_letter(field: str) -> Func:
+    """The first letter of a text as a range of one, which GiST can compare without an extension."""
+    letter = Func(F(field), function="ascii")
+    return Func(letter, letter, Value("[]"), function="int4range")
 
 
 class StarterCan(Entry):
@@ -167,10 +176,16 @@ class Wheel(Entry):
                 name="milk_wheel_plate_once",
                 violation_error_message="This plate is on another wheel already.",
             ),
-            models.UniqueConstraint(
-                fields=["vat", "twin"],
-                condition=Q(struck_at=None),
+            # An exclusion, because a unique rule cannot wait for the end of the statement in which
+            # the wheels of two vats change places.
+            ExclusionConstraint(
                 name="milk_wheel_two_twins",
+                expressions=[
+                    (one_id("vat_id"), RangeOperators.OVERLAPS),
+                    (one_letter("twin"), RangeOperators.OVERLAPS),
+                ],
+                condition=Q(struck_at=None),
+                deferrable=models.Deferrable.IMMEDIATE,
                 violation_error_message="This vat has that twin already.",
             ),
         ]

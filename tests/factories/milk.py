@@ -31,7 +31,7 @@ from milk.models import (
     VatLot,
     Wheel,
 )
-from milk.services import lots, milkings, store, tanks, vats
+from milk.services import identity, milkings, store, tanks, vats
 from tests.factories.herd import make_animal, make_group, make_user
 
 # A Tuesday in June, before the evening milking; far enough back for any clock a test runs on.
@@ -238,7 +238,7 @@ def bare_lot(**fields: Any) -> MilkLot:
     n = next(number)
     if "tank" not in fields:
         fields["tank"] = make_tank()
-    fields.setdefault("uuid", lots.lot_number(fields["tank"].uuid, n))
+    fields.setdefault("uuid", identity.lot_number(fields["tank"].uuid, n))
     fields.setdefault("code", f"L{n}")
     fields.setdefault("opened_at", EVENING)
     fields.setdefault("day", timezone.localtime(fields["opened_at"]).date())
