@@ -1,0 +1,235 @@
+"""What the book says of the tanks, as a time line that ``milk.blend`` can replay.
+
+A replay need not begin with the first milking ever: it begins with the opening of a lot that no
+milking and no draw lasts across, over what that lot found in the tank.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from decimal import Decimal
+from typing import Any
+
+from django.db import connection
+from django.db.models import Max, Min, Q
+
+from config.entries import Entry
+from milk.blend import Flow, Lot, Wash, known_lot
+from milk.models import Delivery, LotParent, Milking, MilkLot, Tank, TankEvent, Tray, VatFill
+from milk.models.tanks import LONGEST_FLOW
+
+BEGINNING = datetime.min.replace(tzinfo=UTC)
+Key = tuple[str, int]
+# What a flow is, and so which column of LotDraw names it.
+MILKING, DELIVERY, EVENT, TRAY, FILL = "milking", "delivery", "tank_event", "tray", "vat_fill"
+
+# The last lot before a moment with which a replay can begin: no flow lasts across its opening, and
+# no draw begins with it.
+CLEAN_START = """
+    SELECT l.id, l.opened_at FROM milk_milklot AS l
+    WHERE l.tank_id = %(tank)s AND NOT l.void AND l.opened_at < %(before)s AND NOT EXISTS (
+        SELECT 1 FROM milk_milking AS f
+        WHERE f.tank_id = l.tank_id AND f.struck_at IS NULL AND f.ended_at > l.opened_at
+          AND f.happened_at < l.opened_at AND f.happened_at > l.opened_at - %(longest)s
+    ) AND NOT EXISTS (
+        SELECT 1 FROM milk_delivery AS f
+        WHERE f.tank_id = l.tank_id AND f.struck_at IS NULL
+          AND f.happened_at <= l.opened_at AND f.happened_at > l.opened_at - %(longest)s
+          AND (f.ended_at > l.opened_at AND f.happened_at < l.opened_at
+               OR f.way = 'out' AND f.happened_at = l.opened_at)
+    ) AND NOT EXISTS (
+        SELECT 1 FROM milk_tankevent AS f
+        WHERE f.tank_id = l.tank_id AND f.struck_at IS NULL
+          AND f.what IN ('drawn', 'dumped', 'moved')
+          AND f.happened_at <= l.opened_at AND f.happened_at > l.opened_at - %(longest)s
+          AND (f.ended_at > l.opened_at OR f.happened_at = l.opened_at)
+    ) AND NOT EXISTS (
+        SELECT 1 FROM milk_tankevent AS f
+        WHERE f.to_tank_id = l.tank_id AND f.struck_at IS NULL AND f.ended_at > l.opened_at
+          AND f.happened_at < l.opened_at AND f.happened_at > l.opened_at - %(longest)s
+    ) AND NOT EXISTS (
+        SELECT 1 FROM milk_tray AS f
+        WHERE f.tank_id = l.tank_id AND f.struck_at IS NULL
+          AND f.happened_at <= l.opened_at AND f.happened_at > l.opened_at - %(longest)s
+          AND (f.ended_at > l.opened_at OR f.happened_at = l.opened_at)
+    ) AND NOT EXISTS (
+        SELECT 1 FROM milk_vatfill AS f
+        WHERE f.tank_id = l.tank_id AND f.struck_at IS NULL
+          AND f.happened_at <= l.opened_at AND f.happened_at > l.opened_at - %(longest)s
+          AND (f.ended_at > l.opened_at OR f.happened_at = l.opened_at)
+    )
+    ORDER BY l.opened_at DESC, l.id DESC LIMIT 1
+"""
+
+
+def grams(kg: Decimal) -> int:
+    """kg to the gram, as a whole number."""
+    return int(kg * 1000)
+
+
+def kilos(whole_grams: int) -> Decimal:
+    return Decimal(whole_grams).scaleb(-3)
+
+
+@dataclass(frozen=True)
+class TimeLine:
+    """The flows and washes of some tanks, each from its own start on, and what stood in them."""
+
+    starts: Mapping[int, datetime]
+    flows: list[Flow]
+    washes: list[Wash]
+    standing: dict[int, Lot] = field(default_factory=dict)
+
+    def of_tanks(self) -> Q:
+        """The lots that this time line replays."""
+        found = Q(pk__in=[])
+        for tank, start in self.starts.items():
+            found |= Q(tank_id=tank, opened_at__gte=start)
+        return found
+
+
+def read(tanks: Iterable[int], since: datetime) -> TimeLine:
+    """The time line to replay when something changed in ``tanks`` (keys) at ``since`` or later."""
+    starts: dict[int, datetime] = {}
+    openings: dict[int, int] = {}
+    todo = [(tank, since) for tank in sorted(set(tanks))]
+    while todo:
+        tank, before = todo.pop()
+        lot, start = clean_start(tank, before)
+        if tank in starts and starts[tank] <= start:
+            continue
+        starts[tank] = start
+        openings.pop(tank, None)
+        if lot is not None:
+            openings[tank] = lot
+        # A move belongs to two tanks: both replay it or neither does.
+        todo += [
+            (other, first)
+            for other, first in first_moves(tank, start)
+            if other not in starts or starts[other] > first
+        ]
+    return read_from(starts, openings)
+
+
+def read_all() -> TimeLine:
+    """The time line of every tank from its first milk on."""
+    return read_from(dict.fromkeys(Tank.objects.values_list("pk", flat=True), BEGINNING), {})
+
+
+def clean_start(tank: int, before: datetime) -> tuple[int | None, datetime]:
+    """The lot (key) to begin with, and its opening; the beginning of time when there is none."""
+    with connection.cursor() as cursor:
+        cursor.execute(CLEAN_START, {"tank": tank, "before": before, "longest": LONGEST_FLOW})
+        found = cursor.fetchone()
+    return found or (None, BEGINNING)
+
+
+def first_moves(tank: int, start: datetime) -> Iterator[tuple[int, datetime]]:
+    """By other tank, the first move to or from it at ``start`` or later."""
+    moves = TankEvent.objects.standing().filter(what=TankEvent.What.MOVED, happened_at__gte=start)
+    yield from moves.filter(tank=tank).values_list("to_tank").annotate(Min("happened_at"))
+    yield from moves.filter(to_tank=tank).values_list("tank").annotate(Min("happened_at"))
+
+
+def read_from(starts: Mapping[int, datetime], openings: Mapping[int, int]) -> TimeLine:
+    """The time line of each tank from its start on; ``openings``: the lot (key) opening there."""
+    flows = [*milk_in(starts), *deliveries(starts), *drawn(starts)]
+    events = list(tank_events(starts))
+    washes = [
+        Wash(event.tank_id, event.happened_at)
+        for event in events
+        if event.what in (TankEvent.What.WASHED, TankEvent.What.EMPTIED)
+    ]
+    flows += [event_flow(event) for event in events if event.what in TankEvent.TAKES_MILK]
+    flows.sort(key=lambda found: (found[0].at, found[0].key[0], found[1]))
+    return TimeLine(starts, [flow for flow, _ in flows], washes, standing(starts, openings))
+
+
+def since_start(starts: Mapping[int, datetime]) -> Q:
+    """Entries of these tanks from their start on."""
+    found = Q(pk__in=[])
+    for tank, start in starts.items():
+        found |= Q(tank_id=tank, happened_at__gte=start)
+    return found
+
+
+def flow_of(entry: Any, kind: str, **others: Any) -> tuple[Flow, Any]:
+    """A flow, and the number of its entry: entries of one moment are taken in that order."""
+    flow = Flow(
+        key=(kind, entry.pk),
+        at=entry.happened_at,
+        until=entry.ended_at,
+        grams=grams(entry.kg),
+        **others,
+    )
+    return flow, entry.uuid
+
+
+COLUMNS = ("id", "uuid", "happened_at", "ended_at", "kg", "tank_id")
+
+
+def milk_in(starts: Mapping[int, datetime]) -> Iterator[tuple[Flow, Any]]:
+    rows = Milking.objects.standing().filter(since_start(starts))
+    for row in rows.only(*COLUMNS, "day", "session"):
+        session = (MILKING, row.day, row.session)
+        yield flow_of(row, MILKING, to=row.tank_id, session=session)
+
+
+def deliveries(starts: Mapping[int, datetime]) -> Iterator[tuple[Flow, Any]]:
+    for row in Delivery.objects.standing().filter(since_start(starts)).only(*COLUMNS, "way"):
+        if row.way == Delivery.Way.IN:
+            yield flow_of(row, DELIVERY, to=row.tank_id, session=(DELIVERY, row.pk))
+        else:
+            yield flow_of(row, DELIVERY, source=row.tank_id)
+
+
+def drawn(starts: Mapping[int, datetime]) -> Iterator[tuple[Flow, Any]]:
+    models: list[tuple[type[Entry], str]] = [(Tray, TRAY), (VatFill, FILL)]
+    for model, kind in models:
+        for row in model.objects.standing().filter(since_start(starts)).only(*COLUMNS):
+            yield flow_of(row, kind, source=row.tank_id)
+
+
+def tank_events(starts: Mapping[int, datetime]) -> Iterator[TankEvent]:
+    what = TankEvent.What
+    counts = (what.WASHED, what.EMPTIED, *TankEvent.TAKES_MILK)
+    rows = TankEvent.objects.standing().filter(since_start(starts), what__in=counts)
+    yield from rows.only(*COLUMNS, "what", "to_tank_id")
+
+
+def event_flow(event: TankEvent) -> tuple[Flow, Any]:
+    key: Key = (EVENT, event.pk)
+    if event.what == TankEvent.What.MOVED:
+        return flow_of(event, EVENT, source=event.tank_id, to=event.to_tank_id, session=key)
+    return flow_of(event, EVENT, source=event.tank_id)
+
+
+def standing(starts: Mapping[int, datetime], openings: Mapping[int, int]) -> dict[int, Lot]:
+    """By tank, the lot that was left in it when the replay begins."""
+    tank_of = {lot: tank for tank, lot in openings.items()}
+    edges = LotParent.objects.filter(lot_id__in=tank_of, parent__void=False)
+    return {
+        tank_of[edge.lot_id]: known_lot(
+            edge.parent_id, tank_of[edge.lot_id], grams(edge.kg), starts[tank_of[edge.lot_id]]
+        )
+        for edge in edges.select_related("parent")
+        if edge.parent.tank_id == tank_of[edge.lot_id]
+    }
+
+
+def last_wash(tank: Tank, at: datetime) -> datetime | None:
+    """When the tank was last washed or emptied at ``at`` or before; None when never."""
+    washed = TankEvent.objects.happened_by(at).filter(
+        tank=tank, what__in=(TankEvent.What.WASHED, TankEvent.What.EMPTIED)
+    )
+    found: datetime | None = washed.aggregate(Max("happened_at"))["happened_at__max"]
+    return found
+
+
+def lot_in(tank: Tank, at: datetime) -> MilkLot | None:
+    """The lot a draw that begins at ``at`` would take from; None when the tank holds no milk."""
+    opened = MilkLot.objects.valid().filter(tank=tank, opened_at__lt=at)
+    lot = opened.order_by("-opened_at", "-id").first()
+    if lot is None or (lot.ended_at is not None and lot.ended_at < at):
+        return None
+    return lot
