@@ -1,0 +1,184 @@
+"""What a trace is made of: lots, milkings, animals, feed, vats and wheels, as plain values.
+
+Built by ``milk.trace_back`` and ``milk.trace_forward`` from rows, told by ``milk.trace_words`` and
+``milk.trace_json``. kg are floats, moments aware, ``pk`` database keys and ``uuid`` the numbers
+that people and programs use.
+"""
+
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import NamedTuple
+from uuid import UUID
+
+from herd.models.groups import Session
+from milk.trace_sql import LotRow
+
+
+def animal_name(number: int | None, tag: str) -> str:
+    """What people call an animal: her farm number, else her ear tag."""
+    return f"{number:04d}" if number else tag
+
+
+def vat_name(day: date, number: int, round_: int) -> str:
+    """“vat 2026-06-09/17”, with the round when it is the second."""
+    return f"vat {day}/{number}" + ("" if round_ == 1 else f"/{round_}")
+
+
+def hours_late(at: datetime, deadline: datetime | None) -> float | None:
+    """Hours after the deadline; 0 when in time, None when there is no deadline."""
+    if deadline is None:
+        return None
+    return max((at - deadline).total_seconds() / 3600, 0.0)
+
+
+class Period(NamedTuple):
+    """A withdrawal period; ``until`` None: nobody knows when she is back."""
+
+    animal: int
+    since: datetime
+    until: datetime | None
+    kind: str
+    why: str
+    source: UUID
+    course: int | None
+
+    def holds(self, at: datetime) -> bool:
+        return self.since <= at and (self.until is None or at < self.until)
+
+    def turns(self, start: datetime, length: timedelta) -> bool:
+        """Whether it begins or ends within ``length`` after ``start``."""
+        end = start + length
+        return start < self.since <= end or (self.until is not None and start < self.until <= end)
+
+
+class WheelIn(NamedTuple):
+    """A wheel of a vat; kg at 24 h, None when not weighed."""
+
+    pk: int
+    uuid: UUID
+    plate: str
+    twin: str
+    kg: float | None
+    vat_id: int
+
+
+@dataclass(slots=True)
+class MilkingIn:
+    """A group's milking, and the lots of the answer it is in with kg."""
+
+    pk: int
+    uuid: UUID
+    group_id: int
+    group: int
+    started_at: datetime
+    day: date
+    session: str
+    metered: bool
+    tank_id: int | None = None
+    lots: list[tuple[str, float | None]] = field(default_factory=list)
+
+    @property
+    def name(self) -> str:
+        return f"group {self.group}, {self.day} {Session(self.session).label}"
+
+    @property
+    def kg(self) -> float | None:
+        """kg of it in the thing; None when a lot's weight is not known."""
+        known = [kg for _, kg in self.lots if kg is not None]
+        return sum(known) if known else None
+
+
+@dataclass(slots=True)
+class LotIn:
+    """A lot with the kg of its own milk in the thing.
+
+    ``parents``: (code, kg) of what it found in the tank; ``carried_into``: codes of lots of this
+    answer that found milk of it.
+    """
+
+    row: LotRow
+    kg: float
+    share: float
+    parents: list[tuple[str, float]]
+    carried_into: list[str]
+
+
+class CowAt(NamedTuple):
+    """An animal at one milking: kg in the thing, latest cell count then, periods open then.
+
+    ``weighed`` False: no meter, her kg are an equal part of what the group gave.
+    """
+
+    milking: MilkingIn
+    lot: str
+    kg: float | None
+    weighed: bool
+    count: tuple[datetime, datetime | None, float] | None
+    withheld: "list[Period] | tuple[Period, ...]"
+
+
+@dataclass(slots=True)
+class CowIn:
+    """An animal and her milkings in the thing."""
+
+    pk: int
+    uuid: UUID
+    name: str
+    ear_tag: str
+    milkings: list[CowAt]
+
+    @property
+    def kg(self) -> float | None:
+        known = [at.kg for at in self.milkings if at.kg is not None]
+        return sum(known) if known else None
+
+    @property
+    def weighed(self) -> bool:
+        return all(at.weighed for at in self.milkings)
+
+    @property
+    def count(self) -> tuple[datetime, datetime | None, float] | None:
+        """The latest cell count at the latest of her milkings."""
+        return max(self.milkings, key=lambda at: at.milking.started_at).count
+
+
+@dataclass(slots=True)
+class FedTo:
+    """One feeding: group number, when, kg, hours after the deadline, and the milkings it was before."""
+
+    group: int
+    at: datetime
+    kg: float
+    weighed: bool
+    hours_late: float | None
+    milkings: list[MilkingIn]
+
+
+@dataclass(slots=True)
+class FeedIn:
+    """A load of grass or a feed lot; ``origin``: its field, or the supplier of a feed lot."""
+
+    kind: str
+    pk: int
+    uuid: UUID
+    label: str
+    origin: str
+    at: datetime
+    deadline: datetime | None
+    fed: list[FedTo] = field(default_factory=list)
+
+    @property
+    def name(self) -> str:
+        if self.kind == "load":
+            return f"load {self.pk}, {self.origin}"
+        return f"{self.kind} {self.label}"
+
+    @property
+    def kg(self) -> float:
+        return sum(fed.kg for fed in self.fed)
+
+    @property
+    def hours_late(self) -> float | None:
+        """Of the latest feeding; None when it has no deadline."""
+        known = [fed.hours_late for fed in self.fed if fed.hours_late is not None]
+        return max(known) if known else None
