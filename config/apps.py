@@ -3,12 +3,17 @@
 from django.apps import AppConfig
 from django.utils.module_loading import autodiscover_modules
 
+from config.celery import app as celery_app
+
 
 class Frame(AppConfig):
     name = "config"
     label = "config"
     verbose_name = "frame"
     default_auto_field = "django.db.models.BigAutoField"
+
+    # Made at start-up, so that whatever asks for a job finds it as the current application.
+    jobs = celery_app
 
     def ready(self) -> None:
         # By name, so that the frame imports no app: <app>/kinds.py and <app>/finders.py.
