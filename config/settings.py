@@ -107,6 +107,8 @@ DEFAULT_AUTO_FIELD = "django.db.models.AutoField"
 LANGUAGE_CODE = "en-gb"
 TIME_ZONE = environment.zone("ESTATE_TIME_ZONE", "Europe/Vienna")
 USE_TZ = True
+# The laws and schemes whose limits count on this estate; rows of others are kept, and say nothing.
+ESTATE_SCHEMES = environment.names("ESTATE_SCHEMES", ("EU 853/2004", "EU 2023/915", "estate"))
 
 STATIC_URL = "static/"
 STATIC_ROOT = BASE_DIR / "staticfiles"

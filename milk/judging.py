@@ -1,0 +1,199 @@
+"""Results held against the limits of the estate's schemes: read from the book, judged in limits.py.
+
+The schemes that count are those of ``settings.ESTATE_SCHEMES``; other rows are kept, and say
+nothing.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from decimal import Decimal
+from functools import cached_property
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.utils import timezone
+
+from milk import limits
+from milk.limits import Bound, LastRule, MeanRule, Sample, Verdict
+from milk.models import Limit, LotTest
+from milk.models.limits import What
+
+OUR_OWN = "our own milk"
+# Results out of the last ones may lie far apart; older than this they are not "the last" any more.
+LAST_RESULTS_WITHIN = timedelta(days=365)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Standing:
+    """How the milk of one producer stands against one limit for means or last results."""
+
+    limit: Limit
+    producer: str
+    cause: str
+    verdict: Verdict
+
+    @property
+    def what(self) -> str:
+        """What is measured, without its unit."""
+        return What(self.limit.what).label.partition(",")[0]
+
+    @property
+    def rule(self) -> str:
+        """What is counted, in words."""
+        if self.limit.of == Limit.Of.MEAN:
+            return f"mean of {self.limit.months} months"
+        return f"{self.limit.times} of the last {self.limit.of_last}"
+
+
+class Limits:
+    """The limits that count for the estate, read once."""
+
+    def __init__(self, schemes: Sequence[str] | None = None) -> None:
+        schemes = settings.ESTATE_SCHEMES if schemes is None else schemes
+        rows = Limit.objects.standing().filter(scheme__in=schemes).order_by("valid_from", "id")
+        self.rows: list[Limit] = list(rows)
+
+    def on(self, day: date, of: str) -> list[Limit]:
+        """One row for each thing measured and scheme: the one valid on ``day``."""
+        latest: dict[tuple[Any, ...], Limit] = {}
+        for row in self.rows:
+            if row.of == of and row.valid_from <= day:
+                latest[row.what, row.scheme, row.of_last] = row
+        return list(latest.values())
+
+    def over(self, test: LotTest) -> list[tuple[Limit, str]]:
+        """The limits for single results that a result does not keep, with the sentence."""
+        if test.value is None or test.is_struck:
+            return []
+        sample = sample_of(test)
+        found = []
+        for limit in self.on(sample.taken_on, Limit.Of.SINGLE):
+            if limit.what == test.what:
+                verdict = limits.judge_single(sample, bound_of(limit))
+                if verdict.is_over:
+                    what = What(test.what).label.partition(",")[0]
+                    found.append((limit, f"{what} {verdict.words}"))
+        return found
+
+    @cached_property
+    def of_series(self) -> list[Limit]:
+        """The rows for means and last results, whenever they are valid."""
+        return [row for row in self.rows if row.of != Limit.Of.SINGLE]
+
+
+def local_day(moment: datetime) -> date:
+    """The day of a moment on the estate's clock."""
+    return timezone.localtime(moment).date()
+
+
+def start_of(day: date) -> datetime:
+    """The moment a day begins on the estate's clock, in UTC."""
+    return datetime.combine(day, time(), ZoneInfo(settings.TIME_ZONE)).astimezone(UTC)
+
+
+def sample_of(test: LotTest) -> Sample:
+    """A result as the rules want it."""
+    assert test.value is not None
+    return Sample(
+        taken_on=local_day(test.happened_at),
+        value=test.value,
+        name=f"lot {test.lot}",
+        written=test.written,
+    )
+
+
+def bound_of(limit: Limit) -> Bound:
+    return Bound(
+        at_most=limit.at_most, at_least=limit.at_least, unit=limit.unit, scheme=limit.scheme
+    )
+
+
+def mean_rule_of(limit: Limit) -> MeanRule:
+    assert limit.at_most is not None
+    assert limit.months
+    assert limit.samples_a_month
+    return MeanRule(
+        at_most=limit.at_most,
+        unit=limit.unit,
+        scheme=limit.scheme,
+        months=limit.months,
+        samples_a_month=limit.samples_a_month,
+    )
+
+
+def standings(at: datetime, in_force: Limits | None = None) -> list[Standing]:
+    """How our own milk, and that of every supplier with results, stands on the day of ``at``.
+
+    One statement for the limits and one for the results.
+    """
+    in_force = in_force or Limits()
+    day = local_day(at)
+    rows = [*in_force.on(day, Limit.Of.MEAN), *in_force.on(day, Limit.Of.LAST)]
+    if not rows:
+        return []
+    series = read_series({row.what for row in rows}, first_day(rows, day), at)
+    found = []
+    for limit in sorted(rows, key=lambda row: (row.what, row.of, row.scheme, row.of_last)):
+        producers = series.get(limit.what, {})
+        # Our own milk is judged even without a result: that months are missing is news as well.
+        for producer in sorted({"", *producers}):
+            found.append(standing_of(limit, producer, producers.get(producer, []), day))
+    return found
+
+
+def standing_of(limit: Limit, producer: str, series: Sequence[Sample], day: date) -> Standing:
+    """One limit against the results of one producer ("" = our own)."""
+    if limit.of == Limit.Of.MEAN:
+        verdict = limits.judge_mean(series, mean_rule_of(limit), day)
+        cause = f"mean:{limit.what}:{limit.scheme}"
+    else:
+        rule = LastRule(bound=bound_of(limit), times=limit.times, of_last=limit.of_last)
+        verdict = limits.judge_last(series, rule, day)
+        cause = f"last:{limit.what}:{limit.scheme}:{limit.times} of {limit.of_last}"
+    return Standing(
+        limit=limit,
+        producer=producer or OUR_OWN,
+        cause=f"{cause}:{producer}" if producer else cause,
+        verdict=verdict,
+    )
+
+
+def first_day(rows: Iterable[Limit], day: date) -> date:
+    """From which day on results are needed to judge these limits on ``day``."""
+    return min(
+        limits.first_day_needed(day, row.months or 1)
+        if row.of == Limit.Of.MEAN
+        else day - LAST_RESULTS_WITHIN
+        for row in rows
+    )
+
+
+def read_series(
+    whats: Iterable[str], since: date, at: datetime
+) -> dict[str, dict[str, list[Sample]]]:
+    """Results by what was measured and by producer: "" for our own milk, else the supplier."""
+    rows = (
+        LotTest.objects.standing()
+        .filter(
+            what__in=sorted(whats),
+            happened_at__gte=start_of(since),
+            happened_at__lte=at,
+            value__isnull=False,
+        )
+        .values_list(
+            "what", "happened_at", "value", "written", "lot__code", "lot__delivery__holding__name"
+        )
+    )
+    series: dict[str, dict[str, list[Sample]]] = defaultdict(lambda: defaultdict(list))
+    for what, happened_at, value, written, code, producer in rows.order_by("happened_at", "id"):
+        sample = Sample(
+            taken_on=local_day(happened_at),
+            value=Decimal(value),
+            name=f"lot {code}",
+            written=written,
+        )
+        series[what][producer or ""].append(sample)
+    return series

@@ -1,0 +1,244 @@
+"""Holding milk and cheese, and deciding about it: two different people, never a share.
+
+A hold freezes what lies below it as it is known then. Holds the program writes carry a cause key;
+when the cause is gone the program says so itself.
+"""
+
+from collections.abc import Collection, Iterable
+from datetime import datetime
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils import timezone
+
+from config import entries
+from config.entries import Stamp
+from config.errors import Conflict
+from config.notices import close_gone, raise_notice
+from config.roles import CHEESEMAKER, VET, system_user
+from milk.below import below, still_catchable
+from milk.models import Hold, HoldDecision, HoldItem, LotTest, MilkLot, Tank, Vat, Wheel
+
+NAME_ONE = "Name what is held: one lot, one tank, one vat or one wheel."
+LOT_VOID = "Lot {lot} is void: its milk is in the lots that name it as a parent. Hold those."
+NO_STANDING = "{thing} was struck and cannot be held."
+DECIDED_ALREADY = (
+    "This hold was decided as “{what}” already. Nothing was saved. If the milk is in doubt again, "
+    "write a new hold."
+)
+TWICE = (
+    "You decided about this hold already (“{what}”). A different person must decide too; one "
+    "person cannot do both."
+)
+ONLY_THE_PROGRAM = "“{what}” is written by the program when the cause of its own hold is gone."
+BEFORE_THE_HOLD = "It was held at {held}; a decision cannot be older than that."
+NOTHING_LEFT = "Nothing of it is left in a tank, a tray or a vat."
+UNTIL_TWO = "It stays held until two different people decide the same."
+NOTIFIED = (CHEESEMAKER, VET)
+LONGEST_WORDS = 400
+
+
+@transaction.atomic
+def hold_milk(
+    *,
+    stamp: Stamp,
+    reason: str,
+    words: str,
+    lot: MilkLot | None = None,
+    tank: Tank | None = None,
+    vat: Vat | None = None,
+    wheel: Wheel | None = None,
+) -> Hold:
+    """Hold one lot, tank, vat or wheel, with everything below it. Raises ValidationError by field.
+
+    A held tank holds the lots that stand in it from ``stamp.happened_at`` on, until it is decided.
+    """
+    check_one_named(lot, tank, vat, wheel)
+    lots = [lot.pk] if lot else lots_in(tank, stamp.happened_at) if tank else []
+    tree = below(
+        lots, vat_ids=[vat.pk] if vat else (), wheel_ids=[wheel.pk] if wheel else ()
+    ).as_tree()
+    hold: Hold = entries.record(
+        Hold,
+        stamp=stamp,
+        reason=reason,
+        words=words,
+        lot=lot,
+        tank=tank,
+        vat=vat,
+        wheel=wheel,
+        tree=tree,
+    )
+    if lot:
+        HoldItem.objects.create(hold=hold, lot=lot)
+    tell(hold, lots, timezone.now())
+    return hold
+
+
+@transaction.atomic
+def decide(*, stamp: Stamp, hold: Hold, decision: str, words: str) -> HoldDecision:
+    """One person's decision about a hold; it is decided when two people decide the same.
+
+    Raises Conflict when it is decided already or the same person decides twice, ValidationError by
+    field otherwise. The hold's row is locked, so that two at the same moment come one by one.
+    """
+    hold = Hold.objects.select_for_update().get(pk=hold.pk)
+    outcome = outcome_of(hold)
+    if outcome:
+        raise Conflict(DECIDED_ALREADY.format(what=HoldDecision.Decision(outcome).label))
+    if decision == HoldDecision.Decision.CAUSE_GONE:
+        raise ValidationError({"decision": ONLY_THE_PROGRAM.format(what=decision)})
+    before = HoldDecision.objects.standing().filter(hold=hold, by_id=stamp.by.pk).first()
+    if before is not None:
+        raise Conflict(TWICE.format(what=before.get_decision_display()))
+    if stamp.happened_at < hold.happened_at:
+        held = timezone.localtime(hold.happened_at).strftime("%Y-%m-%d %H:%M")
+        raise ValidationError({"happened_at": BEFORE_THE_HOLD.format(held=held)})
+    made: HoldDecision = entries.record(
+        HoldDecision, stamp=stamp, hold=hold, decision=decision, words=words
+    )
+    if outcome_of(hold):
+        silence(hold)
+    return made
+
+
+def outcome_of(hold: Hold) -> str:
+    """What two people decided alike, "cause gone", or "" while the hold is open."""
+    outcome: str = Hold.objects.with_outcome().values_list("outcome", flat=True).get(pk=hold.pk)
+    return outcome
+
+
+@transaction.atomic
+def hold_automatically(
+    *, cause: str, reason: str, words: str, lots: Collection[int], at: datetime
+) -> Hold:
+    """The program's hold for a cause, made now or by whoever came first; its lots are added."""
+    hold = Hold(
+        **Stamp.now(system_user(), at).columns(),
+        received_at=at,
+        reason=reason,
+        words=words[:LONGEST_WORDS],
+        cause_key=cause,
+        tree=below(lots).as_tree(),
+    )
+    hold.full_clean(validate_unique=False, validate_constraints=False)
+    # Two workers at the same moment: one of them writes the hold, the other carries on with it.
+    Hold.objects.bulk_create([hold], ignore_conflicts=True)
+    found: Hold = Hold.objects.select_for_update().get(cause_key=cause, struck_at=None)
+    add_items(found, lots)
+    if not outcome_of(found):
+        tell(found, lots, at)
+    return found
+
+
+def add_items(hold: Hold, lots: Iterable[int]) -> int:
+    """Have a hold name these lots too; the number that it did not name (any more)."""
+    wanted = set(lots)
+    named = dict(hold.items.values_list("lot_id", "gone_at"))
+    back = {lot for lot in wanted if named.get(lot) is not None}
+    new = wanted - set(named)
+    HoldItem.objects.bulk_create(
+        [HoldItem(hold=hold, lot_id=lot) for lot in sorted(new)], ignore_conflicts=True
+    )
+    hold.items.filter(lot_id__in=back).update(gone_at=None)
+    return len(new) + len(back)
+
+
+@transaction.atomic
+def cause_gone(cause: str, *, at: datetime, words: str) -> HoldDecision | None:
+    """Let a cause's open hold go, in the program's name; None when there is nothing to let go."""
+    hold = Hold.objects.select_for_update().filter(cause_key=cause, struck_at=None).first()
+    if hold is None or outcome_of(hold):
+        return None
+    made: HoldDecision = entries.record(
+        HoldDecision,
+        stamp=Stamp.now(system_user(), at),
+        hold=hold,
+        decision=HoldDecision.Decision.CAUSE_GONE,
+        words=words[:LONGEST_WORDS],
+    )
+    hold.items.filter(gone_at=None).update(gone_at=at)
+    silence(hold)
+    return made
+
+
+def cause_of_test(test: LotTest) -> str:
+    """The cause key of a hold that stands on one result alone."""
+    return f"result:{test.uuid}"
+
+
+def hold_for_result(test: LotTest, *, reason: str, words: str) -> Hold:
+    """Hold a lot at once because of one of its results."""
+    return hold_automatically(
+        cause=cause_of_test(test), reason=reason, words=words, lots=[test.lot_id], at=timezone.now()
+    )
+
+
+def hold_for_inhibitor(test: LotTest) -> Hold:
+    """Hold a lot whose inhibitor test is positive or in doubt."""
+    sample = f", sample {test.sample}" if test.sample else ""
+    return hold_for_result(
+        test,
+        reason=Hold.Reason.INHIBITOR,
+        words=f"inhibitor test of lot {test.lot} {test.get_verdict_display()}{sample}",
+    )
+
+
+def check_one_named(*things: Any) -> None:
+    """Refuse a hold of nothing, of several things, or of something struck or void."""
+    named = [thing for thing in things if thing is not None]
+    if len(named) != 1:
+        raise ValidationError(NAME_ONE)
+    thing = named[0]
+    if isinstance(thing, MilkLot):
+        if thing.void:
+            raise ValidationError({"lot": LOT_VOID.format(lot=thing)})
+    elif thing.is_struck:
+        field = type(thing).__name__.lower()
+        raise ValidationError({field: NO_STANDING.format(thing=str(thing).capitalize())})
+
+
+def lots_in(tank: Tank, at: datetime) -> list[int]:
+    """The lots that stand in a tank at ``at``."""
+    standing = MilkLot.objects.valid().filter(tank=tank, opened_at__lte=at)
+    return list(standing.exclude(ended_at__lte=at).values_list("pk", flat=True))
+
+
+def cause_of_notice(hold: Hold) -> str:
+    return hold.cause_key or f"hold:{hold.uuid}"
+
+
+def tell(hold: Hold, lots: Collection[int], at: datetime) -> None:
+    """Ring the cheesemaker and the vet, what can still be stopped first."""
+    catchable = still_catchable(lots, at)
+    first = f"Stop: {catchable.words}." if catchable else NOTHING_LEFT
+    held = hold.tree or {}
+    counts = ", ".join(
+        f"{len(held[name])} {name}" for name in ("lots", "vats", "wheels") if held.get(name)
+    )
+    for role in NOTIFIED:
+        raise_notice(
+            cause=cause_of_notice(hold),
+            role=role,
+            what=f"{first} Held: {hold.words}." + (f" Below it: {counts}." if counts else ""),
+            where=where_of(hold, lots)[:200],
+            otherwise=UNTIL_TWO,
+            url=f"/milk/holds/{hold.uuid}/",
+        )
+
+
+def where_of(hold: Hold, lots: Collection[int]) -> str:
+    """What a hold names, in words."""
+    for thing in (hold.tank, hold.vat, hold.wheel):
+        if thing is not None:
+            return str(thing)
+    codes = MilkLot.objects.filter(pk__in=lots).order_by("opened_at", "id")
+    return ", ".join(codes.values_list("code", flat=True))
+
+
+def silence(hold: Hold) -> None:
+    """Close the notices of a hold that is decided."""
+    cause = cause_of_notice(hold)
+    others = Hold.objects.open().filter(cause_key__startswith=cause).exclude(pk=hold.pk)
+    close_gone(cause, still=set(others.values_list("cause_key", flat=True)))

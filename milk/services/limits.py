@@ -1,0 +1,79 @@
+"""Writing down and striking limits: dated, sourced rows, never numbers in code."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.contrib.auth.models import User
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from config import entries
+from config.entries import Stamp
+from config.jobs import ask
+from milk.models import Limit
+from milk.models.limits import What
+from milk.results import COUNTS, UNITS
+
+NOT_FOR_VERDICTS = "An inhibitor test has a verdict; a positive one holds the lot without a limit."
+OTHER_UNIT = "{what} is kept in {expected}. Give the limit in that unit, not in “{unit}”."
+CROSSED = "At least {least} and at most {most} cannot both be kept."
+ONLY_COUNTS = "A geometric mean is for counts ({counts}); {what} has limits for single results."
+MEAN_NEEDS_MOST = "A rolling mean needs the most it may be, above 0."
+SOURCE_MISSING = (
+    "Say where the limit stands: the law and clause, the contract, or “own rule” and whose."
+)
+
+
+@transaction.atomic
+def record_limit(*, stamp: Stamp, what: str, of: str, unit: str = "", **fields: Any) -> Limit:
+    """Write down a limit valid from a day on. Raises ValidationError by field.
+
+    ``unit`` must be the one results of that kind are kept in; blank takes it.
+    """
+    unit = checked_unit(what, unit)
+    check_bounds(of, what, fields.get("at_most"), fields.get("at_least"))
+    if not str(fields.get("source", "")).strip():
+        raise ValidationError({"source": SOURCE_MISSING})
+    limit: Limit = entries.record(Limit, stamp=stamp, what=what, of=of, unit=unit, **fields)
+    ask_again(limit.valid_from)
+    return limit
+
+
+@transaction.atomic
+def strike_limit(limit: Limit, *, by: User, reason: str, words: str = "", **options: Any) -> Limit:
+    """Strike a limit; what was judged by it is judged again by the one before it."""
+    struck = entries.strike(limit, by=by, reason=reason, words=words, **options)
+    ask_again(struck.valid_from)
+    return struck
+
+
+def ask_again(valid_from: date) -> None:
+    """Have every result since that day judged again."""
+    ask("milk.tasks.flag_lots_over_limits", valid_from.isoformat())
+
+
+def checked_unit(what: str, unit: str) -> str:
+    """The unit of a limit. Raises ValidationError for another one, or for what has none."""
+    if what == What.INHIBITOR:
+        raise ValidationError({"what": NOT_FOR_VERDICTS})
+    if what not in What.values:
+        raise ValidationError({"what": f"“{what}” is not measured here."})
+    expected = UNITS[what]
+    if unit.strip() not in ("", expected):
+        words = OTHER_UNIT.format(what=What(what).label, expected=expected, unit=unit.strip())
+        raise ValidationError({"unit": words})
+    return expected
+
+
+def check_bounds(of: str, what: str, at_most: Decimal | None, at_least: Decimal | None) -> None:
+    """Refuse bounds that cross, and a mean of what is no count."""
+    if at_most is not None and at_least is not None and at_least > at_most:
+        raise ValidationError({"at_least": CROSSED.format(least=at_least, most=at_most)})
+    if of != Limit.Of.MEAN:
+        return
+    if what not in COUNTS:
+        counts = ", ".join(sorted(What(count).label.partition(",")[0] for count in COUNTS))
+        raise ValidationError({"of": ONLY_COUNTS.format(counts=counts, what=What(what).label)})
+    if at_most is None or at_most <= 0:
+        raise ValidationError({"at_most": MEAN_NEEDS_MOST})

@@ -1,0 +1,49 @@
+"""Background jobs of the milk. Each can run at any time, twice or late, with the same outcome."""
+
+from datetime import date, datetime
+
+from celery import shared_task
+from django.utils import timezone
+
+from config.jobs import job
+from milk.services import flags
+
+
+@shared_task(name="milk.tasks.flag_withheld_milk")
+def flag_withheld_milk(
+    since: str | None = None, until: str | None = None, at: str | None = None
+) -> dict[str, int]:
+    """Hold lots with withheld milk. Moments as ISO 8601 text; without them the last 90 days."""
+    with job("milk.tasks.flag_withheld_milk") as counted:
+        counted.update(
+            flags.flag_withheld_milk(
+                at=moment(at) or timezone.now(), since=moment(since), until=moment(until)
+            )
+        )
+    return counted
+
+
+@shared_task(name="milk.tasks.flag_lots_over_limits")
+def flag_lots_over_limits(
+    since: str | None = None, until: str | None = None, at: str | None = None
+) -> dict[str, int]:
+    """Flag results and means over limits. ``since`` is a day, the moments are ISO 8601 text."""
+    with job("milk.tasks.flag_lots_over_limits") as counted:
+        counted.update(
+            flags.flag_lots_over_limits(
+                at=moment(at) or timezone.now(),
+                since=date.fromisoformat(since[:10]) if since else None,
+                until=moment(until),
+            )
+        )
+    return counted
+
+
+def moment(text: str | None) -> datetime | None:
+    """A moment from ISO 8601 text with its offset. Raises ValueError for one without."""
+    if text is None:
+        return None
+    found = datetime.fromisoformat(text)
+    if found.tzinfo is None:
+        raise ValueError(f"{text} has no offset from UTC; expected one such as 2026-06-09T04:30Z")
+    return found
