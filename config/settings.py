@@ -111,7 +111,9 @@ USE_TZ = True
 ESTATE_SCHEMES = environment.names("ESTATE_SCHEMES", ("EU 853/2004", "EU 2023/915", "estate"))
 
 STATIC_URL = "static/"
-STATIC_ROOT = BASE_DIR / "staticfiles"
+# Elsewhere than in production the files are served from where they lie, without `collectstatic`.
+STATIC_ROOT = BASE_DIR / "staticfiles" if PRODUCTION else None
+WHITENOISE_USE_FINDERS = not PRODUCTION
 MEDIA_ROOT = SWARDLINE_DATA / "files"
 FILE_UPLOAD_PERMISSIONS = 0o600
 STORAGES = {
@@ -122,8 +124,6 @@ STORAGES = {
         else "django.contrib.staticfiles.storage.StaticFilesStorage"
     },
 }
-# Without `collectstatic` the files are served from where they lie.
-WHITENOISE_USE_FINDERS = not PRODUCTION
 
 LOGIN_URL = "login"
 LOGIN_REDIRECT_URL = "home"

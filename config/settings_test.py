@@ -17,6 +17,8 @@ default["OPTIONS"] = {**default["OPTIONS"], "options": "-c swardline.allow_flush
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 REST_FRAMEWORK = {**REST_FRAMEWORK, "DEFAULT_THROTTLE_CLASSES": []}
 AXES_ENABLED = False
+# Looking for all files again for each test client would take longer than the tests.
+WHITENOISE_USE_FINDERS = False
 # Nobody listens: a test that needs a worker starts a broker and says so.
 CELERY_BROKER_URL = "memory://"
 STORAGES = {

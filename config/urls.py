@@ -6,6 +6,7 @@ from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import include, path
 
 from config.views import entries, errors, pages
+from config.views.health import health
 
 handler400 = errors.bad_request
 handler403 = errors.forbidden
@@ -31,6 +32,7 @@ def of_app(app: str, prefix: str, module: str) -> list[object]:
 
 urlpatterns = [
     path("", pages.today, name="home"),
+    path("health", health, name="health"),
     path("find/", pages.find, name="find"),
     path("roles/", pages.roles, name="roles"),
     path("login/", LoginView.as_view(redirect_authenticated_user=True), name="login"),
