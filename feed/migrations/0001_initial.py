@@ -12,8 +12,10 @@ from decimal import Decimal
 from django.conf import settings
 from django.db import migrations, models
 
+from config.fresh import FreshTables
 
-class Migration(migrations.Migration):
+
+class Migration(FreshTables):
 
     initial = True
 
@@ -127,7 +129,7 @@ class Migration(migrations.Migration):
                 ('struck_words', models.CharField(blank=True, editable=False, max_length=400)),
                 ('kg', models.DecimalField(decimal_places=1, max_digits=9, validators=[django.core.validators.MinValueValidator(Decimal('500'), 'A load weighs 500 to 15,000 kg. Split it, or look at the number again.'), django.core.validators.MaxValueValidator(Decimal('15000'), 'A load weighs 500 to 15,000 kg. Split it, or look at the number again.')], verbose_name='loaded, kg')),
                 ('weighed', models.BooleanField(default=True, verbose_name='weighed (else a guess)')),
-                ('dry_matter', models.DecimalField(blank=True, decimal_places=1, max_digits=4, null=True, validators=[django.core.validators.MinValueValidator(Decimal('8'), 'Fresh grass holds 8 to 40 % dry matter; hay and meal are feed lots.'), django.core.validators.MaxValueValidator(Decimal('40'), 'Fresh grass holds 8 to 40 % dry matter; hay and meal are feed lots.')], verbose_name='dry matter, %')),
+                ('dry_matter', models.DecimalField(blank=True, decimal_places=1, max_digits=4, null=True, validators=[django.core.validators.MinValueValidator(Decimal('8'), 'Fresh grass holds 8 to 40 %% dry matter; hay and meal are feed lots.'), django.core.validators.MaxValueValidator(Decimal('40'), 'Fresh grass holds 8 to 40 %% dry matter; hay and meal are feed lots.')], verbose_name='dry matter, %')),
                 ('wet', models.BooleanField(default=False, verbose_name='cut wet')),
                 ('chopped', models.BooleanField(default=False, verbose_name='chopped, or heaped above 60 cm')),
                 ('air_temperature', models.DecimalField(blank=True, decimal_places=1, max_digits=4, null=True, validators=[django.core.validators.MinValueValidator(Decimal('-20')), django.core.validators.MaxValueValidator(Decimal('50'))], verbose_name="day's highest air temperature, °C")),

@@ -23,7 +23,7 @@ GRASS_DRY_MATTER = (Decimal(8), Decimal(40))
 LOAD_WEIGHT = "A load weighs {:,.0f} to {:,.0f} kg. Split it, or look at the number again.".format(
     *LOAD_KG
 )
-GRASS_MATTER = "Fresh grass holds {} to {} % dry matter; hay and meal are feed lots.".format(
+GRASS_MATTER = "Fresh grass holds {} to {} %% dry matter; hay and meal are feed lots.".format(
     *GRASS_DRY_MATTER
 )
 
@@ -98,8 +98,8 @@ class LeftQuerySet(EntryQuerySet):
 def total(model: type["Feeding | Discard"], link: str, at: datetime | None) -> Any:
     """The standing kilos of ``model`` as a sub-query, 0 when there are none."""
     rows = model.objects.happened_by(at) if at else model.objects.standing()
-    rows = rows.filter(**{link: models.OuterRef("pk")}).order_by().values(link)
-    summed = rows.annotate(sum=models.Sum("kg")).values("sum")
+    of_one = rows.filter(**{link: models.OuterRef("pk")}).order_by().values(link)
+    summed = of_one.annotate(sum=models.Sum("kg")).values("sum")
     zero = models.Value(Decimal(0), output_field=models.DecimalField())
     return models.functions.Coalesce(models.Subquery(summed), zero)
 

@@ -1,0 +1,15 @@
+"""The feed's own pages; the plain pages of its entries stand under /entries/."""
+
+from django.urls import path
+
+from feed.views import board, writing
+
+app_name = "feed"
+
+urlpatterns = [
+    path("", board.forage_board),
+    path("board/", board.forage_board, name="board"),
+    path("batches/<uuid:uuid>/", board.batch, name="batch"),
+    path("cuts/new/", writing.start_cut, name="cut"),
+    path("feedings/new/", writing.feed, name="feed"),
+]
