@@ -256,4 +256,3 @@ def assign_cows(
 def left_in(lot: MilkLot) -> Decimal:
     """kg of a lot that the book says are in its tank still (below 0: more drawn than came in)."""
     return lot.kg + lot.carried_kg - lot.drawn_kg
-

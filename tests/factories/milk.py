@@ -31,7 +31,7 @@ from milk.models import (
     VatLot,
     Wheel,
 )
-from milk.services import identity, milkings, store, tanks, vats
+from milk.services import identity, milkings, store, tanks, vats, wheels
 from tests.factories.herd import make_animal, make_group, make_user
 
 # A Tuesday in June, before the evening milking; far enough back for any clock a test runs on.
@@ -107,7 +107,9 @@ def cow_row(row: Any) -> milkings.CowRow:
     return milkings.CowRow(animal=animal, grams=grams, at_s=seconds[0] if seconds else None)
 
 
-def make_tank_event(what: str = "washed", *, at: datetime | None = None, **fields: Any) -> TankEvent:
+def make_tank_event(
+    what: str = "washed", *, at: datetime | None = None, **fields: Any
+) -> TankEvent:
     if "tank" not in fields:
         fields["tank"] = make_tank()
     fields["kg"] = kg(fields.get("kg"))
@@ -173,7 +175,7 @@ def make_wheel(*, at: datetime | None = None, **fields: Any) -> Wheel:
     fields.setdefault("twin", "B" if "A" in taken else "A")
     fields["kg"] = kg(fields.get("kg", "47.6"))
     stamp = fields.pop("stamp", None) or stamp_at(at, fields.pop("by", None))
-    return vats.record_wheel(stamp=stamp, **fields)
+    return wheels.record_wheel(stamp=stamp, **fields)
 
 
 def make_lot_test(*, at: datetime | None = None, **fields: Any) -> LotTest:

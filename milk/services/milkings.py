@@ -1,0 +1,347 @@
+"""Milkings of groups, the meter rows that came with them, and corrections of those."""
+
+from collections import Counter
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from django.contrib.auth.models import User
+from django.core.exceptions import ValidationError
+from django.db import connection, transaction
+from django.db.models import Sum
+from django.utils import timezone
+
+from config import entries
+from config.entries import Stamp
+from config.errors import Conflict
+from herd.models import Animal, Group
+from milk.models import CowMilking, MeterCorrection, Milking, MilkingPart, Tank
+from milk.services.flowing import (
+    check_stands,
+    check_times,
+    earliest,
+    milk_moved,
+    tanks_of,
+    weight,
+)
+from milk.services.lots import lock_tanks, rebuild
+from milk.services.timeline import kilos
+
+KG_MISSING = "Give the kg that went into the tank, or the rows of the meters."
+NEGATIVE = "{kg} kg is no weight. Expected 0 kg or more."
+OTHER_DAY = (
+    "It began on {began}, but the day of the milking says {day}. A milking counts for the day on "
+    "which it began, or the evening before."
+)
+TWICE = "{animals} {stand} more than once in the rows. Each cow has one row per milking."
+STRUCK_ANIMAL = "{animals}: struck, and not to be milked. Look up the right animal."
+ROW_RANGE = "{animal}: {grams} g is no weight of one milking. Expected 0 to 100,000 g."
+SECONDS_RANGE = (
+    "{animal}: {seconds} s after the start is not within the milking. Expected 0 to {most} s."
+)
+NO_ROW = "{animal} has no meter row at {milking}. There is nothing to correct."
+SAME_VALUES = "The row says so already: nothing to correct."
+ROW_CHANGED_SINCE = (
+    "The meter row of {animal} was corrected again after this. Strike the later correction, or "
+    "correct the row once more."
+)
+TAKEN_BACK = "correction struck: {words}"
+MOST_GRAMS = 100_000
+MOST_SECONDS = 32_767
+NAMED_AT_MOST = 5
+
+# A file sent twice brings each row once.
+INSERT = """
+    INSERT INTO milk_cowmilking (animal_id, milking_id, lot_id, upload_id, grams, at_s, goes)
+    SELECT animal, %(milking)s, lot, %(upload)s, grams, at_s, goes
+    FROM unnest(%(animal)s::int[], %(lot)s::int[], %(grams)s::int[], %(at_s)s::int2[],
+                %(goes)s::int2[]) AS row(animal, lot, grams, at_s, goes)
+    ON CONFLICT (animal_id, milking_id) DO NOTHING
+"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class CowRow:
+    """What a meter read: ``grams`` (None: not measured), ``at_s``: seconds after the milking began
+    at which the cluster was put on her (None: not known), ``goes``: CowMilking.Goes.
+    """
+
+    animal: Animal
+    grams: int | None = None
+    at_s: int | None = None
+    goes: int = CowMilking.Goes.TANK
+
+
+@transaction.atomic
+def record_milking(
+    *,
+    stamp: Stamp,
+    group: Group,
+    day: date,
+    session: str,
+    tank: Tank | None = None,
+    kg: Decimal | None = None,
+    ended_at: datetime | None = None,
+    cows: Sequence[CowRow] = (),
+    kept_out: Collection[Animal] = (),
+    **fields: Any,
+) -> Milking:
+    """Write down a group's milking with its meter rows, and compute the lots of its tank.
+
+    ``kg``: read at the tank; without it the sum of the rows that went there. ``kept_out``: animals
+    whose milk did not go to the tank, for groups without meters. Raises ValidationError by field.
+    """
+    lock_tanks()
+    rows = [*cows, *(CowRow(animal=animal, goes=CowMilking.Goes.KEPT_OUT) for animal in kept_out)]
+    check_milking(stamp, group, day, tank, kg, ended_at)
+    check_rows(rows)
+    if kg is None and not cows:
+        raise ValidationError({"kg": KG_MISSING})
+    milking: Milking = entries.record(
+        Milking,
+        stamp=stamp,
+        group=group,
+        day=day,
+        session=session,
+        tank=tank,
+        ended_at=ended_at,
+        read_kg=kg,
+        kg=sum_of(cows) if kg is None else kg,
+        metered=bool(cows),
+        **fields,
+    )
+    rebuild(tanks=[tank], since=milking.happened_at)
+    insert_rows(milking, rows)
+    milk_moved()
+    return milking
+
+
+def check_milking(
+    stamp: Stamp,
+    group: Group,
+    day: date,
+    tank: Tank | None,
+    kg: Decimal | None,
+    ended_at: datetime | None,
+) -> None:
+    """Refuse what cannot be of a milking. Raises ValidationError by field."""
+    check_times(stamp, ended_at)
+    check_stands(group, "group")
+    check_stands(tank, "tank")
+    if kg is not None and kg < 0:
+        raise ValidationError({"kg": NEGATIVE.format(kg=weight(kg))})
+    began = timezone.localdate(stamp.happened_at)
+    if day not in (began, began - timedelta(days=1)):
+        raise ValidationError({"day": OTHER_DAY.format(began=began, day=day)})
+
+
+def check_rows(rows: Sequence[CowRow]) -> None:
+    """Refuse a cow twice, a struck cow, or what no meter reads. Raises ValidationError at cows."""
+    times = Counter(row.animal.pk for row in rows)
+    twice = {row.animal.pk: row.animal for row in rows if times[row.animal.pk] > 1}
+    if twice:
+        stand = "stand" if len(twice) > 1 else "stands"
+        raise ValidationError({"cows": TWICE.format(animals=some(twice.values()), stand=stand)})
+    struck = [row.animal for row in rows if row.animal.is_struck]
+    if struck:
+        raise ValidationError({"cows": STRUCK_ANIMAL.format(animals=some(struck))})
+    for row in rows:
+        if row.grams is not None and not 0 <= row.grams <= MOST_GRAMS:
+            raise ValidationError({"cows": ROW_RANGE.format(animal=row.animal, grams=row.grams)})
+        if row.at_s is not None and not 0 <= row.at_s <= MOST_SECONDS:
+            words = SECONDS_RANGE.format(animal=row.animal, seconds=row.at_s, most=MOST_SECONDS)
+            raise ValidationError({"cows": words})
+
+
+def some(animals: Iterable[Animal]) -> str:
+    """The first few animals by name, and how many more."""
+    names = [str(animal) for animal in animals]
+    more = len(names) - NAMED_AT_MOST
+    said = ", ".join(names[:NAMED_AT_MOST])
+    return f"{said} and {more} more" if more > 0 else said
+
+
+def sum_of(rows: Iterable[CowRow]) -> Decimal:
+    """kg of the rows that went to the tank."""
+    tank = CowMilking.Goes.TANK
+    return kilos(sum(row.grams or 0 for row in rows if row.goes == tank))
+
+
+def insert_rows(milking: Milking, rows: Sequence[CowRow]) -> int:
+    """Insert meter rows, each to its part's lot; rows that are there stay. The number inserted."""
+    if not rows:
+        return 0
+    parts = parts_of(milking)
+    columns = {
+        "milking": milking.pk,
+        "upload": milking.upload_id,
+        "animal": [row.animal.pk for row in rows],
+        "lot": [lot_for(row.goes, row.at_s, parts) for row in rows],
+        "grams": [row.grams for row in rows],
+        "at_s": [row.at_s for row in rows],
+        "goes": [int(row.goes) for row in rows],
+    }
+    with connection.cursor() as cursor:
+        cursor.execute(INSERT, columns)
+        return int(cursor.rowcount)
+
+
+def parts_of(milking: Milking) -> list[tuple[float, int]]:
+    """The parts of a milking: seconds after its start at which each begins, and its lot (key).
+
+    A part begins with the milking or with the opening of its lot, whichever is later.
+    """
+    rows = MilkingPart.objects.filter(milking=milking).order_by("lot__opened_at", "lot")
+    return [
+        ((opened - milking.happened_at).total_seconds(), lot)
+        for opened, lot in rows.values_list("lot__opened_at", "lot")
+    ]
+
+
+def lot_for(goes: int, at_s: int | None, parts: Sequence[tuple[float, int]]) -> int | None:
+    """The lot (key) of a cow's row: her part's, or the first part's when her time is not known."""
+    if goes != CowMilking.Goes.TANK or not parts:
+        return None
+    begun = [lot for since, lot in parts if at_s is not None and since <= at_s]
+    return begun[-1] if begun else parts[0][1]
+
+
+@transaction.atomic
+def add_rows(*, milking: Milking, cows: Sequence[CowRow]) -> int:
+    """Add meter rows that came later to a milking; the number of new ones.
+
+    Its kg grow with them, unless they were read at the tank. Raises ValidationError at ``cows``.
+    """
+    lock_tanks()
+    check_stands(milking, "milking")
+    check_rows(cows)
+    added = insert_rows(milking, cows)
+    weigh_again(milking)
+    milk_moved()
+    return added
+
+
+def weigh_again(milking: Milking) -> None:
+    """Bring a milking's kg in line with its meter rows, and its lots with them."""
+    if milking.read_kg is not None:
+        return
+    to_tank = CowMilking.objects.filter(milking=milking, goes=CowMilking.Goes.TANK)
+    kg = kilos(to_tank.aggregate(grams=Sum("grams"))["grams"] or 0)
+    if kg != milking.kg:
+        milking.kg = kg
+        milking.save(update_fields=["kg"])
+        rebuild(tanks=[milking.tank], since=milking.happened_at)
+
+
+@transaction.atomic
+def correct_milking(
+    milking: Milking, *, stamp: Stamp, reason: str, words: str = "", **fields: Any
+) -> Milking:
+    """Write a milking again under its number; lots, vats and meter rows follow.
+
+    Fields that are not given stay. Raises ValidationError by field, Conflict when it is struck.
+    """
+    lock_tanks()
+    new = {
+        name: fields.get(name, getattr(milking, name))
+        for name in ("group", "day", "tank", "ended_at")
+    }
+    fields |= weights(milking, fields)
+    check_milking(stamp, kg=fields["kg"], **new)
+    corrected = entries.correct(milking, stamp=stamp, reason=reason, words=words, **fields)
+    since = earliest(milking.happened_at, corrected.happened_at)
+    rebuild(tanks=tanks_of(milking, corrected), since=since)
+    milk_moved()
+    return corrected
+
+
+def weights(milking: Milking, fields: dict[str, Any]) -> dict[str, Decimal | None]:
+    """kg and read_kg of a corrected milking: a weight that was the meters' sum stays their sum."""
+    kg = fields.get("kg")
+    if kg is None or (milking.read_kg is None and milking.metered and kg == milking.kg):
+        if not milking.metered and "kg" in fields:
+            raise ValidationError({"kg": KG_MISSING})
+        return {"kg": milking.kg, "read_kg": milking.read_kg}
+    return {"kg": kg, "read_kg": kg}
+
+
+@transaction.atomic
+def strike_milking(
+    milking: Milking, *, by: User, reason: str, words: str = "", **options: Any
+) -> Milking:
+    """Strike a milking: its milk leaves the lots, its meter rows stay readable beside it."""
+    lock_tanks()
+    struck = entries.strike(milking, by=by, reason=reason, words=words, **options)
+    rebuild(tanks=[struck.tank], since=struck.happened_at)
+    milk_moved()
+    return struck
+
+
+@transaction.atomic
+def correct_meter(
+    *,
+    stamp: Stamp,
+    animal: Animal,
+    milking: Milking,
+    new_grams: int | None = None,
+    new_goes: int = CowMilking.Goes.TANK,
+    why: str = "",
+) -> MeterCorrection:
+    """Put a meter row right, with the old and the new value kept beside it.
+
+    Raises ValidationError by field; Conflict when the row says so already.
+    """
+    lock_tanks()
+    check_stands(milking, "milking")
+    milking = Milking.objects.get(pk=milking.pk)
+    row = CowMilking.objects.filter(animal=animal, milking=milking).first()
+    if row is None:
+        raise ValidationError({"animal": NO_ROW.format(animal=animal, milking=milking)})
+    if (row.grams, row.goes) == (new_grams, new_goes):
+        raise Conflict(SAME_VALUES)
+    correction: MeterCorrection = entries.record(
+        MeterCorrection,
+        stamp=stamp,
+        animal=animal,
+        milking=milking,
+        old_grams=row.grams,
+        old_goes=row.goes,
+        new_grams=new_grams,
+        new_goes=new_goes,
+        why=why,
+    )
+    CowMilking.objects.filter(animal=animal, milking=milking).update(
+        grams=new_grams, goes=new_goes, lot=lot_for(new_goes, row.at_s, parts_of(milking))
+    )
+    weigh_again(milking)
+    milk_moved()
+    return correction
+
+
+@transaction.atomic
+def strike_meter_correction(
+    correction: MeterCorrection, *, by: User, reason: str, words: str = "", **options: Any
+) -> MeterCorrection:
+    """Strike a correction: the row says again what it said, by a correction that says why.
+
+    Raises Conflict when the row was corrected once more since.
+    """
+    lock_tanks()
+    row = CowMilking.objects.get(animal=correction.animal, milking=correction.milking)
+    if not correction.is_struck and (row.grams, row.goes) != (
+        correction.new_grams,
+        correction.new_goes,
+    ):
+        raise Conflict(ROW_CHANGED_SINCE.format(animal=correction.animal))
+    struck = entries.strike(correction, by=by, reason=reason, words=words, **options)
+    correct_meter(
+        stamp=Stamp.now(by, correction.happened_at),
+        animal=correction.animal,
+        milking=correction.milking,
+        new_grams=correction.old_grams,
+        new_goes=correction.old_goes,
+        why=TAKEN_BACK.format(words=words or reason)[:120],
+    )
+    return struck

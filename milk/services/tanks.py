@@ -1,0 +1,237 @@
+"""What happens to tanks: washed, emptied, drawn, moved; deliveries; trays."""
+
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from django.contrib.auth.models import User
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from config import entries
+from config.entries import Stamp
+from herd.models import Holding
+from milk.held import check_may_pour
+from milk.models import Delivery, Tank, TankEvent, Tray
+from milk.services.flowing import (
+    check_draw,
+    check_fits,
+    check_found_milk,
+    check_stands,
+    check_times,
+    check_weight,
+    earliest,
+    milk_moved,
+    tanks_of,
+)
+from milk.services.lots import lock_tanks, rebuild
+
+KG_MISSING = "Give the kg: how much milk was {what}?"
+KG_SAYS_NOTHING = "A tank is washed or emptied whole; leave the kg away."
+WHERE_TO = "Say which other tank the milk was moved to."
+ONLY_WHEN_MOVED = "Only milk that is moved goes to another tank; leave this away."
+SAME_TANK = "Milk cannot be moved from {tank} to itself. Choose the other tank."
+
+WHOLE = (TankEvent.What.WASHED, TankEvent.What.EMPTIED)
+NEEDS_KG = (*TankEvent.TAKES_MILK, TankEvent.What.LEVEL)
+
+
+@transaction.atomic
+def record_tank_event(
+    *,
+    stamp: Stamp,
+    tank: Tank,
+    what: str,
+    kg: Decimal | None = None,
+    to_tank: Tank | None = None,
+    ended_at: datetime | None = None,
+    **fields: Any,
+) -> TankEvent:
+    """Write down what was done with a tank, and compute its lots again.
+
+    ``kg``: for milk drawn, dumped or moved, and for a level. Raises ValidationError by field, and
+    Conflict when milk is taken from a tank in which the book knows none.
+    """
+    lock_tanks()
+    check_times(stamp, ended_at)
+    check_event(tank, what, kg, to_tank)
+    event: TankEvent = entries.record(
+        TankEvent,
+        stamp=stamp,
+        tank=tank,
+        what=what,
+        kg=kg,
+        to_tank=to_tank,
+        ended_at=ended_at,
+        **fields,
+    )
+    if what in TankEvent.TAKES_MILK or what in WHOLE:
+        rebuild(tanks=tanks_of(event), since=event.happened_at)
+        milk_moved()
+    if what in TankEvent.TAKES_MILK:
+        check_found_milk("tank_event", event)
+    return event
+
+
+def check_event(tank: Tank, what: str, kg: Decimal | None, to_tank: Tank | None) -> None:
+    """Refuse an event whose kg or other tank does not go with what was done."""
+    check_stands(tank, "tank")
+    check_stands(to_tank, "to_tank")
+    if what in NEEDS_KG and kg is None:
+        done = TankEvent.What(what).label
+        raise ValidationError({"kg": KG_MISSING.format(what=done)})
+    if what in WHOLE and kg is not None:
+        raise ValidationError({"kg": KG_SAYS_NOTHING})
+    if what == TankEvent.What.MOVED and to_tank is None:
+        raise ValidationError({"to_tank": WHERE_TO})
+    if what != TankEvent.What.MOVED and to_tank is not None:
+        raise ValidationError({"to_tank": ONLY_WHEN_MOVED})
+    if to_tank is not None and to_tank.pk == tank.pk:
+        raise ValidationError({"to_tank": SAME_TANK.format(tank=tank)})
+    if what in NEEDS_KG:
+        check_draw(tank, kg)
+    if to_tank is not None and kg is not None:
+        check_fits(to_tank, kg)
+
+
+@transaction.atomic
+def strike_tank_event(
+    event: TankEvent, *, by: User, reason: str, words: str = "", **options: Any
+) -> TankEvent:
+    """Strike what was done with a tank, and compute its lots again without it."""
+    lock_tanks()
+    struck = entries.strike(event, by=by, reason=reason, words=words, **options)
+    rebuild(tanks=tanks_of(struck), since=struck.happened_at)
+    milk_moved()
+    return struck
+
+
+@transaction.atomic
+def record_delivery(
+    *,
+    stamp: Stamp,
+    way: str,
+    holding: Holding,
+    tank: Tank,
+    kg: Decimal,
+    ended_at: datetime | None = None,
+    **fields: Any,
+) -> Delivery:
+    """Write down milk from a supplier, a lot of its own, or milk that went to a buyer.
+
+    Raises ValidationError by field; Conflict when the tank holds no milk or milk that is held.
+    """
+    lock_tanks()
+    check_times(stamp, ended_at)
+    check_stands(holding, "holding")
+    check_weight(kg)
+    check_delivery(way, tank, kg)
+    delivery: Delivery = entries.record(
+        Delivery,
+        stamp=stamp,
+        way=way,
+        holding=holding,
+        tank=tank,
+        kg=kg,
+        ended_at=ended_at,
+        **fields,
+    )
+    rebuild(tanks=[tank], since=delivery.happened_at)
+    check_went_out(delivery)
+    milk_moved()
+    return delivery
+
+
+def check_delivery(way: str, tank: Tank, kg: Decimal) -> None:
+    if way == Delivery.Way.OUT:
+        check_draw(tank, kg)
+    else:
+        check_fits(tank, kg)
+
+
+def check_went_out(delivery: Delivery) -> None:
+    """Refuse to sell milk that is not there, or that is held."""
+    if delivery.way == Delivery.Way.OUT:
+        check_may_pour(lots=check_found_milk("delivery", delivery), at=delivery.happened_at)
+
+
+@transaction.atomic
+def correct_delivery(
+    delivery: Delivery, *, stamp: Stamp, reason: str, words: str = "", **fields: Any
+) -> Delivery:
+    """Write a delivery again under its number, and compute the lots of its tanks again."""
+    lock_tanks()
+    check_times(stamp, fields.get("ended_at", delivery.ended_at))
+    new = {name: fields.get(name, getattr(delivery, name)) for name in ("way", "tank", "kg")}
+    check_weight(new["kg"])
+    check_delivery(**new)
+    corrected = entries.correct(delivery, stamp=stamp, reason=reason, words=words, **fields)
+    since = earliest(delivery.happened_at, corrected.happened_at)
+    rebuild(tanks=tanks_of(delivery, corrected), since=since)
+    if corrected.way == Delivery.Way.OUT:
+        check_found_milk("delivery", corrected)
+    milk_moved()
+    return corrected
+
+
+@transaction.atomic
+def strike_delivery(
+    delivery: Delivery, *, by: User, reason: str, words: str = "", **options: Any
+) -> Delivery:
+    """Strike a delivery, and compute the lots of its tank again without it."""
+    lock_tanks()
+    struck = entries.strike(delivery, by=by, reason=reason, words=words, **options)
+    rebuild(tanks=[struck.tank], since=struck.happened_at)
+    milk_moved()
+    return struck
+
+
+@transaction.atomic
+def record_tray(
+    *,
+    stamp: Stamp,
+    number: int,
+    tank: Tank,
+    kg: Decimal,
+    ended_at: datetime | None = None,
+    **fields: Any,
+) -> Tray:
+    """Write down a tray filled from a tank; its milk is drawn from the tank's lot.
+
+    Raises ValidationError by field; Conflict when the tank holds no milk or milk that is held.
+    """
+    lock_tanks()
+    check_times(stamp, ended_at)
+    check_draw(tank, kg)
+    tray: Tray = entries.record(
+        Tray, stamp=stamp, number=number, tank=tank, kg=kg, ended_at=ended_at, **fields
+    )
+    rebuild(tanks=[tank], since=tray.happened_at)
+    check_may_pour(lots=check_found_milk("tray", tray), at=tray.happened_at)
+    milk_moved()
+    return tray
+
+
+@transaction.atomic
+def correct_tray(tray: Tray, *, stamp: Stamp, reason: str, words: str = "", **fields: Any) -> Tray:
+    """Write a tray again under its number; the vats filled from it follow."""
+    lock_tanks()
+    check_times(stamp, fields.get("ended_at", tray.ended_at))
+    check_draw(fields.get("tank", tray.tank), fields.get("kg", tray.kg))
+    corrected = entries.correct(tray, stamp=stamp, reason=reason, words=words, **fields)
+    since = earliest(tray.happened_at, corrected.happened_at)
+    vats = set(corrected.vat_fills.values_list("vat", flat=True))
+    rebuild(tanks=tanks_of(tray, corrected), since=since, vats=vats)
+    check_found_milk("tray", corrected)
+    milk_moved()
+    return corrected
+
+
+@transaction.atomic
+def strike_tray(tray: Tray, *, by: User, reason: str, words: str = "", **options: Any) -> Tray:
+    """Strike a tray. Raises Conflict when a vat was filled from it."""
+    lock_tanks()
+    struck = entries.strike(tray, by=by, reason=reason, words=words, **options)
+    rebuild(tanks=[struck.tank], since=struck.happened_at)
+    milk_moved()
+    return struck

@@ -1,0 +1,211 @@
+"""Filling vats from lots, and numbering the wheels that came of them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from django.contrib.auth.models import User
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from config import entries
+from config.entries import Stamp
+from config.errors import Conflict
+from milk.held import check_may_pour
+from milk.models import LotDraw, MilkLot, StarterCan, Tank, Tray, Vat, VatFill
+from milk.services.flowing import (
+    check_draw,
+    check_found_milk,
+    check_stands,
+    check_times,
+    check_weight,
+    drawn_lots,
+    local,
+    milk_moved,
+    weight,
+)
+from milk.services.lots import lock_tanks, rebuild
+
+FILL_FROM = "Say where the milk came from: one tank, one tray, or one lot."
+NO_FILLS = "Nothing to fill: name at least one tank, tray or lot with its kg."
+FAR_FROM_VAT = (
+    "{vat} was begun at {begun}; a fill at {at} does not belong to it. Look at day and hour."
+)
+# A vat is made within hours; a fill further away has a wrong day in it.
+FAR = timedelta(hours=24)
+NOT_THAT_LOT = (
+    "At {at} {tank} did not hold lot {lot} alone: milk drawn then is {holds}. Choose that lot, or "
+    "correct the time. Nothing was saved."
+)
+TRAY_NOT_YET = "{tray} was filled at {filled}; nothing can come out of it at {at}."
+LOT_VOID = "Lot {lot} is void: what opened it was struck. Choose the lot that has its milk."
+STARTER_LATER = "{can} was filled at {filled}, after this vat was begun at {begun}. Choose another."
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fill:
+    """One filling to be written: from a tank, a tray, or a lot (that its tank must hold then).
+
+    ``at``, ``ended_at``: when, if not at the moment of the stamp.
+    """
+
+    kg: Decimal
+    tank: Tank | None = None
+    tray: Tray | None = None
+    lot: MilkLot | None = None
+    at: datetime | None = None
+    ended_at: datetime | None = None
+
+
+@transaction.atomic
+def record_vat(*, stamp: Stamp, starter_can: StarterCan | None = None, **fields: Any) -> Vat:
+    """Write down a make in a vat. Raises ValidationError by field."""
+    check_starter(starter_can, stamp)
+    vat: Vat = entries.record(Vat, stamp=stamp, starter_can=starter_can, **fields)
+    return vat
+
+
+@transaction.atomic
+def correct_vat(vat: Vat, *, stamp: Stamp, reason: str, words: str = "", **fields: Any) -> Vat:
+    """Write a vat again under its number; its fills and wheels stay."""
+    check_starter(fields.get("starter_can", vat.starter_can), stamp)
+    corrected: Vat = entries.correct(vat, stamp=stamp, reason=reason, words=words, **fields)
+    return corrected
+
+
+def check_starter(can: StarterCan | None, stamp: Stamp) -> None:
+    """Refuse starter that was struck, or that came of a later vat."""
+    check_stands(can, "starter_can")
+    if can is not None and can.happened_at > stamp.happened_at:
+        words = STARTER_LATER.format(
+            can=str(can).capitalize(),
+            filled=local(can.happened_at),
+            begun=local(stamp.happened_at),
+        )
+        raise ValidationError({"starter_can": words})
+
+
+@transaction.atomic
+def fill_vat(
+    *,
+    stamp: Stamp,
+    vat: Vat,
+    kg: Decimal,
+    tank: Tank | None = None,
+    tray: Tray | None = None,
+    lot: MilkLot | None = None,
+    ended_at: datetime | None = None,
+) -> VatFill:
+    """Fill milk into a vat; which lots it is of follows from the tank or the tray.
+
+    Raises ValidationError by field; Conflict when there is no milk, another lot than named, or
+    milk that was held when it was poured.
+    """
+    wanted = Fill(kg=kg, tank=tank, tray=tray, lot=lot, ended_at=ended_at)
+    return fill_vat_from(stamp=stamp, vat=vat, fills=[wanted])[0]
+
+
+@transaction.atomic
+def fill_vat_from(*, stamp: Stamp, vat: Vat, fills: Sequence[Fill]) -> list[VatFill]:
+    """Fill a vat from several tanks, trays or lots in one act; all of it or nothing.
+
+    The first entry takes the number of the stamp. Raises as ``fill_vat`` does.
+    """
+    if not fills:
+        raise ValidationError({"fills": NO_FILLS})
+    lock_tanks()
+    check_stands(vat, "vat")
+    made = [
+        write_fill(stamp if place == 0 else stamp.again(), vat, wanted)
+        for place, wanted in enumerate(fills)
+    ]
+    tanks = {fill.tank for fill in made}
+    since = min(fill.happened_at for fill in made)
+    rebuild(tanks=tanks, since=since, vats=[vat.pk])
+    for fill, wanted in zip(made, fills, strict=True):
+        check_poured(fill, wanted.lot)
+    milk_moved()
+    return made
+
+
+def write_fill(stamp: Stamp, vat: Vat, wanted: Fill) -> VatFill:
+    """One checked entry of a filling."""
+    if wanted.at is not None:
+        offset = entries.offset_minutes(wanted.at)
+        stamp = replace(stamp, happened_at=wanted.at, zone_offset=offset)
+    tank = source_of(wanted)
+    check_times(stamp, wanted.ended_at)
+    if abs(stamp.happened_at - vat.happened_at) > FAR:
+        begun, at = local(vat.happened_at), local(stamp.happened_at)
+        words = FAR_FROM_VAT.format(vat=str(vat).capitalize(), begun=begun, at=at)
+        raise ValidationError({"happened_at": words})
+    check_weight(wanted.kg)
+    if tank is not None:
+        check_draw(tank, wanted.kg)
+    if wanted.tray is not None:
+        check_tray(wanted.tray, stamp)
+    made: VatFill = entries.record(
+        VatFill,
+        stamp=stamp,
+        vat=vat,
+        tank=tank,
+        tray=wanted.tray,
+        kg=wanted.kg,
+        ended_at=wanted.ended_at,
+    )
+    return made
+
+
+def source_of(wanted: Fill) -> Tank | None:
+    """The tank of a filling; None for a tray. Raises ValidationError for none or several."""
+    named = [one for one in (wanted.tank, wanted.tray, wanted.lot) if one is not None]
+    if len(named) != 1:
+        raise ValidationError({"tank": FILL_FROM})
+    if wanted.lot is None:
+        return wanted.tank
+    if wanted.lot.void:
+        raise ValidationError({"lot": LOT_VOID.format(lot=wanted.lot)})
+    return wanted.lot.tank
+
+
+def check_tray(tray: Tray, stamp: Stamp) -> None:
+    """Refuse milk out of a tray that was struck, or before it was filled."""
+    check_stands(tray, "tray")
+    if stamp.happened_at < tray.happened_at:
+        filled, at = local(tray.happened_at), local(stamp.happened_at)
+        words = TRAY_NOT_YET.format(tray=str(tray).capitalize(), filled=filled, at=at)
+        raise ValidationError({"happened_at": words})
+
+
+def check_poured(fill: VatFill, named: MilkLot | None) -> None:
+    """Refuse a fill without milk, of another lot than named, or of milk held by then."""
+    if fill.tray is not None:
+        check_may_pour(lots=drawn_lots("tray", fill.tray), at=fill.happened_at)
+        return
+    held = check_found_milk("vat_fill", fill)
+    if named is not None and {lot.pk for lot in held} != {named.pk}:
+        holds = " and ".join(f"{lot} ({weight(drawn(fill, lot))} kg)" for lot in held)
+        words = NOT_THAT_LOT.format(
+            at=local(fill.happened_at), tank=fill.tank, lot=named, holds=f"of lot {holds}"
+        )
+        raise Conflict(words)
+    check_may_pour(lots=held, at=fill.happened_at)
+
+
+def drawn(fill: VatFill, lot: MilkLot) -> Decimal:
+    kg: Decimal = LotDraw.objects.get(vat_fill=fill, lot=lot).kg
+    return kg
+
+
+@transaction.atomic
+def strike_fill(
+    fill: VatFill, *, by: User, reason: str, words: str = "", **options: Any
+) -> VatFill:
+    """Strike a fill: its milk goes back to the lots, and the vat is of the others."""
+    lock_tanks()
+    struck = entries.strike(fill, by=by, reason=reason, words=words, **options)
+    rebuild(tanks=[struck.tank], since=struck.happened_at, vats=[struck.vat_id])
+    milk_moved()
+    return struck
