@@ -211,7 +211,7 @@ HEALTH = (
         model=Course,
         title="Courses",
         moment="first dose planned at",
-        help="Her milk is withheld from the first dose on, until the last one's period has run out.",
+        help="Her milk is withheld from the first dose until the last one's period has run out.",
         fields=(
             "animal",
             "medicine",

@@ -115,13 +115,10 @@ class Estate:
         return moment.astimezone(self.zone).date()
 
     def rule(self, name: str, at: datetime) -> Decimal | None:
-        """A rule's value in force at a moment; of several schemes the strictest, None without one."""
-        newest: dict[str, Rule] = {}
-        for row in self.rules:
-            held = newest.get(row.scheme)
-            if row.name == name and row.valid_from <= self.day(at):
-                if held is None or row.valid_from > held.valid_from:
-                    newest[row.scheme] = row
+        """A rule's value in force at a moment: of several schemes the strictest. None: no rule."""
+        day = self.day(at)
+        valid = [row for row in self.rules if row.name == name and row.valid_from <= day]
+        newest = {row.scheme: row for row in sorted(valid, key=lambda row: row.valid_from)}
         return max((row.value for row in newest.values()), default=None)
 
     def leaflet(self, leaflets: Iterable[Leaflet], at: datetime) -> Leaflet | None:
@@ -161,7 +158,7 @@ class Period:
 
 
 def latest(ends: Iterable[datetime | None]) -> datetime | None:
-    """The latest of several ends; None (not known) is later than all. Raises ValueError for none."""
+    """The latest of several ends; None (not known) is later than all of them."""
     found = list(ends)
     return None if None in found else max(end for end in found if end is not None)
 

@@ -14,8 +14,10 @@ from decimal import Decimal
 from django.conf import settings
 from django.db import migrations, models
 
+from config.fresh import FreshTables
 
-class Migration(migrations.Migration):
+
+class Migration(FreshTables):
 
     initial = True
 

@@ -2,6 +2,7 @@
 
 import re
 import uuid as uuids
+from contextlib import suppress
 from typing import Any, ClassVar, Self
 
 from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
@@ -58,10 +59,8 @@ class AnimalQuerySet(EntryQuerySet):
         names = Q(ear_tag=tag) | Q(tag_events__new_tag=tag, tag_events__struck_at=None)
         if text.isdigit() and len(text) <= 4:
             names |= Q(farm_number=int(text))
-        try:
+        with suppress(ValueError):
             names |= Q(uuid=uuids.UUID(text))
-        except ValueError:
-            pass
         return self.standing().filter(names).distinct()
 
 
@@ -128,6 +127,12 @@ class Animal(Entry):
 
     def get_absolute_url(self) -> str:
         return f"/herd/animals/{self.uuid}/"
+
+    def current_tag(self) -> str:
+        """The ear tag she wears: of the last replacement, else the one she came with."""
+        replaced = self.tag_events.filter(struck_at=None).exclude(new_tag="")
+        newest = replaced.order_by("-happened_at").values_list("new_tag", flat=True).first()
+        return newest or self.ear_tag
 
     @classmethod
     def find(cls, text: str) -> "Animal":

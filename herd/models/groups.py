@@ -56,6 +56,9 @@ class Group(Entry):
     def __str__(self) -> str:
         return f"group {self.number}"
 
+    def get_absolute_url(self) -> str:
+        return f"/herd/withheld/?group={self.number}"
+
     @classmethod
     def find(cls, text: str) -> "Group":
         """The standing group with this number. Raises DoesNotExist, or ValueError for no number."""
@@ -83,7 +86,7 @@ class MilkingTime(Entry):
                 fields=["group", "session", "valid_from"],
                 condition=Q(struck_at=None),
                 name="herd_milkingtime_one_per_day",
-                violation_error_message="This group has a time for that milking from that day already.",
+                violation_error_message="That milking of this group has a time from that day.",
             ),
         ]
 

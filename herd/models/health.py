@@ -11,7 +11,7 @@ from herd.models.animals import Animal
 
 
 class HealthEvent(Entry):
-    """A sign or a diagnosis. ``unfit`` says that her milk is not for the tank until it is settled."""
+    """A sign or a diagnosis; ``unfit``: her milk is not for the tank until it is settled."""
 
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="health_events")
     sign = models.CharField(max_length=120)

@@ -83,7 +83,7 @@ class MedicineVersion(Entry):
             models.CheckConstraint(
                 condition=~Q(milk="dry") | Q(dry_days__isnull=False, milk_hours__isnull=False),
                 name="herd_medicineversion_dry_needs_days",
-                violation_error_message="A dry-cow product needs minimum dry days and hours after calving.",
+                violation_error_message="A dry-cow product needs dry days and hours after calving.",
             ),
             models.CheckConstraint(
                 condition=Q(milk_hours=None) | Q(milk_hours__gte=0),

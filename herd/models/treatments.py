@@ -152,8 +152,8 @@ class WithdrawalPeriod(models.Model):
     """Computed: from when until when an animal's milk is kept out of the tank, and why.
 
     Rebuilt from courses, doses, calvings, dry-offs, medicine versions and rules. Half open
-    ``[from, until)``; without an upper bound it is not known when she is back. A period of zero hours
-    is an empty range: it withholds no milk, and the book still shows it.
+    ``[from, until)``; without an upper bound it is not known when she is back. A period of zero
+    hours is an empty range: it withholds no milk, and the book still shows it.
     """
 
     class Kind(models.TextChoices):

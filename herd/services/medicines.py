@@ -1,4 +1,4 @@
-"""What leaflets say from when on, and the dated rules; the periods they change are computed again."""
+"""What leaflets say from when on, and the dated rules; the periods they change follow."""
 
 from typing import Any
 
@@ -16,7 +16,7 @@ UNKNOWN_RULE = "“{name}” is no rule that is computed with. Expected one of: 
 
 @transaction.atomic
 def record_version(*, stamp: Stamp, medicine: Medicine, **fields: Any) -> MedicineVersion:
-    """What a leaflet says from a day on; animals whose last dose lies after it are computed again."""
+    """What a leaflet says from a day on; periods of animals that had the medicine follow."""
     version = entries.record(MedicineVersion, stamp=stamp, medicine=medicine, **fields)
     withdrawals.follow(withdrawals.treated_with(medicine))
     return version

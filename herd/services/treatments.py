@@ -14,7 +14,6 @@ from django.utils import timezone
 
 from config import entries
 from config.entries import Stamp
-from config.errors import Conflict
 from herd import withdrawal
 from herd.models import Animal, Course, Dose, Group, GroupStay, Medicine
 from herd.services import withdrawals
@@ -74,12 +73,16 @@ def record_course(*, stamp: Stamp, animal: Animal, medicine: Medicine, **fields:
 
 
 @transaction.atomic
-def record_treatment(*, stamp: Stamp, quarter: str = "", batch: str = "", **fields: Any) -> Course:
-    """A course and its first dose, given at the moment of the stamp, in one act."""
+def record_treatment(
+    *, stamp: Stamp, first_dose: dict[str, Any] | None = None, **fields: Any
+) -> Course:
+    """A course and, in the same act, its first dose when it is given (quarter, batch, expiry).
+
+    The dose is of the moment of the stamp. Raises ValidationError by field.
+    """
     course = record_course(stamp=stamp, **fields)
-    record_dose(
-        stamp=stamp.again(), course=course, quantity=course.dose, quarter=quarter, batch=batch
-    )
+    if first_dose is not None:
+        record_dose(stamp=stamp.again(), course=course, quantity=course.dose, **first_dose)
     return course
 
 
@@ -212,7 +215,7 @@ def check_course(
 def check_in_milk(
     at: datetime, animal: Animal, medicine: Medicine, leaflet: Leaflet | None
 ) -> None:
-    """Refuse a product that is never for animals in milk. Raises ValidationError at ``medicine``."""
+    """Refuse a product not for animals in milk. Raises ValidationError at ``medicine``."""
     if leaflet is None or leaflet.milk != withdrawal.NEVER:
         return
     stay = GroupStay.objects.at(at).filter(animal=animal).select_related("group").first()

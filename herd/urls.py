@@ -1,0 +1,14 @@
+"""Addresses of the herd's own pages; the lists and forms of its kinds come from config."""
+
+from django.urls import path
+
+from herd.views import animals, groups, treatments, withheld
+
+app_name = "herd"
+
+urlpatterns = [
+    path("", groups.index, name="index"),
+    path("withheld/", withheld.withheld, name="withheld"),
+    path("animals/<uuid:uuid>/", animals.animal, name="animal"),
+    path("animals/<uuid:uuid>/treat/", treatments.treat, name="treat"),
+]

@@ -1,0 +1,166 @@
+"""Which animals' milk may go into the tank at a moment, and which may not: TANK or NOT, and why.
+
+Read live from the standing entries, in a few statements for the whole herd; nothing is kept, so no
+job can be late. Not knowing is NOT.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import datetime
+from uuid import UUID
+
+from django.db.models import Exists, OuterRef, QuerySet
+from django.utils import timezone
+from psycopg.types.range import TimestamptzRange
+
+from herd.models import Animal, Group, GroupStay, HealthEvent, WithdrawalPeriod
+from herd.planned import Stands
+from herd.services.withdrawals import estate_zone, times_by_group
+from herd.withdrawal import Span, back_in_tank
+
+TANK, NOT = "TANK", "NOT"
+NOT_MILKED = (Group.Use.DRY, Group.Use.CLOSE_UP, Group.Use.YOUNG)
+
+NO_MILK_THERE = "stands in a group that is not milked"
+FREE_IN_HOSPITAL = "free; move her out of the hospital group"
+UNFIT = "{sign}, seen {seen}, not settled"
+
+STAY_COLUMNS = (
+    "animal_id",
+    "animal__uuid",
+    "animal__farm_number",
+    "animal__ear_tag",
+    "group_id",
+    "group__number",
+    "group__use",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One animal's answer at a moment.
+
+    ``until``: when everything that withholds her has run out, None when nobody knows (or she is
+    TANK). ``back``: the first planned milking of her group from then on, None without a plan.
+    ``why``: the reasons, the one that lasts longest first.
+    """
+
+    animal_id: int
+    uuid: UUID
+    farm_number: int | None
+    ear_tag: str
+    group_id: int
+    group: int
+    use: str
+    withheld: bool
+    until: datetime | None = None
+    back: datetime | None = None
+    why: tuple[str, ...] = ()
+
+    @property
+    def word(self) -> str:
+        return NOT if self.withheld else TANK
+
+    @property
+    def name(self) -> str:
+        """What people call her."""
+        return f"{self.farm_number:04d}" if self.farm_number else self.ear_tag
+
+    @property
+    def is_milked(self) -> bool:
+        """Whether her group is milked at all."""
+        return self.use not in NOT_MILKED
+
+
+@dataclass
+class Reasons:
+    """What keeps one animal's milk out: every span from the moment on, and words for those now."""
+
+    spans: list[Span] = field(default_factory=list)
+    words: list[tuple[datetime | None, str]] = field(default_factory=list)
+
+    def why(self) -> tuple[str, ...]:
+        """The words, what lasts longest first."""
+        open_ended = [words for until, words in self.words if until is None]
+        ended = sorted(((until, words) for until, words in self.words if until), reverse=True)
+        return (*open_ended, *(words for _, words in ended))
+
+
+def withheld_list(
+    at: datetime, *, animals: Iterable[int] | None = None, group: int | None = None
+) -> list[Answer]:
+    """The answer for every animal that stands in a group at ``at``, by group and farm number.
+
+    ``animals`` (ids) and ``group`` (its number) narrow it. Five statements at most.
+    """
+    stays = GroupStay.objects.at(at).filter(group__isnull=False)
+    if animals is not None:
+        stays = stays.filter(animal__in=list(animals))
+    if group is not None:
+        stays = stays.filter(group__number=group)
+    stays = stays.order_by("group__number", "animal__farm_number", "animal__ear_tag")
+    rows = list(stays.values_list(*STAY_COLUMNS))
+    narrowed = animals is not None or group is not None
+    reasons = reasons_at(at, [row[0] for row in rows] if narrowed else None)
+    stands = {group_id: (Stands(at, None, times),) for group_id, times in times_by_group().items()}
+    return [answer_of(at, row, reasons.get(row[0]), stands.get(row[4], ())) for row in rows]
+
+
+def answer_of(
+    at: datetime,
+    row: tuple[int, UUID, int | None, str, int, int, str],
+    reasons: Reasons | None,
+    stands: tuple[Stands, ...],
+) -> Answer:
+    """The answer of one row of the list."""
+    use = row[6]
+    if reasons:
+        until, back = back_in_tank(at, reasons.spans, stands, estate_zone())
+        return Answer(*row, True, until, back, reasons.why())
+    if use in NOT_MILKED:
+        return Answer(*row, True, why=(NO_MILK_THERE,))
+    return Answer(*row, False, why=(FREE_IN_HOSPITAL,) if use == Group.Use.HOSPITAL else ())
+
+
+def reasons_at(at: datetime, animals: list[int] | None = None) -> dict[int, Reasons]:
+    """What withholds at ``at``, by animal; animals that are free are left out."""
+    running = WithdrawalPeriod.objects.at(at)
+    unfit = unsettled(at)
+    if animals is not None:
+        running = running.filter(animal__in=animals)
+        unfit = unfit.filter(animal__in=animals)
+    found: dict[int, Reasons] = {}
+    for animal, during, why in running.values_list("animal_id", "during", "why"):
+        found.setdefault(animal, Reasons()).words.append((during.upper, why))
+    for animal, sign, seen in unfit.values_list("animal_id", "sign", "happened_at"):
+        reasons = found.setdefault(animal, Reasons())
+        when = timezone.localtime(seen).strftime("%a %d %b %H:%M")
+        reasons.words.append((None, UNFIT.format(sign=sign, seen=when)))
+        reasons.spans.append((seen, None))
+    # What begins before the first ends counts as well: a second course keeps her out further.
+    later = WithdrawalPeriod.objects.filter(
+        animal__in=list(found), during__overlap=TimestamptzRange(at, None)
+    )
+    for animal, during in later.values_list("animal_id", "during"):
+        found[animal].spans.append((during.lower, during.upper))
+    return found
+
+
+def unsettled(at: datetime) -> QuerySet[HealthEvent]:
+    """Signs that made milk unfit by ``at`` and were not settled by then."""
+    settled = HealthEvent.objects.happened_by(at).filter(settles=OuterRef("pk"))
+    found: QuerySet[HealthEvent] = (
+        HealthEvent.objects.happened_by(at).filter(unfit=True).exclude(Exists(settled))
+    )
+    return found
+
+
+def answer_for(animal: Animal, at: datetime) -> Answer | None:
+    """One animal's answer at a moment; None when she stands in no group then."""
+    return next(iter(withheld_list(at, animals=[animal.pk])), None)
+
+
+def is_withheld(animal: Animal, at: datetime) -> bool:
+    """Whether an animal's milk is NOT for the tank at a moment; one that stands nowhere is NOT."""
+    answer = answer_for(animal, at)
+    return answer is None or answer.withheld
