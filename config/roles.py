@@ -9,6 +9,7 @@ from datetime import timedelta
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec
 
+from django.contrib.auth.hashers import make_password
 from django.contrib.auth.models import AnonymousUser, User
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
@@ -98,7 +99,10 @@ View = Callable[Concatenate[HttpRequest, P], HttpResponse]
 
 def system_user() -> User:
     """The user for entries the program writes by itself; nobody can sign in as it."""
-    return User.objects.get(username=SYSTEM_USER)
+    user, _ = User.objects.get_or_create(
+        username=SYSTEM_USER, defaults={"is_active": False, "password": make_password(None)}
+    )
+    return user
 
 
 def roles_of(user: User | AnonymousUser) -> tuple[str, ...]:

@@ -25,5 +25,3 @@ STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.InMemoryStorage"},
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
 }
-# Served from where they lie; there is no folder of collected files to look into.
-STATIC_ROOT = None

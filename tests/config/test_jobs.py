@@ -1,0 +1,71 @@
+"""Background jobs leave a row, and asking for one never fails a write."""
+
+import logging
+import time
+
+import pytest
+from celery import current_app
+
+from config import jobs
+from config.models import JobRun
+
+
+@pytest.mark.django_db
+def test_a_run_leaves_a_row_with_what_it_counted():
+    with jobs.job("count lots") as counted:
+        assert JobRun.objects.get().ended_at is None
+        counted["lots"] = 14
+    run = JobRun.objects.get()
+    assert (run.name, run.counted, run.error) == ("count lots", {"lots": 14}, "")
+    assert run.ended_at >= run.started_at
+
+
+@pytest.mark.django_db
+def test_a_failed_run_leaves_its_error_and_fails():
+    @jobs.job("divide")
+    def work():
+        raise ZeroDivisionError("division by zero")
+
+    with pytest.raises(ZeroDivisionError):
+        work()
+    run = JobRun.objects.get()
+    assert run.error == "ZeroDivisionError: division by zero"
+    assert run.ended_at is not None
+
+
+@pytest.mark.django_db
+def test_as_a_decorator_it_keeps_a_row_per_call():
+    @jobs.job("twice")
+    def work():
+        return 2
+
+    assert work() + work() == 4
+    assert JobRun.objects.filter(name="twice", error="").count() == 2
+
+
+@pytest.mark.django_db
+def test_asking_waits_for_the_write(django_capture_on_commit_callbacks, monkeypatch):
+    sent = []
+    monkeypatch.setattr(jobs, "send", lambda name, args: sent.append((name, args)))
+    with django_capture_on_commit_callbacks(execute=True):
+        jobs.ask("milk.tasks.flag_lots", ["a"], 3)
+        assert sent == []
+    assert sent == [("milk.tasks.flag_lots", (["a"], 3))]
+
+
+@pytest.mark.django_db
+def test_a_broker_that_is_away_is_logged_and_not_waited_for(
+    django_capture_on_commit_callbacks, monkeypatch, caplog
+):
+    # Nothing listens on port 1 of this machine.
+    monkeypatch.setattr(current_app.conf, "broker_write_url", "redis://127.0.0.1:1/0")
+    began = time.monotonic()
+    with caplog.at_level(logging.WARNING), django_capture_on_commit_callbacks(execute=True):
+        jobs.ask("milk.tasks.flag_lots", [])
+    assert "milk.tasks.flag_lots could not be asked for" in caplog.text
+    assert time.monotonic() - began < 10
+
+
+def test_a_broker_that_answers_takes_the_task(monkeypatch):
+    monkeypatch.setattr(current_app.conf, "broker_write_url", "memory://")
+    assert jobs.send("config.nothing", ())
