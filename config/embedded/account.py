@@ -4,6 +4,7 @@ import hashlib
 import os
 import pwd
 import shutil
+import stat
 import subprocess
 from dataclasses import dataclass
 from functools import cache
@@ -19,6 +20,13 @@ NO_ACCOUNT = (
     "PostgreSQL does not run as root, this system forbids user namespaces and has no account "
     f"“{UNPRIVILEGED}”. Run Swardline as an ordinary user, or set DATABASE_URL to a server."
 )
+
+NOT_OURS = (
+    "{path} must be a folder that belongs to this account and that nobody else can enter (mode "
+    "0700). Remove it, or set SWARDLINE_DATA to another folder."
+)
+# Where an account without rights can have files that outlive a restart.
+PLACES = Path("/var/lib")
 
 
 @dataclass(frozen=True)
@@ -41,8 +49,15 @@ class Account:
         return {"user": self.user, "group": self.group, "extra_groups": []}
 
     def own_folder(self, path: Path) -> Path:
-        """Make a folder that only this account (and root) can enter."""
+        """Make a folder that only this account (and root) can enter.
+
+        Raises EmbeddedError when somebody else made it first, as anybody can under /tmp.
+        """
         path.mkdir(mode=0o700, parents=True, exist_ok=True)
+        found = path.lstat()
+        mine = found.st_uid in (os.geteuid(), self.user)
+        if not mine or not stat.S_ISDIR(found.st_mode) or stat.S_IMODE(found.st_mode) & 0o077:
+            raise EmbeddedError(NOT_OURS.format(path=path))
         if self.user is not None and self.group is not None:
             os.chown(path, self.user, self.group)
         return path
@@ -73,5 +88,5 @@ def account_for(folder: Path) -> Account:
     except KeyError:
         raise EmbeddedError(NO_ACCOUNT) from None
     digest = hashlib.sha256(str(folder.resolve()).encode()).hexdigest()[:12]
-    place = Path("/var/lib") / f"swardline-{digest}"
+    place = PLACES / f"swardline-{digest}"
     return Account(user=entry.pw_uid, group=entry.pw_gid, place=place)

@@ -7,6 +7,7 @@ itself alone, nobody is left, and it stops the server while newcomers wait at th
 
 import argparse
 import atexit
+import contextlib
 import fcntl
 import os
 import subprocess
@@ -14,9 +15,10 @@ import sys
 import threading
 import time
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
+
+import psutil
 
 from config.embedded.errors import EmbeddedError
 from config.embedded.postgres import Postgres
@@ -28,6 +30,7 @@ SERVICES: dict[str, Service] = {"postgres": Postgres(), "valkey": Valkey()}
 PROJECT = Path(__file__).resolve().parent.parent.parent
 START_SECONDS = 60
 STOP_SECONDS = 60
+LEFT_OVER_SECONDS = 20
 # After a crash the shared memory of the old server may still be there for a moment.
 START_TRIES = 6
 LOOK_AGAIN_SECONDS = 0.02
@@ -151,11 +154,13 @@ def started(service: Service, folder: Path, options: Mapping[str, str], log: Pat
 
     Raises EmbeddedError with the end of its log.
     """
+    stop_left_over(service, folder)
     why = ""
     for attempt in range(START_TRIES):
         time.sleep(attempt * 0.5)
         with log.open("wb") as file:
             server = service.start(folder, options, file)
+        remember(service, folder, server.pid)
         deadline = time.monotonic() + START_SECONDS
         while server.poll() is None and time.monotonic() < deadline:
             if service.is_ready(folder):
@@ -166,6 +171,30 @@ def started(service: Service, folder: Path, options: Mapping[str, str], log: Pat
             server.wait()
         why = last_words(log)
     raise EmbeddedError(NO_START.format(name=service.name, why=why, log=log, switch=service.switch))
+
+
+def remember(service: Service, folder: Path, pid: int) -> None:
+    """Keep the server's process number, and when it began: numbers are given out again."""
+    with contextlib.suppress(psutil.NoSuchProcess):
+        began = psutil.Process(pid).create_time()
+        (folder / f"{service.name}.server").write_text(f"{pid} {began}")
+
+
+def stop_left_over(service: Service, folder: Path) -> None:
+    """Stop a server whose keeper was killed: it still holds the data."""
+    try:
+        pid, began = (folder / f"{service.name}.server").read_text().split()
+        server = psutil.Process(int(pid))
+        if server.create_time() != float(began):
+            return
+        server.send_signal(service.stop_signal)
+        try:
+            server.wait(LEFT_OVER_SECONDS)
+        except psutil.TimeoutExpired:
+            server.kill()
+            server.wait(LEFT_OVER_SECONDS)
+    except (OSError, ValueError, psutil.NoSuchProcess):
+        return
 
 
 def stop_after_last_user(service: Service, users: IO[bytes], server: Running) -> None:
@@ -190,7 +219,7 @@ def keep(
     service.socket_path(folder).unlink(missing_ok=True)
 
 
-@contextmanager
+@contextlib.contextmanager
 def words_for(said: IO[bytes]) -> Iterator[None]:
     """Hand what goes wrong to the process that asked for the keeper."""
     try:

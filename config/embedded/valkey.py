@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import IO
 from urllib.parse import quote
 
+from config.embedded.account import Account
 from config.embedded.errors import EmbeddedError
 from config.embedded.service import answers, package_folder, socket_folder
 
@@ -41,10 +42,10 @@ class Valkey:
         self, folder: Path, options: Mapping[str, str], log: IO[bytes]
     ) -> subprocess.Popen[bytes]:
         """Start it; what it holds is written to ``folder`` each second and read again at start."""
-        data = folder / "valkey"
-        data.mkdir(mode=0o700, parents=True, exist_ok=True)
+        account = Account()
+        data = account.own_folder(folder / "valkey")
         path = self.socket_path(folder)
-        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        account.own_folder(path.parent)
         settings = {
             "port": "0",
             "unixsocket": os.fspath(path),
