@@ -88,3 +88,21 @@ def record_dispatch(
     check_may_leave(wheel, stamp.happened_at)
     left: Dispatch = of_wheel(Dispatch, stamp, wheel, buyer=buyer, kg=kg, **fields)
     return left
+
+
+@transaction.atomic
+def correct_dispatch(
+    dispatch: Dispatch, *, stamp: Stamp, reason: str, words: str = "", **fields: Any
+) -> Dispatch:
+    """Write a dispatch again under its number; another wheel is checked as if it left now."""
+    wheel = fields.get("wheel", dispatch.wheel)
+    check_stands(fields.get("buyer", dispatch.buyer), "buyer")
+    check_weight(fields.get("kg", dispatch.kg))
+    check_wheel(stamp, wheel)
+    if wheel.pk != dispatch.wheel_id:
+        check_may_leave(wheel, stamp.happened_at)
+        check_here(stamp, wheel)
+    corrected: Dispatch = entries.correct(
+        dispatch, stamp=stamp, reason=reason, words=words, **fields
+    )
+    return corrected
