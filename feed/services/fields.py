@@ -81,11 +81,8 @@ def waits(field: Field, at: datetime, on: date) -> str:
 def instead(at: datetime, on: date) -> str:
     """A sentence with the fields to cut instead: free ones, or those that are free next."""
     fields = Field.objects.standing().with_free_on(at, on)
-    free = (
-        fields.filter(free_on=None)
-        .annotate(last_cut=last_cut(at))
-        .order_by(F("last_cut").asc(nulls_first=True), "name")
-    )
+    free = fields.filter(free_on=None).annotate(last_cut=last_cut(at))
+    free = free.order_by(F("last_cut").asc(nulls_first=True), "name")
     named = [f"{field.name} ({field.hectares.normalize():f} ha)" for field in free[:NAMED_INSTEAD]]
     if named:
         return FREE_INSTEAD.format(fields=", ".join(named))
