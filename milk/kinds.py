@@ -120,6 +120,8 @@ TESTS = (
             "unit",
             "months",
             "samples_a_month",
+            "times",
+            "of_last",
             "scheme",
             "valid_from",
             "source",

@@ -113,7 +113,9 @@ def re_entry_form_of(slug: str) -> type[EntryForm]:
 def field_for(kind: Kind, column: Any, options: dict[str, Any]) -> forms.Field | None:
     """The form field of a column."""
     options.pop("widget", None)
-    if column.many_to_one and issubclass(column.related_model, Entry):
+    # A milk lot is no entry, but people name it the same way.
+    named = column.many_to_one and hasattr(column.related_model, "find")
+    if named or (column.many_to_one and issubclass(column.related_model, Entry)):
         return entry_field(
             column.related_model,
             struck_ok=column.name in kind.struck_ok,

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from django import forms
 from django.conf import settings
 from django.core.exceptions import ObjectDoesNotExist, ValidationError
-from django.db.models import QuerySet
+from django.db.models import Model, QuerySet
 
 from config.entries import Entry
 
@@ -150,14 +150,14 @@ class EntryText(forms.CharField):
         self.widget.attrs.update({"autocomplete": "off", "autocapitalize": "characters"})
 
     def prepare_value(self, value: Any) -> Any:
-        return called(value) if isinstance(value, Entry) else value
+        return called(value) if isinstance(value, Model) else value
 
     def clean(self, value: Any) -> Any:
         text = super().clean(value)
         return find_entry(self.model, text, struck_ok=self.struck_ok) if text else None
 
 
-def called(entry: Entry) -> str:
+def called(entry: Any) -> str:
     """What to type to name an entry: what it is called when that finds it, else its number."""
     try:
         return str(entry) if find_entry(type(entry), str(entry)) == entry else str(entry.uuid)

@@ -39,7 +39,7 @@ def cell(kind: Kind, entry: Entry, name: str) -> Cell:
     value, label = getattr(entry, name), label_of(kind, name)
     if value is None or value == "":
         return Cell(label, NOT_GIVEN, given=False)
-    if isinstance(value, Entry):
+    if isinstance(value, models.Model) and hasattr(value, "uuid"):
         return Cell(label, str(value), address_of(value))
     shown = getattr(entry, f"get_{name}_display", None)
     number = isinstance(value, Decimal | int | float) and not isinstance(value, bool) and not shown
@@ -74,7 +74,7 @@ def words_of(value: Any) -> str:
     return str(value)
 
 
-def address_of(entry: Entry) -> str:
+def address_of(entry: Any) -> str:
     """The page of an entry: its own when the model has one, else the plain one of its kind."""
     if hasattr(entry, "get_absolute_url"):
         return str(entry.get_absolute_url())

@@ -72,6 +72,11 @@ class MilkLot(models.Model):
     def get_absolute_url(self) -> str:
         return f"/milk/lots/{self.uuid}/"
 
+    @property
+    def is_struck(self) -> bool:
+        """As with an entry: a void lot is named by nothing new."""
+        return self.void
+
     @classmethod
     def find(cls, text: str) -> "MilkLot":
         """The lot with this code or number. Raises DoesNotExist."""

@@ -205,6 +205,14 @@ def lots_in(tank: Tank, at: datetime) -> list[int]:
     return list(standing.exclude(ended_at__lte=at).values_list("pk", flat=True))
 
 
+def held_lots(hold: Hold, at: datetime) -> list[int]:
+    """The lots a hold names, and those that stand in the tank it names."""
+    lots = set(hold.items.filter(gone_at=None).values_list("lot_id", flat=True))
+    if hold.tank is not None:
+        lots |= set(lots_in(hold.tank, at))
+    return sorted(lots)
+
+
 def cause_of_notice(hold: Hold) -> str:
     return hold.cause_key or f"hold:{hold.uuid}"
 

@@ -1,0 +1,170 @@
+"""The answer about lots, in a word first: held, pour, used up; read live, a few statements.
+
+Pages, the API and papers ask here, so that all of them say the same.
+"""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from herd.models import Animal
+from milk.below import ancestors
+from milk.held import HeldBy, open_holds, undecided
+from milk.models import LotFlag, LotTest, MilkingPart, MilkLot, Tank
+from milk.models.limits import What
+from milk.withheld_milk import Row, withheld_in
+
+HELD, POUR, DO_NOT_POUR = "held", "pour", "do not pour"
+USED, VOID, WASTE = "used up", "void", "waste"
+# The form each word has on the day sheet.
+FORMS = {HELD: "held", DO_NOT_POUR: "held", POUR: "pour", USED: "used", VOID: "struck"}
+
+WITHHELD_SENTENCE = "Milk of {animals} inside a withdrawal period is in it: {why}."
+VOID_SENTENCE = "What opened this lot was struck or corrected; its milk is in other lots."
+WASTE_SENTENCE = "It stands in a waste tank and is not for cheese."
+USED_SENTENCE = "Nothing of it is left in the tank."
+POUR_SENTENCE = "No hold names it, and no withheld milk is known in it."
+NO_TESTS = "No inhibitor test of it is written."
+
+
+@dataclass(kw_only=True)
+class Answer:
+    """What is known of one lot at a moment, the word first.
+
+    ``withheld``: milk inside a withdrawal period, in the lot or carried over into it; what two
+    people have decided about is in it too. ``latest``: the latest standing result of each kind.
+    """
+
+    lot: MilkLot
+    word: str
+    sentence: str
+    held: list[HeldBy] = field(default_factory=list)
+    withheld: list[Row] = field(default_factory=list)
+    flags: list[LotFlag] = field(default_factory=list)
+    latest: dict[str, LotTest] = field(default_factory=dict)
+    groups: list[int] = field(default_factory=list)
+
+    @property
+    def form(self) -> str:
+        """The form of the word on a page."""
+        return FORMS.get(self.word, "held" if self.held else "dumped")
+
+    @property
+    def is_over(self) -> bool:
+        return bool(self.flags)
+
+    @property
+    def cells(self) -> LotTest | None:
+        return self.latest.get(What.CELLS)
+
+    @property
+    def plate(self) -> LotTest | None:
+        return self.latest.get(What.PLATE)
+
+    @property
+    def made_of(self) -> str:
+        """The groups in it, in words: "groups 1 to 4, 7"; the supplier for delivered milk."""
+        if self.lot.delivery is not None:
+            return str(self.lot.delivery.holding)
+        if not self.groups:
+            return "carried over" if self.lot.carried_kg else "no milking known"
+        return f"group{'s' if len(self.groups) > 1 else ''} {spans_said(self.groups)}"
+
+
+def answers_about(lots: Sequence[MilkLot], at: datetime) -> dict[int, Answer]:
+    """The answers about lots as known now, by lot; ``at`` is the moment they are given for."""
+    numbers = [lot.pk for lot in lots]
+    held = open_holds(lot_ids=numbers)
+    above = ancestors(numbers)
+    rows = withheld_in({lot for of_it in above.values() for lot in of_it})
+    waiting = set(undecided(rows, at))
+    names = animal_names(rows)
+    flags, tests, groups = flags_of(numbers), latest_tests(numbers), groups_of(numbers)
+    answers = {}
+    for lot in lots:
+        in_it = [row for row in rows if row.lot in above[lot.pk]]
+        holds = held.get(("lot", lot.pk), [])
+        word, sentence = judge(lot, holds, [row for row in in_it if row in waiting], names, at)
+        answers[lot.pk] = Answer(
+            lot=lot,
+            word=word,
+            sentence=sentence,
+            held=holds,
+            withheld=in_it,
+            flags=flags.get(lot.pk, []),
+            latest=tests.get(lot.pk, {}),
+            groups=groups.get(lot.pk, []),
+        )
+    return answers
+
+
+def judge(
+    lot: MilkLot,
+    held: Sequence[HeldBy],
+    withheld: Sequence[Row],
+    names: dict[int, str],
+    at: datetime,
+) -> tuple[str, str]:
+    """The word about a lot, and one sentence why. What keeps it back comes first."""
+    if lot.void:
+        return VOID, VOID_SENTENCE
+    if held:
+        first = held[0]
+        through = f" ({first.through})" if first.through else ""
+        return (HELD if first.is_open else first.word), f"{first.hold.words}{through}."
+    if lot.tank.use == Tank.Use.WASTE:
+        return WASTE, WASTE_SENTENCE
+    if withheld:
+        animals = ", ".join(sorted({names[row.animal] for row in withheld}))
+        return DO_NOT_POUR, WITHHELD_SENTENCE.format(animals=animals, why=withheld[0].why)
+    if lot.ended_at is not None and lot.ended_at <= at:
+        return USED, USED_SENTENCE
+    return POUR, POUR_SENTENCE
+
+
+def animal_names(rows: Iterable[Row]) -> dict[int, str]:
+    """What people call the animals of rows."""
+    numbers = {row.animal for row in rows}
+    if not numbers:
+        return {}
+    return {animal.pk: str(animal) for animal in Animal.objects.filter(pk__in=numbers)}
+
+
+def flags_of(numbers: Collection[int]) -> dict[int, list[LotFlag]]:
+    """The flags of lots, by lot."""
+    found: dict[int, list[LotFlag]] = defaultdict(list)
+    flags = LotFlag.objects.filter(lot_id__in=numbers, test__struck_at=None)
+    for flag in flags.select_related("test", "limit").order_by("test__happened_at", "id"):
+        found[flag.lot_id].append(flag)
+    return found
+
+
+def latest_tests(numbers: Collection[int]) -> dict[int, dict[str, LotTest]]:
+    """The latest standing result of each kind, by lot."""
+    found: dict[int, dict[str, LotTest]] = defaultdict(dict)
+    for test in LotTest.objects.standing().filter(lot_id__in=numbers).order_by("happened_at", "id"):
+        found[test.lot_id][test.what] = test
+    return found
+
+
+def groups_of(numbers: Collection[int]) -> dict[int, list[int]]:
+    """The numbers of the groups milked into lots, by lot."""
+    found: dict[int, set[int]] = defaultdict(set)
+    parts = MilkingPart.objects.filter(lot_id__in=numbers, milking__struck_at=None)
+    for lot, group in parts.values_list("lot_id", "milking__group__number"):
+        found[lot].add(group)
+    return {lot: sorted(groups) for lot, groups in found.items()}
+
+
+def spans_said(numbers: Sequence[int]) -> str:
+    """Whole numbers in words, runs of three and more taken together: "1 to 4, 7"."""
+    runs: list[list[int]] = []
+    for number in sorted(set(numbers)):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(
+        f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs
+    )

@@ -1,0 +1,145 @@
+"""Holds: what is kept back, who has decided, who must still decide."""
+
+from collections import Counter
+from typing import Any
+from uuid import UUID
+
+from django import forms
+from django.contrib import messages
+from django.db.models import Count, Q
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+
+from config.entries import Stamp
+from config.forms.entries import SheetForm
+from config.once import once_only
+from config.roles import ACTIONS, action_required, check_may, may
+from milk.below import below, still_catchable
+from milk.models import Hold, HoldDecision
+from milk.services import holds as service
+
+CLOSED_SHOWN = 50
+DEVICE = "page"
+NEEDED = 2
+DECIDED = "Written: {what}. {rest}"
+DONE = "Two people decided the same; the hold is closed."
+ONE_MORE = "One more person must decide the same."
+Decision = HoldDecision.Decision
+
+
+class DecideForm(SheetForm):
+    """What one person decides about a hold, and by which proof."""
+
+    decision = forms.ChoiceField(
+        label="I decide",
+        widget=forms.RadioSelect,
+        choices=(
+            (Decision.RELEASE, "release: it may be used for cheese"),
+            (Decision.DOWNGRADE, "use otherwise: not for cheese"),
+            (Decision.DESTROY, "destroy"),
+        ),
+    )
+    words = forms.CharField(
+        label="Why, and by which proof",
+        max_length=400,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text="The test, its laboratory and number, or what the authority said.",
+    )
+
+
+@action_required("read")
+def holds(request: HttpRequest) -> HttpResponse:
+    """The open holds, oldest first, and those closed lately."""
+    all_holds = Hold.objects.select_related("lot", "tank", "vat", "wheel", "by").annotate(
+        named=Count("items", filter=Q(items__gone_at=None))
+    )
+    closed = all_holds.with_outcome().exclude(outcome="").order_by("-decided_at")
+    context = {
+        "now": timezone.now(),
+        "open": list(all_holds.open().order_by("happened_at", "id")),
+        "closed": [(hold, Decision(hold.outcome).label) for hold in closed[:CLOSED_SHOWN]],
+        "may_hold": may(request.user, "write:holds"),
+    }
+    return render(request, "milk/holds.html", context)
+
+
+@action_required("read")
+@once_only
+def hold(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """One hold with its frozen tree; a POST is one person's decision."""
+    found = get_object_or_404(
+        Hold.objects.with_outcome().select_related("lot", "tank", "vat", "wheel", "by"), uuid=uuid
+    )
+    form = DecideForm(request.POST or None)
+    if request.method == "POST":
+        check_may(request.user, "write:hold-decisions")
+        if form.is_valid():
+            made = form.carry_out(
+                service.decide, stamp=stamp_of(request), hold=found, **form.cleaned_data
+            )
+            if made is not None:
+                rest = DONE if service.outcome_of(found) else ONE_MORE
+                messages.success(
+                    request, DECIDED.format(what=made.get_decision_display(), rest=rest)
+                )
+                return redirect("milk:hold", uuid=found.uuid)
+    return render(request, "milk/hold.html", context_of(request, found, form))
+
+
+def stamp_of(request: HttpRequest) -> Stamp:
+    """Who decides, now."""
+    assert request.user.is_authenticated
+    return Stamp.now(request.user, device=DEVICE)
+
+
+def context_of(request: HttpRequest, found: Any, form: DecideForm) -> dict[str, Any]:
+    """What the page of a hold shows."""
+    now = timezone.now()
+    items = list(found.items.select_related("lot__tank").order_by("lot__opened_at", "lot_id"))
+    lots = service.held_lots(found, now)
+    decisions = list(
+        HoldDecision.objects.standing()
+        .filter(hold=found)
+        .select_related("by")
+        .order_by("happened_at", "id")
+    )
+    mine = next((one for one in decisions if one.by_id == request.user.pk), None)
+    now_below = below(
+        lots,
+        vat_ids=[found.vat_id] if found.vat_id else (),
+        wheel_ids=[found.wheel_id] if found.wheel_id else (),
+    )
+    return {
+        "hold": found,
+        "now": now,
+        "form": form,
+        "items": items,
+        "decisions": decisions,
+        "mine": mine,
+        "outcome": Decision(found.outcome).label if found.outcome else "",
+        "is_refusing": found.outcome in ("", Decision.DOWNGRADE, Decision.DESTROY),
+        "still_needed": NEEDED - most_alike(decisions),
+        "deciders": ", ".join(ACTIONS["write:hold-decisions"]),
+        "may_decide": may(request.user, "write:hold-decisions"),
+        "catchable": still_catchable(lots, now) if not found.outcome else None,
+        "tree": found.tree,
+        "below": now_below,
+        "added": added_since(found.tree, now_below.as_tree()),
+    }
+
+
+def most_alike(decisions: list[HoldDecision]) -> int:
+    """How many people decided the same, at most."""
+    return max(Counter(one.decision for one in decisions).values(), default=0)
+
+
+def added_since(frozen: dict[str, Any], now: dict[str, Any]) -> dict[str, list[dict[str, str]]]:
+    """What lies below a hold by now and was not known when it was written."""
+    added = {}
+    for name in ("lots", "vats", "wheels"):
+        known = {item["id"] for item in frozen.get(name, [])}
+        new = [item for item in now[name] if item["id"] not in known]
+        if new:
+            added[name] = new
+    return added
