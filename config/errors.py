@@ -173,8 +173,9 @@ def validation_detail(error: ValidationError) -> Any:
 
 
 def pointed(where: str, what: str) -> dict[str, str]:
-    """One item of ``errors``."""
-    return {"detail": what, "pointer": f"#/{where}"} if where else {"detail": what}
+    """One item of ``errors``; what was sent may be quoted in it, so it is made fit to send."""
+    item = {"detail": what, "pointer": f"#/{where}"} if where else {"detail": what}
+    return {name: text.encode(errors="replace").decode() for name, text in item.items()}
 
 
 def places(detail: Any, path: str = "") -> Iterator[dict[str, str]]:

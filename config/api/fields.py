@@ -39,6 +39,15 @@ class MomentField(serializers.DateTimeField):
         return timezone.localtime(value).isoformat()
 
 
+class NumberOfEntry(serializers.UUIDField):
+    """The id of an entry; the base class would also take a whole number for one."""
+
+    def to_internal_value(self, data: Any) -> uuid.UUID:
+        if not isinstance(data, str):
+            self.fail("invalid", value=data)
+        return super().to_internal_value(data)
+
+
 @extend_schema_field(OpenApiTypes.UUID)
 class EntryRelated(serializers.RelatedField[Any, Any, str]):
     """Another entry, by its id; a struck one is refused unless ``struck_ok``."""

@@ -12,7 +12,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from config.api.fields import EntryRelated, MomentField
+from config.api.fields import EntryRelated, MomentField, NumberOfEntry
 from config.entries import REASONS, Entry, Stamp, offset_minutes
 from config.forms.fields import EntryText
 from config.forms.fields import MomentField as FormMoment
@@ -50,7 +50,7 @@ class EntrySerializer(serializers.ModelSerializer[Any]):
     kind: ClassVar[Kind]
     serializer_related_field = EntryRelated
 
-    id = serializers.UUIDField(source="uuid", required=False)
+    id = NumberOfEntry(source="uuid", required=False)
     happened_at = MomentField()
     written_at = MomentField(required=False)
     zone_offset = serializers.IntegerField(
