@@ -6,6 +6,7 @@ import signal
 import sys
 from types import FrameType
 
+from django.core.exceptions import ImproperlyConfigured
 from django.core.management import execute_from_command_line
 
 
@@ -17,4 +18,9 @@ def end_in_order(signum: int, frame: FrameType | None) -> None:
 if __name__ == "__main__":
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
     signal.signal(signal.SIGTERM, end_in_order)
-    execute_from_command_line(sys.argv)
+    try:
+        execute_from_command_line(sys.argv)
+    except ImproperlyConfigured as error:
+        if "--traceback" in sys.argv:
+            raise
+        sys.exit(str(error))

@@ -1,0 +1,88 @@
+# Two commands set everything up: `make demo` and `make test`. `make check` runs every gate.
+# What is installed is named by a sum over the pinned requirements, so a change installs again.
+
+PYTHON ?= python3
+PORT ?= 8000
+export PORT
+
+VENV := .venv
+BIN := $(VENV)/bin
+INSTALL := $(BIN)/python -m pip install --quiet --no-input --disable-pip-version-check --require-hashes
+RUN_STAMP := $(VENV)/run-$(shell cksum < requirements.txt | cut -d ' ' -f 1)
+DEV_STAMP := $(VENV)/dev-$(shell cksum < requirements-dev.txt | cut -d ' ' -f 1)
+APPS := config herd feed milk
+
+.DEFAULT_GOAL := help
+.PHONY: help demo up test lint types migrations deploy addresses check format requirements clean
+
+help:
+	@echo "make demo   set up, load the demo estate and serve it on 127.0.0.1:$(PORT) until Ctrl-C"
+	@echo "make up     serve the book that is there"
+	@echo "make test   set up and run every test"
+	@echo "make check  every gate: lint, types, migrations, deploy, addresses, test"
+
+demo: $(RUN_STAMP)
+	@$(BIN)/python manage.py demo
+
+up: $(RUN_STAMP)
+	@$(BIN)/python manage.py up
+
+test: $(DEV_STAMP)
+	$(BIN)/python -m pytest
+
+lint: $(DEV_STAMP)
+	$(BIN)/python -m ruff check .
+	$(BIN)/python -m ruff format --check .
+	$(BIN)/python -m djlint $(wildcard $(addsuffix /templates,$(APPS))) --lint --quiet
+
+types: $(DEV_STAMP)
+	$(BIN)/python -m mypy .
+
+migrations: $(DEV_STAMP)
+	$(BIN)/python manage.py makemigrations --check --dry-run
+
+# Invented values: this looks at what production settings switch on.
+deploy: $(DEV_STAMP)
+	SWARDLINE_ENV=production SECRET_KEY=$$($(BIN)/python -c "import secrets; print(secrets.token_urlsafe(60))") \
+	ALLOWED_HOSTS=book.example DATABASE_URL=postgresql://book@db.example/book \
+	CELERY_BROKER_URL=redis://broker.example:6379/0 \
+	$(BIN)/python manage.py check --deploy --fail-level WARNING
+
+addresses:
+	@if grep -n "://" requirements*.in requirements*.txt; then \
+	  echo "A requirements file holds an address. Compile it with: make requirements"; exit 1; fi
+
+check: lint types migrations deploy addresses test
+
+format: $(DEV_STAMP)
+	$(BIN)/python -m ruff check --fix .
+	$(BIN)/python -m ruff format .
+
+# For whoever changes a dependency; needs uv.
+requirements:
+	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements.txt requirements.in
+	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements-dev.txt requirements-dev.in
+
+clean:
+	rm -rf $(VENV) .mypy_cache .pytest_cache .ruff_cache .hypothesis
+
+$(RUN_STAMP): | $(BIN)/pip
+	@echo "Installing what Swardline needs (once, about a minute) ..."
+	@$(INSTALL) -r requirements.txt
+	@$(BIN)/python -m compileall -q $(APPS)
+	@touch $@
+
+$(DEV_STAMP): | $(BIN)/pip
+	@echo "Installing what Swardline and its tests need (once, about a minute) ..."
+	@$(INSTALL) -r requirements-dev.txt
+	@$(BIN)/python -m compileall -q $(APPS) tests
+	@touch $@ $(RUN_STAMP)
+
+$(BIN)/pip:
+	@command -v $(PYTHON) > /dev/null || \
+	  { echo "There is no $(PYTHON). Install Python 3.11 or newer, or name one: make PYTHON=python3.12 demo"; exit 1; }
+	@$(PYTHON) -c "import sys; sys.exit(sys.version_info < (3, 11))" || \
+	  { echo "$$($(PYTHON) --version) is too old. Swardline needs Python 3.11 or newer; name one: make PYTHON=python3.12 demo"; exit 1; }
+	@$(PYTHON) -c "import ensurepip, venv" 2> /dev/null || \
+	  { echo "This $(PYTHON) cannot make a virtual environment. Install the package python3-venv (apt install python3-venv) and try again."; exit 1; }
+	@$(PYTHON) -m venv --clear $(VENV)
