@@ -73,7 +73,7 @@ class LotOut:
 
 @dataclass(slots=True)
 class VatOut:
-    """A vat with milk of it."""
+    """A vat with milk of it; ``parts``: (lot code, kg of that lot's milk that counts here)."""
 
     pk: int
     uuid: UUID
@@ -82,7 +82,7 @@ class VatOut:
     round: int
     started_at: datetime
     kg: Pair = NOTHING
-    lots: list[str] = field(default_factory=list)
+    parts: list[tuple[str, float]] = field(default_factory=list)
 
     @property
     def name(self) -> str:
@@ -135,9 +135,10 @@ class RingVat(NamedTuple):
 
 @dataclass(frozen=True, kw_only=True)
 class Balance:
-    """kg of the lots touched: in, and where they went. ``over``: drawn that the book has no milk for.
+    """kg of the lots touched: in, and where they went.
 
-    ``rounding``: how far the difference may be from 0 for want of digits.
+    ``over``: drawn that the book has no milk for. ``rounding``: how far the difference may be from
+    0 for want of digits.
     """
 
     came_in: Pair
@@ -159,6 +160,20 @@ class Balance:
     @property
     def difference(self) -> Pair:
         return self.came_in + self.over + self.out.times(-1)
+
+    def lines(self) -> list[tuple[str, Pair]]:
+        """Every figure with its name, in the order of a balance."""
+        return [
+            ("Came in", self.came_in),
+            ("Drawn that the book has no milk for", self.over),
+            ("In vats", self.vats),
+            ("Cream", self.cream),
+            ("Elsewhere", self.drawn),
+            ("Left in trays", self.trays),
+            ("Left in tanks", self.tanks),
+            ("Lost at washes", self.lost),
+            ("Difference", self.difference),
+        ]
 
     @property
     def closes(self) -> bool:
@@ -201,24 +216,28 @@ def read_forward(reader: Reader, start: Start) -> Found:
 
 def lots_below(reader: Reader, start: Start) -> dict[int, LotOut]:
     """The lots of the start and everything they were carried over into, in order of opening."""
-    if not start.lots:
+    interests = start.lots()
+    if not interests:
         return {}
-    rows = {row.pk: row for row in reader.lots_below(sorted(start.lots))}
+    rows = {row.pk: row for row in reader.lots_below(sorted(interests))}
     edges = {pk: [edge for edge in row.edges if edge[0] in rows] for pk, row in rows.items()}
     found: dict[int, LotOut] = {}
     order = parents_first(
-        {pk: 0 for pk in rows}, {pk: {parent: 0 for parent, _ in own} for pk, own in edges.items()}
+        dict.fromkeys(rows, 0), {pk: {parent: 0 for parent, _ in own} for pk, own in edges.items()}
     )
     for pk in order:
         assert isinstance(pk, int)
-        row, started = rows[pk], pk in start.lots
-        interest = start.lots.get(pk, 0.0)
+        row, started = rows[pk], pk in interests
+        interest = interests.get(pk, 0.0)
         kg = Pair(row.kg, interest) if started else NOTHING
         for parent, carried in edges[pk]:
             kg += found[parent].share.times(carried)
         parents = [(rows[parent].code, carried) for parent, carried in edges[pk]]
         found[pk] = LotOut(row, started, interest, kg, parents)
     leave(found)
+    for milking, pk, kg_of_it in start.parts:
+        if milking is not None:
+            milking.lots.append((rows[pk].code, kg_of_it))
     return {pk: found[pk] for pk in rows}
 
 
@@ -252,7 +271,7 @@ def vats_of(reader: Reader, lots: dict[int, LotOut]) -> tuple[dict[int, VatOut],
     for pk, lot_pk, kg, *vat in reader.rows(VATS_OF_LOTS, lots=list(lots)):
         found = vats.setdefault(pk, VatOut(pk, *vat))
         lot = lots[lot_pk]
-        found.lots.append(lot.row.code)
+        found.parts.append((lot.row.code, kg if lot.started else 0.0))
         if lot.started:
             weighed_rows += 1
             found.kg += Pair(kg, kg * own_part(lot))
@@ -264,9 +283,7 @@ def own_part(lot: LotOut) -> float:
     return lot.own_interest / lot.row.kg if lot.row.kg else 1.0
 
 
-def weighed(
-    wheels: Sequence[WheelIn], vats: dict[int, VatOut]
-) -> list[tuple[WheelIn, Pair]]:
+def weighed(wheels: Sequence[WheelIn], vats: dict[int, VatOut]) -> list[tuple[WheelIn, Pair]]:
     """Wheels with their part of the vat's milk."""
     by_vat: dict[int, list[WheelIn]] = defaultdict(list)
     for wheel in wheels:
@@ -277,9 +294,7 @@ def weighed(
     ]
 
 
-def draws_of(
-    reader: Reader, lots: dict[int, LotOut]
-) -> tuple[list[DrawOut], list[TrayOut]]:
+def draws_of(reader: Reader, lots: dict[int, LotOut]) -> tuple[list[DrawOut], list[TrayOut]]:
     """Deliveries, dumped and otherwise drawn milk, and trays."""
     if not lots:
         return [], []
@@ -298,7 +313,8 @@ def draws_of(
         found = trays.setdefault(tray, TrayOut(uuid, name, at, NOTHING))
         found.kg += part
     if trays:
-        poured = dict(reader.rows(POURED_FROM_TRAYS, trays=list(trays)))
+        rows = reader.rows(POURED_FROM_TRAYS, trays=list(trays))
+        poured: dict[int, float] = dict(rows)
         for pk, found in trays.items():
             whole, cream = sizes[pk]
             share = found.kg.times(1 / whole) if whole else NOTHING

@@ -5,6 +5,7 @@ Built by ``milk.trace_back`` and ``milk.trace_forward`` from rows, told by ``mil
 that people and programs use.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import NamedTuple
@@ -103,6 +104,10 @@ class LotIn:
     carried_into: list[str]
 
 
+# A cell count in thousands per ml: when it was taken, until when it was the latest, the count.
+Count = tuple[datetime, datetime | None, float]
+
+
 class CowAt(NamedTuple):
     """An animal at one milking: kg in the thing, latest cell count then, periods open then.
 
@@ -113,8 +118,8 @@ class CowAt(NamedTuple):
     lot: str
     kg: float | None
     weighed: bool
-    count: tuple[datetime, datetime | None, float] | None
-    withheld: "list[Period] | tuple[Period, ...]"
+    cells: Count | None
+    withheld: Sequence[Period]
 
 
 @dataclass(slots=True)
@@ -133,18 +138,23 @@ class CowIn:
         return sum(known) if known else None
 
     @property
+    def withheld(self) -> bool:
+        """Whether she was inside a withdrawal period at any of them."""
+        return any(at.withheld for at in self.milkings)
+
+    @property
     def weighed(self) -> bool:
         return all(at.weighed for at in self.milkings)
 
     @property
-    def count(self) -> tuple[datetime, datetime | None, float] | None:
+    def cells(self) -> Count | None:
         """The latest cell count at the latest of her milkings."""
-        return max(self.milkings, key=lambda at: at.milking.started_at).count
+        return max(self.milkings, key=lambda at: at.milking.started_at).cells
 
 
 @dataclass(slots=True)
 class FedTo:
-    """One feeding: group number, when, kg, hours after the deadline, and the milkings it was before."""
+    """One feeding: group number, when, kg, hours after the deadline, the milkings it was before."""
 
     group: int
     at: datetime
@@ -176,6 +186,12 @@ class FeedIn:
     @property
     def kg(self) -> float:
         return sum(fed.kg for fed in self.fed)
+
+    @property
+    def groups_said(self) -> str:
+        """“groups 3, 5”."""
+        numbers = sorted({fed.group for fed in self.fed})
+        return f"group{'s' if len(numbers) > 1 else ''} {', '.join(map(str, numbers))}"
 
     @property
     def hours_late(self) -> float | None:

@@ -3,7 +3,8 @@
 Every step takes explicit arrays of ids or literal bounds, one step a statement, so that the plan
 stays an index probe however long the history is: joined to a WITH or to a long list, the planner
 misjudges the counts and reads whole tables. ``OFFSET 0`` keeps a probe a probe. All ids are the
-database's own; kg are float8, times timestamptz. ``tests/milk/test_trace_plans.py`` reads the plans.
+database's own; kg are float8, times timestamptz. ``tests/milk/test_trace_plans.py`` reads the
+plans.
 """
 
 from collections.abc import Sequence

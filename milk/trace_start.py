@@ -1,17 +1,18 @@
-"""Where a trace forward starts: the milkings of an animal, a course, feed or a group, and their lots.
+"""Where a trace forward starts: milkings of an animal, a course, feed or a group, and their lots.
 
 Every kind of start gives the same: the lots whose own milk holds something of it, with kg.
 """
 
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from milk.trace_feeds import feed_details
 from milk.trace_parts import FedTo, FeedIn, MilkingIn, Period, hours_late
 from milk.trace_sql import (
     FEEDINGS_OF,
-    FEEDS,
     HEADS,
     METERED_BETWEEN,
     METERED_EVER,
@@ -42,22 +43,25 @@ class Span:
 
 @dataclass
 class Start:
-    """Where it starts: milkings, and by lot the kg of its own milk that is of interest.
+    """Where it starts: milkings, and what of their milk is of interest.
 
-    ``astray``: milkings of which the book does not say where the milk went; ``kept_out``: milkings
-    whose milk was kept out of the tank.
+    ``parts``: (milking, lot key, kg of the lot's own milk). ``astray``: milkings of which the book
+    does not say where the milk went; ``kept_out``: milkings whose milk was kept out of the tank.
     """
 
     milkings: list[MilkingIn] = field(default_factory=list)
-    lots: dict[int, float] = field(default_factory=dict)
+    parts: list[tuple[MilkingIn | None, int, float]] = field(default_factory=list)
     astray: list[MilkingIn] = field(default_factory=list)
     kept_out: list[MilkingIn] = field(default_factory=list)
     periods: list[Period] = field(default_factory=list)
     feeds: list[FeedIn] = field(default_factory=list)
 
-    def add(self, lot: int, kg: float) -> None:
-        """Milk of interest in a lot."""
-        self.lots[lot] = self.lots.get(lot, 0.0) + kg
+    def lots(self) -> dict[int, float]:
+        """By lot (key), the kg of its own milk that is of interest."""
+        found: dict[int, float] = defaultdict(float)
+        for _, lot, kg in self.parts:
+            found[lot] += kg
+        return dict(found)
 
 
 @dataclass(frozen=True)
@@ -69,9 +73,9 @@ class PartOf:
     kg: float
 
 
-def from_lot(reader: Reader, lot: int, kg: float) -> Start:
+def from_lot(lot: int, kg: float) -> Start:
     """All of a lot's own milk."""
-    return Start(lots={lot: kg})
+    return Start(parts=[(None, lot, kg)])
 
 
 def from_group(reader: Reader, group: int, span: Span) -> Start:
@@ -94,8 +98,7 @@ def feeds_told(
     reader: Reader, rows: Iterable[Any], batches: Sequence[int], feed_lots: Sequence[int]
 ) -> list[FeedIn]:
     """The loads and feed lots themselves, with what was fed to whom and how late."""
-    told = reader.rows(FEEDS, batches=list(batches), feed_lots=list(feed_lots))
-    feeds = {("load" if row[0] == "load" else "lot", row[1]): FeedIn(*row) for row in told}
+    feeds = feed_details(reader, batches, feed_lots)
     for _, _, number, at, kg, weighed, batch, feed_lot in rows:
         feed = feeds["load", batch] if batch else feeds["lot", feed_lot]
         feed.fed.append(FedTo(number, at, kg, weighed, hours_late(at, feed.deadline), []))
@@ -111,10 +114,10 @@ def from_groups(
         MILKINGS_BETWEEN, groups=list(groups), firsts=list(firsts), lasts=list(lasts)
     )
     start = Start(milkings=[m for m in map(make_milking, rows) if span.has(m.started_at)])
-    for part in parts_of(reader, start.milkings):
-        start.add(part.lot, part.kg)
-        part.milking.lots.append((str(part.lot), part.kg))
-    start.astray = [milking for milking in start.milkings if not milking.lots]
+    parts = parts_of(reader, start.milkings)
+    start.parts = [(part.milking, part.lot, part.kg) for part in parts]
+    told = {part.milking.pk for part in parts}
+    start.astray = [milking for milking in start.milkings if milking.pk not in told]
     return start
 
 
@@ -161,8 +164,7 @@ def from_animal(
         elif grams is None:
             unweighed.append(PartOf(milking, lot, 0.0))
         else:
-            start.add(lot, grams / 1000)
-            milking.lots.append((str(lot), grams / 1000))
+            start.parts.append((milking, lot, grams / 1000))
     for row in reader.rows(STOOD_BY, animal=animal, first=span.since, last=span.until):
         milking = make_milking(row)
         if milking.pk not in told and inside(milking.started_at):
@@ -241,11 +243,12 @@ def share_out(
         lots=[part.lot for part in asked],
         groups=[part.milking.group_id for part in asked],
         starts=[part.milking.started_at for part in asked],
-        stood=[flag or not part.milking.metered for part, flag in zip(asked, standing, strict=True)],
+        stood=[
+            flag or not part.milking.metered for part, flag in zip(asked, standing, strict=True)
+        ],
     )
     heads = {(milking, lot): (kg, known, unknown) for milking, lot, kg, known, unknown in rows}
     for part in asked:
         kg, known, unknown = heads[part.milking.pk, part.lot]
         each = max((kg or 0.0) - (known or 0) / 1000, 0.0) / max(unknown, 1)
-        start.add(part.lot, each)
-        part.milking.lots.append((str(part.lot), each))
+        start.parts.append((part.milking, part.lot, each))

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from milk.views import lots
+from milk.views import holds, lots, trace
 
 app_name = "milk"
 
@@ -11,7 +11,14 @@ urlpatterns = [
     path("", lots.index, name="index"),
     path("lots/", lots.lots, name="lots"),
     path("lots/<uuid:uuid>/", lots.lot, name="lot"),
+    path("holds/", holds.holds, name="holds"),
+    path("holds/<uuid:uuid>/", holds.hold, name="hold"),
     # Tanks and milkings.
     # Vats and wheels.
-    # Trace.
+    # Trace: …/<kind of thing>/<what people call it, or its uuid>/; it may hold a slash (vats).
+    path("trace/back/<str:kind>/<path:id>/", trace.trace, {"way": "back"}, name="trace-back"),
+    path(
+        "trace/forward/<str:kind>/<path:id>/", trace.trace, {"way": "forward"}, name="trace-forward"
+    ),
+    path("trace/<str:way>/<str:kind>/<path:id>/", trace.trace, name="trace"),
 ]

@@ -1,0 +1,207 @@
+"""The trace: back from cheese to animals, courses and grass, and forward from those to the cheese.
+
+The one entry: ``back(kind, what)`` and ``forward(kind, what)``. Reads only; the answer is that of
+the book at this moment, so a late entry is in it as soon as it is written. The only module, with
+the ``trace_…`` ones it is made of, that reads the tables of all three apps.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from time import perf_counter
+from typing import Any
+
+from django.utils import timezone
+
+from feed.models import FeedLot, ForageBatch
+from herd.models import PeriodRule
+from milk import trace_back, trace_forward, trace_start
+from milk.held import HeldBy, Thing, open_holds
+from milk.places import Place, where_is
+from milk.trace_find import KINDS, WAYS, NothingToTrace, find, name_of
+from milk.trace_sql import Reader
+from milk.trace_start import Span, Start
+
+__all__ = ["KINDS", "WAYS", "NothingToTrace", "TraceBack", "TraceForward", "back", "forward"]
+
+# The dated row that says how long before a milking feed counts, and what counts without one.
+FED_BEFORE = "feed traced before a milking"
+FED_BEFORE_WITHOUT_RULE = timedelta(hours=48)
+# A group gives milk twice a day for years: unless asked for more, so much of it is told.
+GROUP_SPAN = timedelta(days=30)
+
+Held = dict[tuple[Thing, int], list[HeldBy]]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answer:
+    """What both ways have: from what, as at when, what is held, where wheels are, and how fast.
+
+    ``fed_before``: how long before a milking feed counts. ``statements``: how many the chain took.
+    """
+
+    kind: str
+    thing: Any
+    as_at: datetime
+    fed_before: timedelta
+    held: Held
+    places: dict[int, Place]
+    took_ms: float
+    reader: Reader
+
+    @property
+    def name(self) -> str:
+        return name_of(self.kind, self.thing)
+
+    @property
+    def holds(self) -> list[HeldBy]:
+        """Every hold of the answer once, oldest first."""
+        found = {one.hold.pk: one for held in self.held.values() for one in held}
+        return sorted(found.values(), key=lambda one: (one.hold.happened_at, one.hold.pk))
+
+    def is_held(self, thing: Thing, pk: int) -> bool:
+        return (thing, pk) in self.held
+
+
+@dataclass(frozen=True, kw_only=True)
+class TraceBack(Answer):
+    """Everything above a wheel, vat or lot."""
+
+    found: trace_back.Found
+
+    @property
+    def thing_held(self) -> list[HeldBy]:
+        """The holds on the thing itself."""
+        thing: Thing = {"wheel": "wheel", "vat": "vat"}.get(self.kind, "lot")  # type: ignore[assignment]
+        return self.held.get((thing, self.thing.pk), [])
+
+
+@dataclass(frozen=True, kw_only=True)
+class TraceForward(Answer):
+    """Everything below an animal, course, load, feed lot, field, group or lot."""
+
+    found: trace_forward.Found
+    span: Span
+
+
+def back(
+    kind: str, what: Any, *, at: datetime | None = None, fed_before: timedelta | None = None
+) -> TraceBack:
+    """From a wheel, vat or lot to its lots, animals, courses, feed and holds.
+
+    ``what``: the thing, its uuid or what people call it. ``at``: the moment of "as at" (default
+    now): later holds and moves of wheels are left out. ``fed_before``: overrides the dated rule of
+    how long before a milking feed counts. Raises NothingToTrace.
+    """
+    began = perf_counter()
+    thing = find("back", kind, what)
+    as_at = at or timezone.now()
+    before = fed_before or fed_before_rule(as_at)
+    reader = Reader()
+    vat = thing.pk if kind == "vat" else thing.vat_id if kind == "wheel" else None
+    found = trace_back.read_back(
+        reader,
+        vat=vat,
+        lot=thing.pk if kind == "lot" else None,
+        wheel=thing.pk if kind == "wheel" else None,
+        before=before,
+    )
+    wheels = [wheel.pk for wheel in found.wheels]
+    held = open_holds(
+        lot_ids=[lot.row.pk for lot in found.lots], vat_ids=[vat] if vat else [], wheel_ids=wheels
+    )
+    return TraceBack(
+        kind=kind,
+        thing=thing,
+        as_at=as_at,
+        fed_before=before,
+        held=known_by(held, as_at),
+        places=where_is(wheels, as_at),
+        took_ms=(perf_counter() - began) * 1000,
+        reader=reader,
+        found=found,
+    )
+
+
+def forward(
+    kind: str,
+    what: Any,
+    *,
+    since: datetime | None = None,
+    until: datetime | None = None,
+    at: datetime | None = None,
+    fed_before: timedelta | None = None,
+) -> TraceForward:
+    """From an animal, course, load, feed lot, field, group or lot to vats and wheels.
+
+    ``since``, ``until``: only milkings that began in between (a group: the last 30 days when both
+    are left out). The rest as in ``back``. Raises NothingToTrace.
+    """
+    began = perf_counter()
+    thing = find("forward", kind, what)
+    as_at = at or timezone.now()
+    before = fed_before or fed_before_rule(as_at)
+    if kind == "group" and since is None:
+        since = (until or as_at) - GROUP_SPAN
+    span = Span(since or trace_start.BEGINNING, until or trace_start.END)
+    reader = Reader()
+    found = trace_forward.read_forward(reader, start_of(reader, kind, thing, span, before))
+    wheels = [wheel.pk for wheel, _ in found.wheels]
+    held = open_holds(
+        lot_ids=[lot.row.pk for lot in found.lots],
+        vat_ids=[vat.pk for vat in found.vats],
+        wheel_ids=wheels,
+    )
+    return TraceForward(
+        kind=kind,
+        thing=thing,
+        as_at=as_at,
+        fed_before=before,
+        held=known_by(held, as_at),
+        places=where_is(wheels, as_at),
+        took_ms=(perf_counter() - began) * 1000,
+        reader=reader,
+        found=found,
+        span=span,
+    )
+
+
+def start_of(reader: Reader, kind: str, thing: Any, span: Span, before: timedelta) -> Start:
+    """The milkings and lots that a thing starts from."""
+    match kind:
+        case "animal":
+            return trace_start.from_animal(reader, thing.pk, span)
+        case "course":
+            return trace_start.from_course(reader, thing.pk, span)
+        case "batch":
+            return trace_start.from_feed(reader, [thing.pk], [], span, before)
+        case "feed-lot":
+            return trace_start.from_feed(reader, [], [thing.pk], span, before)
+        case "field":
+            batches = keys(ForageBatch.objects.standing().filter(field=thing))
+            feed_lots = keys(FeedLot.objects.standing().filter(field=thing))
+            return trace_start.from_feed(reader, batches, feed_lots, span, before)
+        case "group":
+            return trace_start.from_group(reader, thing.pk, span)
+        case _:
+            return trace_start.from_lot(thing.pk, float(thing.kg))
+
+
+def keys(rows: Any) -> list[int]:
+    return list(rows.values_list("pk", flat=True))
+
+
+def fed_before_rule(at: datetime) -> timedelta:
+    """How long before a milking feed counts, by the dated rule that holds at a moment."""
+    rules = PeriodRule.objects.standing().filter(
+        name=FED_BEFORE, valid_from__lte=timezone.localtime(at).date()
+    )
+    hours = rules.order_by("-valid_from", "-id").values_list("value", flat=True).first()
+    return FED_BEFORE_WITHOUT_RULE if hours is None else timedelta(hours=float(hours))
+
+
+def known_by(held: Held, at: datetime) -> Held:
+    """The holds that had begun at a moment."""
+    kept: dict[tuple[Thing, int], list[HeldBy]] = {
+        key: [one for one in found if one.hold.happened_at <= at] for key, found in held.items()
+    }
+    return {key: found for key, found in kept.items() if found}

@@ -1,0 +1,236 @@
+"""A trace as a flow drawing: what came from where, stage by stage, left to right.
+
+Boxes and bands are as large as the kg of milk; feed and animals have no kg of milk of their own and
+are drawn small. The numbers are those of the trace; nothing here computes.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterator
+
+from django.urls import reverse
+
+from config.charts import Chart, Flow, Node
+from milk.places import IN_STORE
+from milk.trace import TraceBack, TraceForward
+from milk.trace_forward import MOVED
+from milk.trace_words import draw_words, lateness, many, mass, sentences
+
+FEED, GROUPS, LOTS, VATS, WHEELS = "Feed", "Groups", "Milk lots", "Vats", "Wheels"
+BACK_STAGES = (FEED, GROUPS, LOTS, VATS, WHEELS)
+START = "From"
+FORWARD_STAGES = (START, LOTS, VATS, WHEELS)
+
+
+def chart_of(trace: TraceBack | TraceForward) -> Chart:
+    """The drawing of either way; its description is the answer in words."""
+    description = " ".join(sentences(trace))
+    if isinstance(trace, TraceBack):
+        return Chart(
+            key="trace",
+            title=f"Where {trace.name} came from",
+            description=description,
+            stages=BACK_STAGES,
+            nodes=list(back_nodes(trace)),
+            flows=list(back_flows(trace)),
+        )
+    return Chart(
+        key="trace",
+        title=f"Where milk of {trace.name} went",
+        description=description,
+        stages=FORWARD_STAGES,
+        nodes=list(forward_nodes(trace)),
+        flows=list(forward_flows(trace)),
+    )
+
+
+def back_nodes(trace: TraceBack) -> Iterator[Node]:
+    found = trace.found
+    for feed in found.feeds:
+        late = bool(feed.hours_late)
+        yield Node(
+            key=f"feed {feed.uuid}",
+            stage=FEED,
+            name=feed.name,
+            words=f"{mass(feed.kg)} fed",
+            why=lateness(feed.hours_late) if late else "",
+            held=late,
+        )
+    yield from group_nodes(trace)
+    for lot in found.lots:
+        parents = ", ".join(code for code, _ in lot.parents)
+        yield Node(
+            key=lot.row.code,
+            stage=LOTS,
+            name=lot.row.code,
+            kg=lot.kg,
+            words="held" if trace.is_held("lot", lot.row.pk) else "",
+            why=f"over {parents}" if parents else "",
+            held=trace.is_held("lot", lot.row.pk),
+            href=reverse("milk:lot", args=[lot.row.uuid]),
+        )
+    if trace.kind == "lot":
+        return
+    vat = trace.thing if trace.kind == "vat" else trace.thing.vat
+    yield Node(
+        key="vat",
+        stage=VATS,
+        name=str(vat).capitalize(),
+        kg=found.kg,
+        words="held" if trace.is_held("vat", vat.pk) else "",
+        held=trace.is_held("vat", vat.pk),
+    )
+    for wheel in found.wheels:
+        if trace.kind == "wheel" and wheel.pk != trace.thing.pk:
+            continue
+        held = trace.is_held("wheel", wheel.pk)
+        yield Node(
+            key=f"wheel {wheel.plate}",
+            stage=WHEELS,
+            name=f"{wheel.plate} {wheel.twin}",
+            kg=found.kg if trace.kind == "wheel" else found.kg / len(found.wheels),
+            words="held" if held else "",
+            why=trace.places[wheel.pk].words,
+            held=held,
+        )
+
+
+def group_nodes(trace: TraceBack) -> Iterator[Node]:
+    """The groups that gave the milk, and suppliers of whole lots."""
+    kilos: dict[int, float] = defaultdict(float)
+    cows: dict[int, set[int]] = defaultdict(set)
+    withheld: dict[int, set[str]] = defaultdict(set)
+    for milking in trace.found.milkings:
+        kilos[milking.group] += milking.kg or 0.0
+    for cow in trace.found.animals:
+        for at in cow.milkings:
+            cows[at.milking.group].add(cow.pk)
+            if at.withheld:
+                withheld[at.milking.group].add(cow.name)
+    for group, kg in sorted(kilos.items()):
+        named = sorted(withheld[group])
+        yield Node(
+            key=f"group {group}",
+            stage=GROUPS,
+            name=f"Group {group}",
+            kg=kg,
+            words=many(len(cows[group]), "animal"),
+            why=f"{', '.join(named)} withheld" if named else "",
+            held=bool(named),
+        )
+    for lot in trace.found.lots:
+        if lot.row.suppliers:
+            supplier = ", ".join(lot.row.suppliers)
+            yield Node(key=f"supplier {lot.row.code}", stage=GROUPS, name=supplier, kg=lot.kg)
+
+
+def back_flows(trace: TraceBack) -> Iterator[Flow]:
+    found = trace.found
+    for feed in found.feeds:
+        for group in {fed.group for fed in feed.fed}:
+            yield Flow(source=f"feed {feed.uuid}", target=f"group {group}")
+    for milking in found.milkings:
+        for code, kg in milking.lots:
+            yield Flow(source=f"group {milking.group}", target=code, kg=kg)
+    for lot in found.lots:
+        held = trace.is_held("lot", lot.row.pk)
+        if lot.row.suppliers:
+            yield Flow(source=f"supplier {lot.row.code}", target=lot.row.code, kg=lot.kg)
+        yield Flow(source=lot.row.code, target="vat", kg=lot.kg, held=held)
+    for wheel in found.wheels:
+        yield Flow(
+            source="vat",
+            target=f"wheel {wheel.plate}",
+            kg=found.kg,
+            held=trace.is_held("wheel", wheel.pk),
+        )
+
+
+def forward_nodes(trace: TraceForward) -> Iterator[Node]:
+    found = trace.found
+    interest = found.balance.came_in.interest
+    yield Node(key="start", stage=START, name=trace.name, words=f"{mass(interest)} of it")
+    for lot in found.lots:
+        held = trace.is_held("lot", lot.row.pk)
+        yield Node(
+            key=lot.row.code,
+            stage=LOTS,
+            name=lot.row.code,
+            kg=lot.kg.whole,
+            words="held" if held else "",
+            why="" if lot.started else "carried over only",
+            held=held,
+            href=reverse("milk:lot", args=[lot.row.uuid]),
+        )
+    for vat in found.vats:
+        held = trace.is_held("vat", vat.pk)
+        words = "held" if held else ""
+        name = vat.name.capitalize()
+        yield Node(key=vat.name, stage=VATS, name=name, kg=vat.kg.whole, words=words, held=held)
+    yield from other_nodes(trace)
+    for place, (number, kg, held) in wheels_by_place(trace).items():
+        yield Node(
+            key=f"place {place}",
+            stage=WHEELS,
+            name=many(number, "wheel"),
+            kg=kg,
+            words="held" if held else "",
+            why=place,
+            held=held,
+            count=number,
+        )
+
+
+def other_nodes(trace: TraceForward) -> Iterator[Node]:
+    """Milk that is in no vat: in trays, in tanks, or gone elsewhere."""
+    for tray in trace.found.trays:
+        kg = tray.left.whole + tray.cream.whole
+        if kg > trace.found.balance.rounding:
+            yield Node(key=f"tray {tray.uuid}", stage=VATS, name=f"Tray {tray.number}", kg=kg)
+    for draw in trace.found.draws:
+        if draw.what != MOVED:
+            name = draw_words(draw.what, draw.name).capitalize()
+            yield Node(key=f"draw {draw.uuid}", stage=VATS, name=name, kg=draw.kg.whole)
+    for lot in trace.found.lots:
+        if lot.left.whole > 0:
+            name = f"Still in tank {lot.row.tank}"
+            yield Node(key=f"left {lot.row.code}", stage=VATS, name=name, kg=lot.left.whole)
+
+
+def place_of(trace: TraceForward, wheel: int) -> str:
+    """The place a wheel is told under: a store is one place here, not its shelves."""
+    place = trace.places[wheel]
+    return "in store" if place.kind == IN_STORE else place.words
+
+
+def wheels_by_place(trace: TraceForward) -> dict[str, tuple[int, float, bool]]:
+    """By place: how many wheels, kg of the milk, and whether one is held."""
+    found: dict[str, tuple[int, float, bool]] = {}
+    for wheel, kg in trace.found.wheels:
+        place = place_of(trace, wheel.pk)
+        number, before, held = found.get(place, (0, 0.0, False))
+        found[place] = (number + 1, before + kg.whole, held or trace.is_held("wheel", wheel.pk))
+    return found
+
+
+def forward_flows(trace: TraceForward) -> Iterator[Flow]:
+    found = trace.found
+    vats = {vat.pk: vat.name for vat in found.vats}
+    for lot in found.lots:
+        if lot.started:
+            yield Flow(source="start", target=lot.row.code, kg=lot.own_interest)
+        if lot.left.whole > 0:
+            code = lot.row.code
+            yield Flow(source=code, target=f"left {code}", kg=lot.left.whole)
+    for vat in found.vats:
+        for code, kg in vat.parts:
+            held = trace.is_held("vat", vat.pk)
+            yield Flow(source=code, target=vat.name, kg=kg, held=held)
+    for draw in found.draws:
+        yield Flow(source=draw.lot, target=f"draw {draw.uuid}", kg=draw.kg.whole)
+    for wheel, milk in found.wheels:
+        yield Flow(
+            source=vats[wheel.vat_id],
+            target=f"place {place_of(trace, wheel.pk)}",
+            kg=milk.whole,
+            held=trace.is_held("wheel", wheel.pk),
+        )
