@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import OuterRef, Q, QuerySet, Subquery
 from django.utils import timezone
 from psycopg.types.range import TimestamptzRange
 
@@ -23,7 +23,7 @@ NOT_MILKED = (Group.Use.DRY, Group.Use.CLOSE_UP, Group.Use.YOUNG)
 
 NO_MILK_THERE = "stands in a group that is not milked"
 FREE_IN_HOSPITAL = "free; move her out of the hospital group"
-UNFIT = "{sign}, seen {seen}, not settled"
+UNFIT = "{sign}, seen {seen}"
 
 STAY_COLUMNS = (
     "animal_id",
@@ -125,32 +125,40 @@ def answer_of(
 def reasons_at(at: datetime, animals: list[int] | None = None) -> dict[int, Reasons]:
     """What withholds at ``at``, by animal; animals that are free are left out."""
     running = WithdrawalPeriod.objects.at(at)
-    unfit = unsettled(at)
+    signs = unfit_after(at)
     if animals is not None:
         running = running.filter(animal__in=animals)
-        unfit = unfit.filter(animal__in=animals)
+        signs = signs.filter(animal__in=animals)
     found: dict[int, Reasons] = {}
     for animal, during, why in running.values_list("animal_id", "during", "why"):
         found.setdefault(animal, Reasons()).words.append((during.upper, why))
-    for animal, sign, seen in unfit.values_list("animal_id", "sign", "happened_at"):
-        reasons = found.setdefault(animal, Reasons())
-        when = timezone.localtime(seen).strftime("%a %d %b %H:%M")
-        reasons.words.append((None, UNFIT.format(sign=sign, seen=when)))
-        reasons.spans.append((seen, None))
+    unfit = list(signs.values_list("animal_id", "sign", "happened_at", "settled"))
+    for animal, sign, seen, settled in unfit:
+        if seen <= at:
+            when = timezone.localtime(seen).strftime("%a %d %b %H:%M")
+            words = UNFIT.format(sign=sign, seen=when)
+            found.setdefault(animal, Reasons()).words.append((settled, words))
     # What begins before the first ends counts as well: a second course keeps her out further.
     later = WithdrawalPeriod.objects.filter(
         animal__in=list(found), during__overlap=TimestamptzRange(at, None)
     )
     for animal, during in later.values_list("animal_id", "during"):
         found[animal].spans.append((during.lower, during.upper))
+    for animal, _, seen, settled in unfit:
+        if animal in found:
+            found[animal].spans.append((seen, settled))
     return found
 
 
-def unsettled(at: datetime) -> QuerySet[HealthEvent]:
-    """Signs that made milk unfit by ``at`` and were not settled by then."""
-    settled = HealthEvent.objects.happened_by(at).filter(settles=OuterRef("pk"))
+def unfit_after(at: datetime) -> QuerySet[HealthEvent]:
+    """Signs that make milk unfit and were not settled by ``at``, with when they were (or None)."""
+    settling = HealthEvent.objects.standing().filter(settles=OuterRef("pk"))
+    first = settling.order_by("happened_at").values("happened_at")[:1]
     found: QuerySet[HealthEvent] = (
-        HealthEvent.objects.happened_by(at).filter(unfit=True).exclude(Exists(settled))
+        HealthEvent.objects.standing()
+        .filter(unfit=True)
+        .annotate(settled=Subquery(first))
+        .filter(Q(settled=None) | Q(settled__gt=at))
     )
     return found
 
