@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+import signal
 import socket
 import tempfile
 from collections.abc import Iterator, Mapping
@@ -33,7 +34,7 @@ class Service(Protocol):
     """One embedded server. ``folder`` is the data folder of Swardline."""
 
     name: str
-    stop_signal: int
+    stop_signal: signal.Signals
     switch: str
 
     def socket_path(self, folder: Path) -> Path: ...

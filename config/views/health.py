@@ -11,7 +11,7 @@ from django.views.decorators.http import require_safe
 
 from config.models import JobRun
 
-BROKER_SECONDS = 1.0
+BROKER_SECONDS = 1
 OK, AWAY = "ok", "away"
 
 

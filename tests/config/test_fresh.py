@@ -24,15 +24,17 @@ OPERATIONS = [
 
 
 def step_by_step() -> migrations.Migration:
-    migration = migrations.Migration("0001_initial", "meadow")
-    migration.operations = OPERATIONS
-    return migration
+    class StepByStep(migrations.Migration):
+        operations = OPERATIONS
+
+    return StepByStep("0001_initial", "meadow")
 
 
 def at_once() -> migrations.Migration:
-    migration = FreshTables("0001_initial", "meadow")
-    migration.operations = OPERATIONS
-    return migration
+    class AtOnce(FreshTables):
+        operations = OPERATIONS
+
+    return AtOnce("0001_initial", "meadow")
 
 
 def shape_after(migration: migrations.Migration) -> set[tuple[str, ...]]:

@@ -1,15 +1,17 @@
 """/health: database, broker and the last run of each job, for anybody, secrets for nobody."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
-import celery
 import pytest
 from django.db import DatabaseError, connection
 from django.test import Client
 from django.utils import timezone
 
+from config.celery import app as celery_app
 from config.embedded import keeper, valkey
 from config.models import JobRun
 from config.views import health
@@ -75,23 +77,12 @@ def test_a_real_broker_is_found(tmp_path: Path) -> None:
     assert state == "ok"
 
 
-def broker(url: str) -> Any:
-    patch = pytest.MonkeyPatch.context()
-
-    class Other:
-        def __enter__(self) -> None:
-            monkeypatch = patch.__enter__()
-            real = celery.current_app.connection_for_read
-            monkeypatch.setattr(
-                celery.current_app._get_current_object(),
-                "connection_for_read",
-                lambda **options: real(url, **options),
-            )
-
-        def __exit__(self, *error: object) -> None:
-            patch.__exit__(None, None, None)
-
-    return Other()
+@contextmanager
+def broker(url: str) -> Iterator[None]:
+    real = celery_app.connection_for_read
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(celery_app, "connection_for_read", lambda **options: real(url, **options))
+        yield
 
 
 @pytest.mark.parametrize("method", ["post", "put", "delete"])

@@ -3,6 +3,7 @@
 import os
 import signal
 import socket
+import subprocess
 import sys
 import time
 from collections.abc import Iterator
@@ -11,8 +12,9 @@ from typing import Any
 import pytest
 from django.core.management import call_command
 from django.core.management.base import CommandError
+from django.db import connections
 
-from config.embedded import serve
+from config.embedded import keeper, serve, valkey
 from config.embedded.serve import Child, Failed, Stopped
 
 SLEEPS = ["-c", "import time; time.sleep(60)"]
@@ -30,12 +32,12 @@ def taken_port() -> Iterator[int]:
 
 def child(arguments: list[str], monkeypatch: pytest.MonkeyPatch, name: str = "worker") -> Child:
     # `-W … -c code` instead of `-W … -m module`.
-    real = serve.subprocess.Popen
+    real = subprocess.Popen
 
     def without_m(command: list[str], **options: Any) -> Any:
         return real([part for part in command if part != "-m"], **options)
 
-    monkeypatch.setattr(serve.subprocess, "Popen", without_m)
+    monkeypatch.setattr(subprocess, "Popen", without_m)
     return Child(name, arguments)
 
 
@@ -117,8 +119,8 @@ def test_a_child_that_does_not_listen_is_ended(monkeypatch: pytest.MonkeyPatch) 
 def test_the_web_server_stops_first_and_the_worker_last(monkeypatch: pytest.MonkeyPatch) -> None:
     order: list[str] = []
     monkeypatch.setattr(Child, "stop", lambda self: order.append(self.name))
-    monkeypatch.setattr(serve.keeper, "leave_all", lambda: order.append("servers"))
-    monkeypatch.setattr(serve.connections, "close_all", lambda: None)
+    monkeypatch.setattr(keeper, "leave_all", lambda: order.append("servers"))
+    monkeypatch.setattr(connections, "close_all", lambda: None)
 
     serve.stop_all(serve.children(8000))
 
@@ -160,13 +162,13 @@ def test_another_broker_than_the_embedded_one_is_not_started(
     settings: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     joined: list[str] = []
-    monkeypatch.setattr(serve.keeper, "join", lambda name, folder: joined.append(name))
+    monkeypatch.setattr(keeper, "join", lambda name, folder: joined.append(name))
 
     settings.CELERY_BROKER_URL = "redis://broker.example:6379/0"
     serve.join_broker()
     assert joined == []
 
-    settings.CELERY_BROKER_URL = serve.valkey.url(settings.SWARDLINE_DATA)
+    settings.CELERY_BROKER_URL = valkey.url(settings.SWARDLINE_DATA)
     serve.join_broker()
     assert joined == ["valkey"]
 
@@ -180,10 +182,10 @@ def test_a_child_ends_when_its_parent_is_killed_outright(tmp_path: Any) -> None:
         "print(c.pid, flush=True); time.sleep(60)\n"
     )
     environment = {**os.environ, "DJANGO_SETTINGS_MODULE": "config.settings_test"}
-    parent = serve.subprocess.Popen(
+    parent = subprocess.Popen(
         [sys.executable, "-c", program],
-        stdout=serve.subprocess.PIPE,
-        cwd=serve.settings.BASE_DIR,
+        stdout=subprocess.PIPE,
+        cwd=keeper.PROJECT,
         env=environment,
     )
     assert parent.stdout is not None
