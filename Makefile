@@ -7,7 +7,7 @@ export PORT
 
 VENV := .venv
 BIN := $(VENV)/bin
-INSTALL := $(BIN)/python -m pip install --quiet --no-input --disable-pip-version-check --require-hashes
+INSTALL := $(BIN)/python -m pip install -qq --no-input --disable-pip-version-check --require-hashes
 RUN_STAMP := $(VENV)/run-$(shell cksum < requirements.txt | cut -d ' ' -f 1)
 DEV_STAMP := $(VENV)/dev-$(shell cksum < requirements-dev.txt | cut -d ' ' -f 1)
 APPS := config herd feed milk
