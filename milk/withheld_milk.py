@@ -146,8 +146,9 @@ def withheld_in(lot_ids: Iterable[int]) -> list[Row]:
         return []
     metered = fetch(METERED_IN_LOTS, lots, animals)
     unmetered = [(lot, milked) for lot, milked in parts if not milked.metered]
+    stays = stays_by_group(periods, [milked for _, milked in unmetered])
     return sorted_rows(
-        [*rows_of_meters(metered, milkings, periods), *rows_of_stays(unmetered, periods)]
+        [*rows_of_meters(metered, milkings, periods), *rows_of_stays(unmetered, periods, stays)]
     )
 
 
@@ -169,9 +170,11 @@ def lots_with_withheld(
         return []
     milkings = {milked.id: milked for milked in ordered}
     metered = fetch(METERED_IN_PERIODS, *reach_of(periods, ordered))
-    parts = parts_of_stays(periods, [milked for milked in ordered if not milked.metered])
+    unmetered = [milked for milked in ordered if not milked.metered]
+    stays = stays_by_group(periods, unmetered)
+    parts = parts_of_stays(unmetered, periods, stays)
     return sorted_rows(
-        [*rows_of_meters(metered, milkings, periods), *rows_of_stays(parts, periods)]
+        [*rows_of_meters(metered, milkings, periods), *rows_of_stays(parts, periods, stays)]
     )
 
 
@@ -247,12 +250,13 @@ def rows_of_meters(
 
 
 def rows_of_stays(
-    parts: Sequence[tuple[int, Milked]], periods: dict[int, list[Period]]
+    parts: Sequence[tuple[int, Milked]],
+    periods: dict[int, list[Period]],
+    stays: dict[int, list[Stay]],
 ) -> Iterator[Row]:
     """Animals that stood in a group milked without meters, unless a row says they were kept out."""
     if not parts:
         return
-    stays = stays_by_group(periods, [milked for _, milked in parts])
     out = kept_out(periods, [milked for _, milked in parts])
     for lot, milked in parts:
         for stay in stays.get(milked.group, ()):
@@ -267,6 +271,8 @@ def stays_by_group(
     periods: dict[int, list[Period]], milkings: Sequence[Milked]
 ) -> dict[int, list[Stay]]:
     """Where the animals stood while these milkings were, by group."""
+    if not milkings:
+        return {}
     moments = [milked.at for milked in milkings]
     found: dict[int, list[Stay]] = defaultdict(list)
     for row in fetch(STAYS, sorted(periods), min(moments), max(moments)):
@@ -282,12 +288,9 @@ def kept_out(periods: dict[int, list[Period]], milkings: Sequence[Milked]) -> se
 
 
 def parts_of_stays(
-    periods: dict[int, list[Period]], unmetered: Sequence[Milked]
+    unmetered: Sequence[Milked], periods: dict[int, list[Period]], stays: dict[int, list[Stay]]
 ) -> list[tuple[int, Milked]]:
     """(lot, milking) of the milkings without meters whose group had an animal in a period."""
-    if not unmetered:
-        return []
-    stays = stays_by_group(periods, unmetered)
     touched = {
         milked.id: milked
         for milked in unmetered
