@@ -1269,7 +1269,7 @@ class Migration(FreshTables):
         ),
         migrations.AddConstraint(
             model_name='wheel',
-            constraint=django.contrib.postgres.constraints.ExclusionConstraint(condition=models.Q(('struck_at', None)), deferrable=django.db.models.constraints.Deferrable['IMMEDIATE'], expressions=[(models.Func(models.F('vat_id'), models.F('vat_id'), models.Value('[]'), function='int8range'), '&&'), (models.Func(models.Func(models.F('twin'), function='ascii'), models.Func(models.F('twin'), function='ascii'), models.Value('[]'), function='int4range'), '&&')], name='milk_wheel_two_twins', violation_error_message='This vat has that twin already.'),
+            constraint=django.contrib.postgres.constraints.ExclusionConstraint(condition=models.Q(('struck_at', None)), deferrable=django.db.models.constraints.Deferrable['IMMEDIATE'], expressions=[(models.Func(models.F('vat'), models.F('vat'), models.Value('[]'), function='int8range'), '&&'), (models.Func(models.Func(models.F('twin'), function='ascii'), models.Func(models.F('twin'), function='ascii'), models.Value('[]'), function='int4range'), '&&')], name='milk_wheel_two_twins', violation_error_message='This vat has that twin already.'),
         ),
         pgtrigger.migrations.AddTrigger(
             model_name='wheel',

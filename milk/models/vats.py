@@ -181,7 +181,7 @@ class Wheel(Entry):
             ExclusionConstraint(
                 name="milk_wheel_two_twins",
                 expressions=[
-                    (one_id("vat_id"), RangeOperators.OVERLAPS),
+                    (one_id("vat"), RangeOperators.OVERLAPS),
                     (one_letter("twin"), RangeOperators.OVERLAPS),
                 ],
                 condition=Q(struck_at=None),
