@@ -5,7 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from django.core.exceptions import ObjectDoesNotExist
+from django.core.exceptions import ObjectDoesNotExist, ValidationError
 from django.utils import timezone
 
 from config.entries import Entry
@@ -109,7 +109,7 @@ def looked_up(start: StartKind, text: str) -> Any:
         if text.isdigit() and int(text) > LARGEST_KEY and start.model not in (Animal, Wheel):
             raise ValueError(text)
         return start.find(text)
-    except (ObjectDoesNotExist, ValueError, OverflowError) as error:
+    except (ObjectDoesNotExist, ValidationError, ValueError, OverflowError) as error:
         name = start.model._meta.verbose_name
         if "Two animals" in str(error):
             raise NothingToTrace(str(error)) from error

@@ -3,7 +3,7 @@
 The serializers describe it, key by key; ``tests/milk/test_trace_api.py`` keeps the two the same.
 """
 
-from typing import Any, ClassVar
+from typing import Any
 
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
@@ -331,7 +331,7 @@ ID = OpenApiParameter(
 class TraceBackApi(APIView):
     """GET /api/trace/back/<kind>/<id>/"""
 
-    permission_classes: ClassVar[Any] = (MayDo,)
+    permission_classes = (MayDo,)
 
     @extend_schema(parameters=[kind_parameter("back"), ID], responses=TraceBackOut)
     def get(self, request: Request, kind: str, id: str) -> Response:
@@ -342,7 +342,7 @@ class TraceBackApi(APIView):
 class TraceForwardApi(APIView):
     """GET /api/trace/forward/<kind>/<id>/?since=&until="""
 
-    permission_classes: ClassVar[Any] = (MayDo,)
+    permission_classes = (MayDo,)
 
     @extend_schema(parameters=[kind_parameter("forward"), ID, Since], responses=TraceForwardOut)
     def get(self, request: Request, kind: str, id: str) -> Response:
