@@ -47,7 +47,7 @@ class Strike(serializers.Serializer[Any]):
 class EntrySerializer(serializers.ModelSerializer[Any]):
     """Base of every kind's serializer: the stamp's columns, and no key that is not known."""
 
-    kind: ClassVar[Kind]
+    describes: ClassVar[Kind]
     serializer_related_field = EntryRelated
 
     id = NumberOfEntry(source="uuid", required=False)
@@ -97,7 +97,7 @@ class EntrySerializer(serializers.ModelSerializer[Any]):
         options.pop("validators", None)
         if "queryset" in options:
             options["queryset"] = relation_info.related_model.objects.all()
-            options["struck_ok"] = field_name in self.kind.struck_ok
+            options["struck_ok"] = field_name in self.describes.struck_ok
         return field, options
 
 
@@ -142,7 +142,7 @@ def serializer_of(slug: str) -> type[EntrySerializer]:
     )
     name = kind.model.__name__
     return type(
-        name, (EntrySerializer,), {"kind": kind, "Meta": meta, "__doc__": kind.help, **extra}
+        name, (EntrySerializer,), {"describes": kind, "Meta": meta, "__doc__": kind.help, **extra}
     )
 
 
@@ -152,7 +152,7 @@ def re_entry_of(slug: str) -> type[EntrySerializer]:
     base = serializer_of(slug)
     meta = type("Meta", (base.Meta,), {"fields": ("reason", "words", *base.Meta.fields)})
     return type(
-        f"{base.kind.model.__name__}ReEntry",
+        f"{base.describes.model.__name__}ReEntry",
         (base,),
         {
             "Meta": meta,

@@ -50,7 +50,8 @@ class SheetForm(forms.Form):
 class EntryForm(SheetForm):
     """A new entry of a kind. Moments left as they stood keep their seconds."""
 
-    kind: ClassVar[Kind]
+    # Not “kind”, which is the name of a field of some of them.
+    describes: ClassVar[Kind]
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
@@ -67,7 +68,7 @@ class EntryForm(SheetForm):
 
     def entry_values(self) -> dict[str, Any]:
         """What was entered, by field of the kind."""
-        return {name: self.cleaned_data[name] for name in self.kind.fields}
+        return {name: self.cleaned_data[name] for name in self.describes.fields}
 
 
 class StrikeForm(SheetForm):
@@ -99,7 +100,7 @@ def form_of(slug: str) -> type[EntryForm]:
             for name in kind.fields
         },
     }
-    return type(f"{kind.model.__name__}Form", (EntryForm,), {"kind": kind, **fields})
+    return type(f"{kind.model.__name__}Form", (EntryForm,), {"describes": kind, **fields})
 
 
 @cache
@@ -107,7 +108,7 @@ def re_entry_form_of(slug: str) -> type[EntryForm]:
     """The form that writes an entry again: the reason first, then all of it."""
     base = form_of(slug)
     fields = {name: deepcopy(field) for name, field in StrikeForm.base_fields.items()}
-    return type(f"{base.kind.model.__name__}ReEntryForm", (base,), fields)
+    return type(f"{base.describes.model.__name__}ReEntryForm", (base,), fields)
 
 
 def field_for(kind: Kind, column: Any, options: dict[str, Any]) -> forms.Field | None:

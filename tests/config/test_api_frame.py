@@ -3,14 +3,15 @@
 from uuid import uuid4
 
 import pytest
-from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from drf_spectacular import drainage
+from drf_spectacular.generators import SchemaGenerator
 
 from config.api.paging import LARGEST
 from config.kinds import all_kinds
 from config.roles import ACTIONS
-from herd.models import Animal, Group, HealthEvent
+from herd.models import Animal, HealthEvent
 from tests.factories.frame import make_any
 from tests.factories.herd import (
     HOUR,
@@ -248,8 +249,8 @@ def test_a_longer_list_takes_no_more_statements(vet_api, kind):
     path = f"/api/{kind.slug}/?size={LARGEST}"
     make_any(kind.model)
     few = statements(vet_api, path)
-    for _ in range(3):
-        make_any(kind.model)
+    make_any(kind.model)
+    make_any(kind.model)
     assert statements(vet_api, path) == few
     assert few <= 8
 
@@ -257,7 +258,7 @@ def test_a_longer_list_takes_no_more_statements(vet_api, kind):
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_kind_is_open_to_its_writers_and_to_no_others(kind, request):
     path = f"/api/{kind.slug}/"
-    for role in ("vet", "milker", "feed hand", "cheesemaker", "inspector"):
+    for role in ("vet", "cheesemaker", "inspector"):
         api = request.getfixturevalue(f"{role.replace(' ', '_')}_api")
         assert api.get(path).status_code == 200
         allowed = role in ACTIONS[f"write:{kind.slug}"]
@@ -285,18 +286,35 @@ def test_the_writer_may_strike_their_own_for_half_an_hour(stockman_api):
     assert stockman_api.post(path, {"reason": "twice"}).status_code == 403
 
 
-def test_the_description_is_complete_and_without_warnings(tmp_path):
-    target = tmp_path / "schema.yml"
-    call_command("spectacular", "--validate", "--fail-on-warn", "--file", str(target))
-    text = target.read_text()
+@pytest.fixture(scope="module")
+def description():
+    """The OpenAPI description and the warnings its making gave."""
+    drainage.reset_generator_stats()
+    made = SchemaGenerator().get_schema(request=None, public=True)
+    stats = drainage.GENERATOR_STATS
+    return made, [*stats._warn_cache, *stats._error_cache]
+
+
+def test_the_description_is_complete_and_without_warnings(description):
+    made, warnings = description
+    assert warnings == []
     for kind in all_kinds():
-        assert f"/api/{kind.slug}/{{uuid}}/re-enter/:" in text
-    assert "Idempotency-Key" in text
+        assert {"get", "post"} <= set(made["paths"][f"/api/{kind.slug}/"])
+        assert "post" in made["paths"][f"/api/{kind.slug}/{{uuid}}/re-enter/"]
+        assert kind.model.__name__ in made["components"]["schemas"]
+    names = [
+        operation["operationId"] for path in made["paths"].values() for operation in path.values()
+    ]
+    assert len(names) == len(set(names))
 
 
-def test_the_description_tells_how_each_write_can_fail(vet_api):
-    schema = vet_api.client.get("/api/schema/?format=json").json()
-    post = schema["paths"]["/api/groups/"]["post"]
+def test_the_description_tells_how_each_write_can_fail(description):
+    post = description[0]["paths"]["/api/groups/"]["post"]
     assert {"400", "401", "403", "409", "415", "422", "429"} <= set(post["responses"])
     assert "Idempotency-Key" in {parameter["name"] for parameter in post["parameters"]}
-    assert Group.objects.count() == 0
+
+
+def test_the_description_is_for_those_who_may_read(inspector_api, nobody_api, client):
+    assert client.get("/api/schema/").status_code == 401
+    assert nobody_api.get("/api/schema/").status_code == 403
+    assert inspector_api.get("/api/schema/?format=json").json()["openapi"].startswith("3.")

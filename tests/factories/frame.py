@@ -1,7 +1,9 @@
 """One row of any kind of entry, for tests that go through all of them."""
 
+from collections.abc import Callable
 from datetime import date, time
 from decimal import Decimal
+from itertools import count
 from typing import Any
 
 from django.db import models
@@ -10,24 +12,52 @@ from config.entries import Entry
 from tests.factories import feed, herd, milk
 
 STAMP = {field.name for field in Entry._meta.fields}
+number = count(1)
+
+# Where neither the factory of the app by its usual name nor a plain guess will do.
+MAKERS: dict[str, Callable[[], Any]] = {
+    "GroupStay": lambda: herd.put_in_group(herd.make_animal(), herd.make_group(milked=False)),
+    "FeedShareRule": lambda: guessed("FeedShareRule", at_most=Decimal(1)),
+    "FieldWork": feed.make_work,
+    "ForageBatch": feed.make_batch,
+    "WindowRule": lambda: feed.make_window_rule(from_temperature=next(number)),
+    "StoreStay": lambda: milk.put_in_store(milk.make_wheel()),
+}
 # Values a plain guess would not meet, because a rule of the table asks for them.
-NEEDED: dict[str, dict[str, Any]] = {}
+NEEDED: dict[str, Callable[[], dict[str, Any]]] = {
+    "MedicineMove": lambda: {"what": "broken"},
+    "Limit": lambda: {"at_most": Decimal(1)},
+    "Hold": lambda: {"tank": milk.make_tank()},
+    "VatFill": lambda: {"tank": milk.make_tank()},
+    "Tray": lambda: {"number": next(number)},
+}
 
 
 def make_any(model: type[Entry]) -> Entry:
     """A standing entry of a model: by the factory of its app when there is one, else guessed."""
-    name = f"make_{snake(model.__name__)}"
+    name = model.__name__
+    if name in MAKERS:
+        made: Entry = MAKERS[name]()
+        return made
     for module in (herd, feed, milk):
-        factory = getattr(module, name, None)
-        if factory is not None:
-            made: Entry = factory()
+        factory = getattr(module, f"make_{snake(name)}", None)
+        if factory is not None and name not in NEEDED:
+            made = factory()
             return made
-    guessed: Entry = herd.make(model, **{**guesses(model), **NEEDED.get(model.__name__, {})})
-    return guessed
+    values = NEEDED.get(name, dict)()
+    guessed_entry: Entry = herd.make(model, **{**guesses(model), **values})
+    return guessed_entry
+
+
+def guessed(name: str, **values: Any) -> Entry:
+    """An entry of the model with this name, guessed but for some values."""
+    model = next(model for model in Entry.__subclasses__() if model.__name__ == name)
+    made: Entry = herd.make(model, **{**guesses(model), **values})
+    return made
 
 
 def snake(name: str) -> str:
-    """A class name as a function's ("ForageBatch" to "forage_batch")."""
+    """A class name as a function's ("HeapCheck" to "heap_check")."""
     return "".join(f"_{c.lower()}" if c.isupper() else c for c in name).lstrip("_")
 
 
@@ -41,14 +71,14 @@ def guesses(model: type[Entry]) -> dict[str, Any]:
 
 
 def guess(field: Any) -> Any:
-    """A value a column takes."""
+    """A value a column takes, another one each time for texts."""
     if field.many_to_one:
         return make_any(field.related_model)
     if field.choices:
         return field.choices[0][0]
     match field:
         case models.CharField():
-            return "" if field.blank else "x"
+            return "" if field.blank else str(next(number))[: field.max_length]
         case models.BooleanField():
             return False
         case models.DateTimeField():
