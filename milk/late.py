@@ -4,15 +4,15 @@ Numbers of entries are given in the order they arrive, so the newest are found f
 table, by its key, and nothing walks through the years.
 """
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db.models import Max, Q
+from django.db.models import DateTimeField, F, Func, Max, Min, Q
 from django.db.models.functions import Greatest
 
 from config.entries import Entry
-from herd.models import Calving, Course, Dose, DryOff, GroupStay
+from herd.models import Calving, Course, Dose, DryOff, GroupStay, WithdrawalPeriod
 from milk.models import LotTest, MeterCorrection, Milking, MilkingPart
 from milk.withheld_milk import Row, lots_with_withheld, withheld_in
 
@@ -20,6 +20,7 @@ from milk.withheld_milk import Row, lots_with_withheld, withheld_in
 LATELY = timedelta(days=3)
 FIRST_STEP, AT_ONCE = 500, 500
 
+FIRST_MOMENT = Func(F("during"), function="lower", output_field=DateTimeField())
 ANIMAL_OF: tuple[tuple[type[Entry], str], ...] = (
     (Course, "animal_id"),
     (Dose, "course__animal_id"),
@@ -47,6 +48,13 @@ def arrived_lately(model: type[Entry], at: datetime) -> Any:
             break
         step *= 4
     return entries.filter(Q(pk__gt=start) | Q(replaces_id__gt=start), arrived__gte=since)
+
+
+def first_withheld(animals: Collection[int]) -> datetime | None:
+    """When the first withdrawal period of these animals began; None when they have none."""
+    periods = WithdrawalPeriod.objects.filter(animal_id__in=animals)
+    first: datetime | None = periods.aggregate(first=Min(FIRST_MOMENT))["first"]
+    return first
 
 
 def rows_touched_lately(*, at: datetime, before: datetime) -> list[Row]:

@@ -11,13 +11,22 @@ from milk.services import flags
 
 @shared_task(name="milk.tasks.flag_withheld_milk")
 def flag_withheld_milk(
-    since: str | None = None, until: str | None = None, at: str | None = None
+    animals: list[int] | None = None,
+    since: str | None = None,
+    until: str | None = None,
+    at: str | None = None,
 ) -> dict[str, int]:
-    """Hold lots with withheld milk. Moments as ISO 8601 text; without them the last 90 days."""
+    """Hold lots with withheld milk: of these animals, or of all in the last 90 days.
+
+    Moments as ISO 8601 text with their offset.
+    """
     with job("milk.tasks.flag_withheld_milk") as counted:
         counted.update(
             flags.flag_withheld_milk(
-                at=moment(at) or timezone.now(), since=moment(since), until=moment(until)
+                at=moment(at) or timezone.now(),
+                since=moment(since),
+                until=moment(until),
+                animals=animals,
             )
         )
     return counted

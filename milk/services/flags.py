@@ -35,20 +35,28 @@ MEAN_OTHERWISE = (
 
 
 def flag_withheld_milk(
-    *, at: datetime, since: datetime | None = None, until: datetime | None = None
+    *,
+    at: datetime,
+    since: datetime | None = None,
+    until: datetime | None = None,
+    animals: Collection[int] | None = None,
 ) -> dict[str, int]:
     """Hold lots with milk of an animal inside her withdrawal period: one hold for each cause.
 
     Looks at the milkings that began in [since, until) (default: the 90 days up to ``at``), at what
     entries of the last days touch further back, and at the lots of every open hold of this kind.
+    ``animals``: only at these, and then since their first withdrawal period.
     """
-    since, until = since or at - SWEEP_BACK, until or at
+    until = until or at
     open_lots = lots_of_open_holds()
-    rows = {
-        *lots_with_withheld(since, until),
-        *late.rows_touched_lately(at=at, before=since),
-        *withheld_in(lot for lots in open_lots.values() for lot in lots),
-    }
+    rows = set(withheld_in(lot for lots in open_lots.values() for lot in lots))
+    if animals is None:
+        since = since or at - SWEEP_BACK
+        rows.update(lots_with_withheld(since, until))
+        rows.update(late.rows_touched_lately(at=at, before=since))
+    else:
+        since = since or late.first_withheld(animals) or until
+        rows.update(lots_with_withheld(since, until, animals))
     by_cause = rows_by_cause(rows)
     counted = {"causes": len(by_cause), "lots": 0, "holds": 0, "gone": 0}
     for source in sorted({*by_cause, *open_lots}, key=str):
