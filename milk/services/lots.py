@@ -42,6 +42,8 @@ UNASSIGN = """
     WHERE milking_id = ANY(%s::int[]) AND lot_id IS NOT NULL
 """
 FIRST_SECOND, PAST_LAST_SECOND = -32768, 32768
+PART_COLUMNS = ("milkings", "lots", "since", "until")
+MILKINGS_AT_ONCE = 40
 
 
 @dataclass
@@ -235,19 +237,18 @@ def assign_cows(
         for (kind, number), at, _ in lot.ins:  # type: ignore[misc]
             if kind == MILKING and number in milkings:
                 found[number].append((at, keys[lot.key]))
-    columns: dict[str, list[int]] = {"milkings": [], "lots": [], "since": [], "until": []}
+    rows: list[tuple[int, int, int, int]] = []
     for milking, pieces in found.items():
         began = pieces[0][0]
         seconds = [int((at - began).total_seconds()) for at, _ in pieces]
         bounds = [FIRST_SECOND, *seconds[1:], PAST_LAST_SECOND]
         for (_, lot), since, until in zip(pieces, bounds, bounds[1:], strict=False):
-            columns["milkings"].append(milking)
-            columns["lots"].append(lot)
-            columns["since"].append(since)
-            columns["until"].append(until)
+            rows.append((milking, lot, since, until))
     with connection.cursor() as cursor:
-        if found:
-            cursor.execute(ASSIGN, columns)
+        # A block-range index is asked about every key of a list, range by range: short lists.
+        for start in range(0, len(rows), MILKINGS_AT_ONCE):
+            part = zip(*rows[start : start + MILKINGS_AT_ONCE], strict=True)
+            cursor.execute(ASSIGN, dict(zip(PART_COLUMNS, map(list, part), strict=True)))
         gone = sorted(set(milkings) - set(found))
         if gone:
             cursor.execute(UNASSIGN, [gone])

@@ -11,7 +11,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import connection
-from django.db.models import Max, Min, Q
+from django.db.models import F, Max, Min, Q
 
 from config.entries import Entry
 from milk.blend import Flow, Lot, Wash, known_lot
@@ -23,11 +23,15 @@ Key = tuple[str, int]
 # What a flow is, and so which column of LotDraw names it.
 MILKING, DELIVERY, EVENT, TRAY, FILL = "milking", "delivery", "tank_event", "tray", "vat_fill"
 
-# The last lot before a moment with which a replay can begin: no flow lasts across its opening, and
-# no draw begins with it.
+# The last lot before a moment with which a replay can begin: no flow lasts across its opening, no
+# draw begins with it, and no other lot was opened at the same moment.
 CLEAN_START = """
     SELECT l.id, l.opened_at FROM milk_milklot AS l
     WHERE l.tank_id = %(tank)s AND NOT l.void AND l.opened_at < %(before)s AND NOT EXISTS (
+        SELECT 1 FROM milk_milklot AS other
+        WHERE other.tank_id = l.tank_id AND other.opened_at = l.opened_at AND NOT other.void
+          AND other.id <> l.id
+    ) AND NOT EXISTS (
         SELECT 1 FROM milk_milking AS f
         WHERE f.tank_id = l.tank_id AND f.struck_at IS NULL AND f.ended_at > l.opened_at
           AND f.happened_at < l.opened_at AND f.happened_at > l.opened_at - %(longest)s
@@ -229,7 +233,10 @@ def last_wash(tank: Tank, at: datetime) -> datetime | None:
 def lot_in(tank: Tank, at: datetime) -> MilkLot | None:
     """The lot a draw that begins at ``at`` would take from; None when the tank holds no milk."""
     opened = MilkLot.objects.valid().filter(tank=tank, opened_at__lt=at)
-    lot = opened.order_by("-opened_at", "-id").first()
+    # Of several opened at one moment the last is the one that ended last, or has not ended.
+    lot: MilkLot | None = opened.order_by(
+        "-opened_at", F("ended_at").desc(nulls_first=True), "-id"
+    ).first()
     if lot is None or (lot.ended_at is not None and lot.ended_at < at):
         return None
     return lot

@@ -335,7 +335,7 @@ def by_way_of_lots(replay):
     return found
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(time_lines())
 def test_lots_say_of_every_draw_what_stirring_says(line):
     flows, washes = line
@@ -349,7 +349,7 @@ def test_lots_say_of_every_draw_what_stirring_says(line):
             assert abs(found[key][name] - grams) < Fraction(1, 10**6)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(time_lines())
 def test_not_a_gram_is_lost(line):
     flows, washes = line
@@ -367,7 +367,7 @@ def test_not_a_gram_is_lost(line):
     assert sum(lot.drawn for lot in replay.lots) + loose == drawn_off
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(st.dictionaries(st.integers(0, 9), st.integers(0, 10**6)), st.integers(0, 10**7))
 def test_shared_out_grams_add_up_and_none_is_off_by_more_than_one(weights, grams):
     shares = blend.share_out(grams, weights)
