@@ -108,7 +108,7 @@ register(
             slug="heap-checks",
             model=HeapCheck,
             title="Heap checks",
-            fields=("batch", "heap", "air", "warm_to_hand", "extends", "reason"),
+            fields=("batch", "heap", "air", "warm_to_hand", "extends", "extension_reason"),
             moment="measured at",
             help="Heat beats the clock: a warm heap is discarded, however young it is.",
             record=heaps.record_heap_check,

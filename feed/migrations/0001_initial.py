@@ -225,7 +225,7 @@ class Migration(FreshTables):
                 ('air', models.DecimalField(blank=True, decimal_places=1, max_digits=4, null=True, validators=[django.core.validators.MinValueValidator(Decimal('-30')), django.core.validators.MaxValueValidator(Decimal('50'))], verbose_name='air, °C')),
                 ('warm_to_hand', models.BooleanField(default=False, verbose_name='warm to the hand')),
                 ('extends', models.BooleanField(default=False, verbose_name='cool: extend the window once')),
-                ('reason', models.CharField(blank=True, max_length=120)),
+                ('extension_reason', models.CharField(blank=True, max_length=120, verbose_name='why it is extended')),
                 ('batch', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='checks', to='feed.foragebatch')),
                 ('by', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='written by')),
                 ('replaces', models.ForeignKey(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='replacements', to='feed.heapcheck')),
@@ -518,7 +518,7 @@ class Migration(FreshTables):
         ),
         migrations.AddConstraint(
             model_name='heapcheck',
-            constraint=models.CheckConstraint(condition=models.Q(('extends', False), models.Q(('reason', ''), _negated=True), _connector='OR'), name='feed_heapcheck_extension_needs_reason', violation_error_message='Extending the window needs a reason.'),
+            constraint=models.CheckConstraint(condition=models.Q(('extends', False), models.Q(('extension_reason', ''), _negated=True), _connector='OR'), name='feed_heapcheck_extension_needs_reason', violation_error_message='Extending the window needs a reason.'),
         ),
         migrations.AddConstraint(
             model_name='heapcheck',

@@ -234,7 +234,7 @@ class HeapCheck(Entry):
     )
     warm_to_hand = models.BooleanField("warm to the hand", default=False)
     extends = models.BooleanField("cool: extend the window once", default=False)
-    reason = models.CharField(max_length=120, blank=True)
+    extension_reason = models.CharField("why it is extended", max_length=120, blank=True)
 
     class Meta(Entry.Meta):
         verbose_name = "heap check"
@@ -242,7 +242,7 @@ class HeapCheck(Entry):
         constraints = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
-                condition=Q(extends=False) | ~Q(reason=""),
+                condition=Q(extends=False) | ~Q(extension_reason=""),
                 name="feed_heapcheck_extension_needs_reason",
                 violation_error_message="Extending the window needs a reason.",
             ),

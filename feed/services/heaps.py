@@ -55,8 +55,8 @@ def strike_heap_check(check: HeapCheck, **why: Any) -> HeapCheck:
 
 def check_may_extend(check: HeapCheck) -> None:
     """Refuse an extension that would not count. Raises ValidationError at ``extends``."""
-    if not check.reason.strip():
-        raise ValidationError({"reason": REASON_MISSING})
+    if not check.extension_reason.strip():
+        raise ValidationError({"extension_reason": REASON_MISSING})
     if check.batch.checks.standing().filter(extends=True).exists():
         raise ValidationError({"extends": EXTENDED_ALREADY})
     grass, rules = grass_of(check.batch), window_rules()

@@ -1,55 +1,52 @@
 """The sweep and the board read what lies there, never the years behind it."""
 
-from decimal import Decimal
+from collections.abc import Iterable
 
 import pytest
 from django.db import connection
 from psycopg.types.range import TimestamptzRange
 
-from config.entries import Stamp
+from config.entries import Entry
 from feed.board import STAYS
 from feed.models import Feeding, Field, ForageBatch
 from feed.models.batches import last_cut
 from feed.services.notices import cut_early, open_loads
-from tests.factories.feed import make_batch, make_fed_group, make_field
-from tests.factories.herd import DAY, HOUR, NOON, make_stamp
+from tests.factories.feed import make_batch, make_feeding, make_field
+from tests.factories.herd import DAY, HOUR, NOON
 
 pytestmark = pytest.mark.django_db
-YEARS = 3000
+DAYS = 3000
 
 
 @pytest.fixture
 def history() -> None:
-    """Ten years of eaten loads, one a day, and three open ones."""
-    field, group = make_field(), make_fed_group()
-
-    def stamp(day: int) -> Stamp:
-        return make_stamp(at=NOON - day * DAY)
-
-    loads = [
-        ForageBatch(
-            **stamp(day).columns(),
-            field=field,
-            kg=Decimal(9000),
-            deadline=NOON - day * DAY + 12 * HOUR,
-            done_at=NOON - day * DAY + 6 * HOUR,
-        )
-        for day in range(1, YEARS)
-    ]
-    ForageBatch.objects.bulk_create(loads)
-    Feeding.objects.bulk_create(
-        Feeding(
-            **{**stamp(1).columns(), "happened_at": load.happened_at + 6 * HOUR},
-            batch=load,
-            group=group,
-            kg=load.kg,
-        )
-        for load in loads
-    )
+    """Ten years of eaten loads, one a day, each fed to a group, and three open ones."""
+    field = make_field()
+    eaten = make_batch(field, happened_at=NOON - DAY, done_at=NOON - DAY + 6 * HOUR)
+    feeding = make_feeding(eaten, happened_at=NOON - DAY + 6 * HOUR)
+    repeat(ForageBatch, eaten.pk, ("happened_at", "deadline", "first_at", "done_at"))
+    repeat(Feeding, feeding.pk, ("happened_at",), {"batch_id": f"{eaten.pk} + day"})
     for hours in range(3):
         make_batch(field, happened_at=NOON - hours * HOUR)
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE feed_foragebatch, feed_feeding, feed_discard, feed_field")
+
+
+def repeat(
+    model: type[Entry], pk: int, moments: Iterable[str], others: dict[str, str] | None = None
+) -> None:
+    """Write a row again for each of many days before it, its id counting on."""
+    table = model._meta.db_table
+    values = {field.column: field.column for field in model._meta.concrete_fields}
+    values |= {name: f"{name} - day * interval '1 day'" for name in moments}
+    values |= {"uuid": "gen_random_uuid()", "id": f"{pk} + day", **(others or {})}
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"INSERT INTO {table} ({', '.join(values)}) SELECT {', '.join(values.values())} "
+            f"FROM {table}, generate_series(1, {DAYS}) AS day WHERE id = %s",
+            [pk],
+        )
+        cursor.execute(f"SELECT setval('{table}_id_seq', {pk + DAYS + 1})")
 
 
 def plan_of(rows: object) -> str:

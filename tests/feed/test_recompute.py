@@ -31,7 +31,7 @@ def an_estate() -> None:
     make_batch(struck_at=NOON, struck_by=make_user(), struck_reason="twice")
     make_heap_check(hot, happened_at=NOON + 3 * HOUR, heap=Decimal(36))
     extended = make_batch()
-    make_heap_check(extended, happened_at=NOON + 10 * HOUR, extends=True, reason="cool")
+    make_heap_check(extended, happened_at=NOON + 10 * HOUR, extends=True, extension_reason="cool")
     make_feeding(eaten, happened_at=NOON - DAY + HOUR)
     make_discard(eaten, happened_at=NOON - DAY + 2 * HOUR)
     record_window_rule(

@@ -55,7 +55,7 @@ def test_hot_reading_that_comes_late_acts_from_its_moment() -> None:
 
 def test_cool_heap_extends_by_a_quarter() -> None:
     batch = make_batch()
-    probe(batch, 11, extends=True, reason="cold wind, thin layer")
+    probe(batch, 11, extends=True, extension_reason="cold wind, thin layer")
     batch.refresh_from_db()
     assert batch.deadline == NOON + 15 * HOUR
     assert batch.first_at == NOON + 9 * HOUR
@@ -63,32 +63,32 @@ def test_cool_heap_extends_by_a_quarter() -> None:
 
 def test_second_extension_is_refused() -> None:
     batch = make_batch()
-    probe(batch, 10, extends=True, reason="cold wind")
-    words = refused(batch, 11, extends=True, reason="again")
+    probe(batch, 10, extends=True, extension_reason="cold wind")
+    words = refused(batch, 11, extends=True, extension_reason="again")
     assert words == {"extends": [EXTENDED_ALREADY]}
 
 
 @pytest.mark.parametrize("hours", [8.9, 12.1])
 def test_extension_at_the_wrong_time_is_refused(hours: float) -> None:
-    words = refused(make_batch(), hours, extends=True, reason="cold wind")
+    words = refused(make_batch(), hours, extends=True, extension_reason="cold wind")
     assert "from Tue 2 Jun, 21:00 to Wed 3 Jun, 00:00" in words["extends"][0]
 
 
 def test_extension_without_a_reason_is_refused() -> None:
-    assert "reason" in refused(make_batch(), 11, extends=True, reason=" ")
+    assert "extension_reason" in refused(make_batch(), 11, extends=True, extension_reason=" ")
 
 
 def test_warm_heap_does_not_extend() -> None:
     batch = make_batch()
-    words = refused(batch, 11, extends=True, reason="x", warm_to_hand=True)
+    words = refused(batch, 11, extends=True, extension_reason="x", warm_to_hand=True)
     assert words == {"extends": [WARM]}
     make_heap_check(batch, happened_at=NOON + HOUR, heap=Decimal(40))
-    assert refused(batch, 11, extends=True, reason="x") == {"extends": [WARM]}
+    assert refused(batch, 11, extends=True, extension_reason="x") == {"extends": [WARM]}
 
 
 def test_extension_without_a_rule_is_refused() -> None:
     batch = make_batch(deadline=None)
-    assert refused(batch, 11, extends=True, reason="x") == {"extends": [NO_RULE]}
+    assert refused(batch, 11, extends=True, extension_reason="x") == {"extends": [NO_RULE]}
 
 
 def test_before_the_cut_is_refused() -> None:

@@ -1,0 +1,39 @@
+"""The rules an estate starts with: dated, sourced, entered once."""
+
+from decimal import Decimal
+
+import pytest
+
+from feed.models import FeedShareRule, WindowRule
+from feed.reference import load_reference, rules
+from tests.factories.feed import make_batch
+from tests.factories.herd import HOUR, NOON, make_stamp
+
+pytestmark = pytest.mark.django_db
+
+
+def test_rules_are_entered_with_their_sources() -> None:
+    assert len(load_reference(make_stamp())) == 8
+    bands = list(WindowRule.objects.order_by("from_temperature").values_list("hours", flat=True))
+    assert bands == [24, 18, 12, 8]
+    for rule in (*WindowRule.objects.all(), *FeedShareRule.objects.all()):
+        assert len(rule.source) > 20
+    assert all("house judgement" in rule.source for rule in WindowRule.objects.all())
+
+
+def test_a_second_time_nothing_is_new() -> None:
+    load_reference(make_stamp())
+    assert load_reference(make_stamp()) == []
+    assert WindowRule.objects.count() == 4
+
+
+def test_loads_that_are_there_get_their_deadline() -> None:
+    batch = make_batch(deadline=None, air_temperature=Decimal(30))
+    load_reference(make_stamp())
+    batch.refresh_from_db()
+    assert batch.deadline == NOON + 8 * HOUR
+
+
+def test_no_window_claims_a_published_source() -> None:
+    for row in rules()["window_rules"]:
+        assert "no published time" in row["source"]
