@@ -127,7 +127,10 @@ class Limit(Entry):
                 violation_error_message="Give the most or the least a result may be.",
             ),
             models.CheckConstraint(
-                condition=~Q(of="mean") | Q(months__gte=1, samples_a_month__gte=1),
+                # Said of NULL too, which a comparison alone would let through.
+                condition=~Q(of="mean")
+                | Q(months__isnull=False, samples_a_month__isnull=False)
+                & Q(months__gte=1, samples_a_month__gte=1),
                 name="milk_limit_mean_needs_window",
                 violation_error_message="A mean needs its months and the least samples a month.",
             ),

@@ -1,0 +1,92 @@
+"""Writing down limits: dated, sourced, in the unit of the results."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.core.exceptions import ValidationError
+
+from milk.models import Limit
+from milk.reference import load_reference, rows
+from milk.services.limits import record_limit
+from tests.factories.milk import stamp_at
+
+pytestmark = pytest.mark.django_db
+
+
+def record(**fields: Any) -> Limit:
+    values: dict[str, Any] = {
+        "what": "cells",
+        "of": "single",
+        "at_most": Decimal(300),
+        "scheme": "estate",
+        "valid_from": date(2026, 6, 1),
+        "source": "own rule of the cheesemaker",
+        **fields,
+    }
+    return record_limit(stamp=stamp_at(), **values)
+
+
+def test_the_unit_is_that_of_the_results() -> None:
+    assert record().unit == "thousand per ml"
+
+
+def test_reference_rows_are_loaded_once_each_with_its_source() -> None:
+    assert load_reference(stamp_at()) == len(rows()) == Limit.objects.count()
+    assert load_reference(stamp_at()) == 0
+    assert not Limit.objects.filter(source="").exists()
+    plate = Limit.objects.get(what="plate", of="mean")
+    assert (plate.at_most, plate.months, plate.samples_a_month) == (100, 2, 2)
+    cells = Limit.objects.get(what="cells", of="mean")
+    assert (cells.at_most, cells.months, cells.samples_a_month) == (400, 3, 1)
+
+
+@pytest.mark.parametrize(
+    ("fields", "where"),
+    [
+        ({"unit": "per ml"}, "unit"),
+        ({"what": "inhibitor"}, "what"),
+        ({"what": "urea"}, "what"),
+        ({"at_least": Decimal(400)}, "at_least"),
+        ({"at_most": None}, "__all__"),
+        ({"of": "mean"}, "__all__"),
+        ({"of": "mean", "at_most": Decimal(0), "months": 3, "samples_a_month": 1}, "at_most"),
+        ({"of": "mean", "what": "fat", "months": 3, "samples_a_month": 1}, "of"),
+        ({"of": "last"}, "__all__"),
+        ({"of": "last", "times": 5, "of_last": 4}, "__all__"),
+        ({"times": 2}, "__all__"),
+        ({"source": " "}, "source"),
+        ({"valid_from": None}, "valid_from"),
+    ],
+)
+def test_a_limit_that_cannot_be_is_refused(fields: dict[str, Any], where: str) -> None:
+    with pytest.raises(ValidationError) as refused:
+        record(**fields)
+    assert list(refused.value.error_dict) == [where]
+    assert not Limit.objects.exists()
+
+
+def test_the_same_limit_twice_from_one_day_is_refused() -> None:
+    record()
+    with pytest.raises(ValidationError, match="from that day already"):
+        record(at_most=Decimal(250))
+
+
+BODY = {
+    "happened_at": "2026-06-01T08:00:00+02:00",
+    "what": "cells",
+    "of": "single",
+    "at_most": "300",
+    "unit": "thousand per ml",
+    "scheme": "estate",
+    "valid_from": "2026-06-01",
+    "source": "own rule",
+}
+
+
+def test_the_vet_writes_a_limit_others_do_not(vet_api: Any, milker_api: Any) -> None:
+    assert milker_api.post("/api/limits/", BODY).status_code == 403
+    answer = vet_api.post("/api/limits/", BODY)
+    assert answer.status_code == 201, answer.content
+    assert Limit.objects.get().at_most == 300
