@@ -33,14 +33,9 @@ from tests.factories.milk import (
     make_vat,
     make_wheel,
 )
-from tests.milk.trace_chain import HOUR, MORNING, Chain, make_chain
+from tests.milk.trace_chain import HOUR, MORNING, Chain
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def chain() -> Chain:
-    return make_chain()
 
 
 def animals(trace: TraceBack) -> dict[str, CowIn]:
@@ -205,8 +200,9 @@ def test_feed_of_48_hours_before_each_milking_with_lateness(chain: Chain) -> Non
 @pytest.mark.parametrize(
     ("hours", "inside"), [(0, True), (48, True), (48.01, False), (-0.01, False)]
 )
-def test_feed_counts_from_the_milking_back_to_48_hours(hours: float, inside: bool) -> None:
-    chain = make_chain()
+def test_feed_counts_from_the_milking_back_to_48_hours(
+    chain: Chain, hours: float, inside: bool
+) -> None:
     make_feeding(make_batch(), chain.plain, happened_at=EVENING + HOUR / 2 - hours * HOUR)
     assert bool(back("vat", chain.early).found.feeds) is inside
 

@@ -4,9 +4,15 @@ Group 5 has meters (three cows), group 7 has none (four animals, one kept out). 
 goes into tank B, a part is drawn into a vat of the evening, and 10 kg are left under the morning's.
 """
 
+from collections.abc import Iterator
+from copy import deepcopy
 from dataclasses import dataclass
 from datetime import timedelta
 from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.db import transaction
 
 from herd.models import Animal, Group
 from milk.models import Milking, MilkLot, Tank, Vat, Wheel
@@ -97,3 +103,17 @@ def make_chain() -> Chain:
 def kilos(value: object) -> Decimal:
     """A float of a trace, to the gram."""
     return Decimal(str(round(float(str(value)), 3)))
+
+
+@pytest.fixture(scope="module")
+def chain_once(django_db_setup: None, django_db_blocker: Any) -> Iterator[Chain]:
+    """The chain, written once for all tests of a module and taken back after them."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield make_chain()
+        transaction.set_rollback(True)
+
+
+@pytest.fixture
+def chain(chain_once: Chain, db: None) -> Chain:
+    """The chain as it was written; what a test does to it is taken back."""
+    return deepcopy(chain_once)
