@@ -18,7 +18,14 @@ from milk.withheld_milk import Row, withheld_in
 HELD, POUR, DO_NOT_POUR = "held", "pour", "do not pour"
 USED, VOID, WASTE = "used up", "void", "waste"
 # The form each word has on the day sheet.
-FORMS = {HELD: "held", DO_NOT_POUR: "held", POUR: "pour", USED: "used", VOID: "struck"}
+FORMS = {
+    HELD: "held",
+    DO_NOT_POUR: "held",
+    POUR: "pour",
+    USED: "used",
+    VOID: "struck",
+    WASTE: "waste",
+}
 
 WITHHELD_SENTENCE = "Milk of {animals} inside a withdrawal period is in it: {why}."
 VOID_SENTENCE = "What opened this lot was struck or corrected; its milk is in other lots."
@@ -48,7 +55,7 @@ class Answer:
     @property
     def form(self) -> str:
         """The form of the word on a page."""
-        return FORMS.get(self.word, "held" if self.held else "dumped")
+        return FORMS.get(self.word, FORMS[HELD])
 
     @property
     def is_over(self) -> bool:

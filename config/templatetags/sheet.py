@@ -33,6 +33,8 @@ STATES = {
     "over": "over limit",
     "released": "released",
     "dumped": "dumped",
+    "pour": "pour",
+    "waste": "waste",
     "brine": "in brine",
     "store": "in store",
     "dispatched": "dispatched",
