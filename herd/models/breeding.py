@@ -115,7 +115,7 @@ class DryOff(Entry):
         Medicine, models.PROTECT, null=True, blank=True, related_name="dry_offs"
     )
     batch = models.CharField(max_length=40, blank=True)
-    reason = models.CharField("reason for the choice", max_length=120, blank=True)
+    grounds = models.CharField("grounds for the choice", max_length=120, blank=True)
 
     class Meta(Entry.Meta):
         verbose_name = "dry-off"

@@ -118,7 +118,7 @@ class GroupStay(Entry):
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="stays")
     group = models.ForeignKey(Group, models.PROTECT, null=True, blank=True, related_name="stays")
     leaving = models.CharField(max_length=10, choices=Leaving, blank=True)
-    reason = models.CharField(max_length=120, blank=True)
+    note = models.CharField("why, or the paper that goes with her", max_length=120, blank=True)
     during = DateTimeRangeField(editable=False)
 
     objects: ClassVar[Any] = GroupStayQuerySet.as_manager()

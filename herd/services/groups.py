@@ -29,7 +29,7 @@ MEAT_WITHHELD = (
     "{animal} may not go to slaughter before {until}: {why}. “Died” and “destroyed” can be entered."
 )
 TELL_THE_BUYER = (
-    "{animal} is withheld until {until}: {why}. Say in “reason” which paper tells the buyer so."
+    "{animal} is withheld until {until}: {why}. Say in “note” which paper tells the buyer so."
 )
 NOT_KNOWN = "the vet has said until when"
 
@@ -43,7 +43,7 @@ def move_animal(
     animal: Animal,
     group: Group | None = None,
     leaving: str = "",
-    reason: str = "",
+    note: str = "",
 ) -> GroupStay:
     """Move an animal to a group, or let her leave the estate (``leaving``, no group).
 
@@ -52,14 +52,14 @@ def move_animal(
     """
     withdrawals.lock([animal.pk])
     check_fits(stamp.happened_at, animal, group, leaving)
-    check_meat(stamp.happened_at, animal, leaving, reason)
+    check_meat(stamp.happened_at, animal, leaving, note)
     stay = entries.record(
         GroupStay,
         stamp=stamp,
         animal=animal,
         group=group,
         leaving=leaving,
-        reason=reason,
+        note=note,
         during=EMPTY,
     )
     set_during([animal.pk])
@@ -70,11 +70,11 @@ def move_animal(
 
 @transaction.atomic
 def move_animals(
-    *, stamp: Stamp, animals: Iterable[Animal], group: Group, reason: str = ""
+    *, stamp: Stamp, animals: Iterable[Animal], group: Group, note: str = ""
 ) -> list[GroupStay]:
     """Move several animals at once; all or none."""
     return [
-        move_animal(stamp=stamp.again(), animal=animal, group=group, reason=reason)
+        move_animal(stamp=stamp.again(), animal=animal, group=group, note=note)
         for animal in sorted(animals, key=lambda animal: animal.pk)
     ]
 
@@ -107,10 +107,10 @@ def check_fits(at: datetime, animal: Animal, group: Group | None, leaving: str) 
         raise Conflict(COMES_LATER.format(animal=animal, group=where, at=when))
 
 
-def check_meat(at: datetime, animal: Animal, leaving: str, reason: str) -> None:
+def check_meat(at: datetime, animal: Animal, leaving: str, note: str) -> None:
     """Refuse slaughter inside a meat period, and a sale that says nothing of one.
 
-    Raises ValidationError at ``leaving`` or ``reason``.
+    Raises ValidationError at ``leaving`` or ``note``.
     """
     if leaving not in (GroupStay.Leaving.SLAUGHTER, GroupStay.Leaving.SOLD):
         return
@@ -121,8 +121,8 @@ def check_meat(at: datetime, animal: Animal, leaving: str, reason: str) -> None:
     words = {"animal": animal, "until": until, "why": last.why}
     if leaving == GroupStay.Leaving.SLAUGHTER:
         raise ValidationError({"leaving": MEAT_WITHHELD.format(**words)})
-    if not reason.strip():
-        raise ValidationError({"reason": TELL_THE_BUYER.format(**words)})
+    if not note.strip():
+        raise ValidationError({"note": TELL_THE_BUYER.format(**words)})
 
 
 def meat_withheld(animal: Animal, at: datetime) -> WithdrawalPeriod | None:

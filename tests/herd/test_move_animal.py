@@ -118,8 +118,8 @@ def test_dead_is_dead(treated, leaving):
 def test_sale_inside_the_meat_period_needs_the_paper(treated):
     with pytest.raises(ValidationError, match="tells the buyer") as error:
         move(treated, None, at("2026-06-12 08:00"), leaving="sold")
-    assert list(error.value.message_dict) == ["reason"]
-    move(treated, None, at("2026-06-12 08:00"), leaving="sold", reason="on the passport")
+    assert list(error.value.message_dict) == ["note"]
+    move(treated, None, at("2026-06-12 08:00"), leaving="sold", note="on the passport")
     assert line_of(treated)[-1][0] is None
 
 
