@@ -13,8 +13,13 @@ from django.utils import timezone
 
 from config.entries import REASONS, Entry
 from config.errors import as_validation_error
-from config.forms.fields import DayField, MomentField, NumberField, entry_field
+from config.forms.fields import DayField, EntrySelect, MomentField, NumberField, entry_field
 from config.kinds import Kind, kind_named
+
+FILL_IN = "Fill this in; it cannot be blank."
+CHOOSE = "Choose one; it cannot be blank."
+# What Django calls the empty choice of a column.
+BLANK = "---------"
 
 
 class SheetForm(forms.Form):
@@ -25,6 +30,10 @@ class SheetForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         kwargs.setdefault("label_suffix", "")
         super().__init__(*args, **kwargs)
+        for name, field in self.fields.items():
+            speak(field)
+            if isinstance(field, EntrySelect):
+                field.keep(self[name].value())
 
     def carry_out(self, service: Any, *args: Any, **kwargs: Any) -> Any:
         """Call a service; what it returns, or None when it refused and the form says why."""
@@ -45,6 +54,20 @@ class SheetForm(forms.Form):
             return
         for name, errors in refused.error_dict.items():
             self.add_error(name if name in self.fields else None, errors)
+
+
+def speak(field: forms.Field) -> None:
+    """Say in the book's words what is missing, and what an empty choice means."""
+    chosen = isinstance(field, forms.ChoiceField)
+    field.error_messages["required"] = CHOOSE if chosen else FILL_IN
+    if isinstance(field, EntrySelect):
+        field.empty_label = "choose" if field.required else "none"
+    elif isinstance(field, forms.ChoiceField) and not callable(field.choices):
+        empty = "choose" if field.required else "not given"
+        field.choices = [
+            (value, empty if value == "" and label == BLANK else label)
+            for value, label in field.choices
+        ]
 
 
 class EntryForm(SheetForm):
@@ -108,7 +131,11 @@ def re_entry_form_of(slug: str) -> type[EntryForm]:
     """The form that writes an entry again: the reason first, then all of it."""
     base = form_of(slug)
     fields = {name: deepcopy(field) for name, field in StrikeForm.base_fields.items()}
-    return type(f"{base.describes.model.__name__}ReEntryForm", (base,), fields)
+    return type(
+        f"{base.describes.model.__name__}ReEntryForm",
+        (base,),
+        {**fields, "field_order": list(fields)},
+    )
 
 
 def field_for(kind: Kind, column: Any, options: dict[str, Any]) -> forms.Field | None:

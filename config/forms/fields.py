@@ -2,6 +2,7 @@
 
 import re
 import uuid
+from collections.abc import Iterator
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
@@ -11,8 +12,10 @@ from django import forms
 from django.conf import settings
 from django.core.exceptions import ObjectDoesNotExist, ValidationError
 from django.db.models import Model, QuerySet
+from django.forms.models import ModelChoiceIterator
 
 from config.entries import Entry
+from config.kinds import all_kinds
 
 SHAPE = "%Y-%m-%dT%H:%M"
 NO_MOMENT = (
@@ -129,12 +132,37 @@ def plain_number(text: str) -> str:
     return text.replace(",", ".")
 
 
+class NewestFirst(ModelChoiceIterator[Any]):
+    """The choices of an EntrySelect: the newest of a long list, and the one that stands already."""
+
+    def __iter__(self) -> Iterator[tuple[Any, str]]:
+        field: Any = self.field
+        if field.empty_label is not None:
+            yield "", field.empty_label
+        newest = list(field.queryset[:LONGEST_SELECT])
+        if field.kept is not None and field.kept not in newest:
+            yield self.choice(field.kept)
+        for entry in newest:
+            yield self.choice(entry)
+
+
 class EntrySelect(forms.ModelChoiceField[Any]):
     """One of the standing entries of a short list, by number of the entry."""
+
+    iterator = NewestFirst
+    kept: Entry | None = None
 
     def __init__(self, queryset: QuerySet[Any], *, struck_ok: bool = False, **kwargs: Any) -> None:
         standing = queryset if struck_ok else queryset.filter(struck_at=None)
         super().__init__(standing.order_by("-happened_at", "-pk"), to_field_name="uuid", **kwargs)
+
+    def keep(self, value: Any) -> None:
+        """Offer this one too, however old it is: what stands in a form must not get lost."""
+        assert self.queryset is not None
+        try:
+            self.kept = self.queryset.get(uuid=uuid.UUID(str(value)))
+        except (ValueError, ObjectDoesNotExist):
+            self.kept = None
 
     def prepare_value(self, value: Any) -> Any:
         return str(value.uuid) if isinstance(value, Entry) else value
@@ -200,4 +228,6 @@ def entry_field(model: type[Entry], *, struck_ok: bool, **kwargs: Any) -> forms.
     """The field that names an entry: typed when its model can be searched, else chosen."""
     if hasattr(model, "find"):
         return EntryText(model, struck_ok=struck_ok, **kwargs)
-    return EntrySelect(model.objects.all(), struck_ok=struck_ok, **kwargs)
+    described = next((kind for kind in all_kinds() if kind.model is model), None)
+    entries = described.entries() if described else model.objects.all()
+    return EntrySelect(entries, struck_ok=struck_ok, **kwargs)

@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
+from django.utils.cache import patch_vary_headers
 
 from config.errors import (
     BAD_VALUE,
@@ -46,7 +47,10 @@ class RefusalsAsPages:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        return self.get_response(request)
+        response = self.get_response(request)
+        # A page fetched as a panel has no frame; no cache may give one for the other.
+        patch_vary_headers(response, ["HX-Request"])
+        return response
 
     def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
         found = problem_of(error)

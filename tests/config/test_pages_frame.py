@@ -11,7 +11,15 @@ from config.notices import raise_notice
 from config.roles import ACTIONS
 from herd.models import Animal, Group, HealthEvent, Recording
 from tests.factories.frame import make_any
-from tests.factories.herd import NOON, make_animal, make_group, make_health_event, make_recording
+from tests.factories.herd import (
+    HOUR,
+    NOON,
+    make_animal,
+    make_dose,
+    make_group,
+    make_health_event,
+    make_recording,
+)
 
 pytestmark = pytest.mark.django_db
 KINDS = [pytest.param(kind, id=kind.slug) for kind in all_kinds()]
@@ -156,7 +164,7 @@ def test_a_typed_moment_is_of_the_estates_clock(vet_client, typed, utc):
         ("0001-01-01T00:00", "out of range"),
         ("9999-12-31T23:59", "out of range"),
         ("2100-01-01T00:00", "has not come yet"),
-        ("", "required"),
+        ("", "cannot be blank"),
     ],
 )
 def test_a_moment_that_cannot_be_is_refused_at_its_field(vet_client, typed, words):
@@ -315,3 +323,19 @@ def test_no_page_carries_script_or_style_of_its_own(vet_client):
         assert "unsafe" not in policy
         assert "default-src 'self'" in policy
     assert Animal.objects.count() == 1
+
+
+def test_a_page_fetched_as_a_panel_comes_without_the_frame(vet_client):
+    panel = vet_client.get("/entries/", headers={"HX-Request": "true"})
+    assert "<h1>Entries</h1>" in panel.content.decode()
+    assert "<header" not in panel.content.decode()
+    assert "HX-Request" in panel["Vary"]
+
+
+def test_a_long_choice_offers_the_newest_and_the_one_that_stands(vet_client, monkeypatch):
+    monkeypatch.setattr("config.forms.fields.LONGEST_SELECT", 2)
+    doses = [make_dose(at=NOON + n * HOUR) for n in range(4)]
+    path = f"/entries/doses/{doses[0].uuid}/re-enter/"
+    offered = [value for value, _ in vet_client.get(path).context["form"].fields["course"].choices]
+    assert str(doses[0].course.uuid) in map(str, offered)
+    assert len(offered) == 1 + 2 + 1
