@@ -12,7 +12,8 @@ from typing import Any
 import pytest
 from django.core.management import call_command
 from django.core.management.base import CommandError
-from django.db import connections
+from django.db import connection, connections
+from django.db.migrations.recorder import MigrationRecorder
 
 from config.embedded import keeper, serve, valkey
 from config.embedded.serve import Child, Failed, Stopped
@@ -206,3 +207,16 @@ def is_running(pid: int) -> bool:
             return stat.read().rsplit(")", 1)[1].split()[0] != "Z"
     except FileNotFoundError:
         return False
+
+
+@pytest.mark.django_db
+def test_tables_that_are_up_to_date_are_left_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    called: list[str] = []
+    monkeypatch.setattr(serve, "call_command", lambda name, **options: called.append(name))
+
+    serve.bring_tables_up_to_date()
+    assert called == []
+
+    MigrationRecorder(connection).record_unapplied("config", "0001_initial")
+    serve.bring_tables_up_to_date()
+    assert called == ["migrate"]

@@ -3,7 +3,6 @@
 import os
 from typing import Any
 
-from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db.utils import OperationalError
 
@@ -38,7 +37,7 @@ class Command(BaseCommand):
         port = port_number(str(options["port"]))
         try:
             serve.check_port(port)
-            call_command("migrate", verbosity=0)
+            serve.bring_tables_up_to_date()
             serve.serve(port, say=self.say)
         except serve.Failed as error:
             raise CommandError(str(error)) from error
