@@ -48,6 +48,10 @@ app.conf.update(
             "task": "milk.tasks.flag_withheld_milk",
             "schedule": timedelta(minutes=5),
         },
+        "old keys and sessions": {
+            "task": "config.tasks.clear_old",
+            "schedule": timedelta(days=1),
+        },
     },
 )
 app.autodiscover_tasks()

@@ -7,13 +7,11 @@ computed from the entries and may be computed again.
 """
 
 import uuid as uuids
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any, ClassVar, Self, TypeVar
 from zoneinfo import ZoneInfo
 
-import pgtrigger
 from django.conf import settings
 from django.contrib.auth.models import AbstractBaseUser
 from django.core.exceptions import ValidationError
@@ -21,8 +19,8 @@ from django.db import models, transaction
 from django.utils import timezone
 
 from config.errors import Conflict
-
-STRIKE_COLUMNS = ("struck_at", "struck_by_id", "struck_reason", "struck_words")
+from config.triggers import append_only as append_only
+from config.triggers import keep_rows as keep_rows
 
 ALREADY_STRUCK = "This entry was struck already, {when} by {who}. Open its replacement instead."
 STRIKE_WORDS_MISSING = "Say in words why: the reason “other” needs an explanation."
@@ -46,99 +44,6 @@ REASONS = (
     ("twice", "entered twice"),
     ("other", "other"),
 )
-
-
-class KeepsNumber(pgtrigger.Trigger):
-    """The trigger of a model whose rows are corrected under their own number."""
-
-
-def keep_number(names: str) -> str:
-    """The clause that lets a row take its corrected wording under its old number.
-
-    Other entries hang on such a row (doses on a course, fills on a vat), so a correction keeps the
-    row and leaves the old wording as a struck copy; the trigger looks for that copy.
-    """
-    return f"""
-        IF OLD.struck_at IS NULL AND NEW.struck_at IS NULL
-           AND NEW.id = OLD.id AND NEW.uuid = OLD.uuid
-           AND EXISTS (
-               SELECT 1 FROM {{meta.db_table}} AS kept
-               WHERE kept.id = NEW.replaces_id AND kept.id <> OLD.id
-                 AND kept.struck_at IS NOT NULL
-                 AND to_jsonb(kept) - ARRAY['id', 'uuid', {names}]
-                   = to_jsonb(OLD) - ARRAY['id', 'uuid', {names}]) THEN
-            RETURN NEW;
-        END IF;
-    """
-
-
-def refuse_change(derived: Iterable[str], *, keeps_number: bool) -> str:
-    """The body of the trigger that keeps a row as it was written, but for striking it once."""
-    names = ", ".join(f"'{name}'" for name in (*STRIKE_COLUMNS, *derived))
-    return f"""
-        {keep_number(names) if keeps_number else ""}
-        IF (to_jsonb(NEW) - ARRAY[{names}]) IS DISTINCT FROM (to_jsonb(OLD) - ARRAY[{names}])
-           OR (OLD.struck_at IS NOT NULL
-               AND (OLD.struck_at, OLD.struck_by_id, OLD.struck_reason, OLD.struck_words)
-                   IS DISTINCT FROM
-                   (NEW.struck_at, NEW.struck_by_id, NEW.struck_reason, NEW.struck_words)) THEN
-            RAISE EXCEPTION 'entries of % are struck and written again, never changed',
-                TG_TABLE_NAME USING ERRCODE = 'restrict_violation';
-        END IF;
-        RETURN NEW;
-    """
-
-
-# Tests empty their tables between cases; only their settings make this connection setting.
-REFUSE_TRUNCATE = """
-    IF current_setting('swardline.allow_flush', true) IS DISTINCT FROM 'on' THEN
-        RAISE EXCEPTION 'entries of % are never emptied', TG_TABLE_NAME
-            USING ERRCODE = 'restrict_violation';
-    END IF;
-    RETURN NULL;
-"""
-REFUSE_DELETE = """
-    RAISE EXCEPTION 'entries of % are struck, never deleted', TG_TABLE_NAME
-        USING ERRCODE = 'restrict_violation';
-"""
-
-
-def keep_rows() -> list[pgtrigger.Trigger]:
-    """Triggers that refuse DELETE and TRUNCATE, for tables that are no entries but must stay."""
-    return [
-        pgtrigger.Trigger(
-            name="refuse_delete",
-            operation=pgtrigger.Delete,
-            when=pgtrigger.Before,
-            func=REFUSE_DELETE,
-        ),
-        pgtrigger.Trigger(
-            name="refuse_truncate",
-            operation=pgtrigger.Truncate,
-            when=pgtrigger.Before,
-            level=pgtrigger.Statement,
-            func=REFUSE_TRUNCATE,
-        ),
-    ]
-
-
-def append_only(*derived: str, keeps_number: bool = False) -> list[pgtrigger.Trigger]:
-    """The triggers of an entry table; ``derived`` names the columns that may be computed again.
-
-    ``keeps_number``: a re-entry corrects the row under its own number and leaves the old wording as
-    a struck copy (``correct``), because other entries hang on it. Otherwise a re-entry is a row of
-    its own. Every model states its triggers in its own Meta (``append_only("deadline")``).
-    """
-    trigger = KeepsNumber if keeps_number else pgtrigger.Trigger
-    return [
-        *keep_rows(),
-        trigger(
-            name="refuse_change",
-            operation=pgtrigger.Update,
-            when=pgtrigger.Before,
-            func=pgtrigger.Func(refuse_change(derived, keeps_number=keeps_number)),  # type: ignore[no-untyped-call]
-        ),
-    ]
 
 
 class EntryQuerySet(models.QuerySet[Any]):

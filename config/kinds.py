@@ -14,7 +14,8 @@ from django.db import transaction
 from django.utils.module_loading import autodiscover_modules
 
 from config import entries
-from config.entries import Entry, KeepsNumber, Stamp
+from config.entries import Entry, Stamp
+from config.triggers import KeepsNumber
 
 Record = Callable[..., Entry]
 Strike = Callable[..., Entry]

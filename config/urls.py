@@ -1,7 +1,5 @@
 """Every address, top to bottom: the frame, then the apps, then the API."""
 
-from importlib.util import find_spec
-
 from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import include, path
 
@@ -23,13 +21,6 @@ kind_urls = [
 ]
 
 
-def of_app(app: str, prefix: str, module: str) -> list[object]:
-    """The addresses of an app, when it has any."""
-    package, _, last = f"{app}.{module}".rpartition(".")
-    there = find_spec(package) and find_spec(f"{package}.{last}")
-    return [path(prefix, include(f"{app}.{module}"))] if there else []
-
-
 urlpatterns = [
     path("", pages.today, name="home"),
     path("health", health, name="health"),
@@ -40,11 +31,11 @@ urlpatterns = [
     path("entries/", entries.kind_index, name="kind-index"),
     path("entries/<slug:slug>/", include(kind_urls)),
     # What stands under /api/ besides the kinds belongs to the apps and comes first.
-    *of_app("herd", "api/", "api.urls"),
-    *of_app("feed", "api/", "api.urls"),
-    *of_app("milk", "api/", "api.urls"),
+    path("api/", include("herd.api.urls")),
+    path("api/", include("feed.api.urls")),
+    path("api/", include("milk.api.urls")),
     path("api/", include("config.api.urls")),
-    *of_app("herd", "herd/", "urls"),
-    *of_app("feed", "feed/", "urls"),
-    *of_app("milk", "milk/", "urls"),
+    path("herd/", include("herd.urls")),
+    path("feed/", include("feed.urls")),
+    path("milk/", include("milk.urls")),
 ]

@@ -2,11 +2,14 @@
 
 import logging
 import time
+from datetime import timedelta
 
 import pytest
 from celery import current_app
+from django.contrib.sessions.models import Session
+from django.utils import timezone
 
-from config import jobs
+from config import jobs, tasks
 from config.models import JobRun
 
 
@@ -69,3 +72,12 @@ def test_a_broker_that_is_away_is_logged_and_not_waited_for(
 def test_a_broker_that_answers_takes_the_task(monkeypatch):
     monkeypatch.setattr(current_app.conf, "broker_write_url", "memory://")
     assert jobs.send("config.nothing", ())
+
+
+@pytest.mark.django_db
+def test_old_keys_and_sessions_are_cleared(vet_client):
+    ended = timezone.now() - timedelta(seconds=1)
+    Session.objects.create(session_key="ended", session_data="", expire_date=ended)
+    assert tasks.clear_old() == {"keys": 0, "sessions": 1}
+    assert Session.objects.count() == 1
+    assert JobRun.objects.get().counted == {"keys": 0, "sessions": 1}
