@@ -2,10 +2,29 @@
 
 from django.urls import path
 
+from milk.api.holds import HoldReachApi
+from milk.api.lots import LotApi, LotsApi
+from milk.api.milkings import MilkingViewSet
 from milk.api.trace import TraceBackApi, TraceForwardApi
+from milk.api.vats import FillApi, WheelsApi
 
 urlpatterns = [
+    # Lots, and what a hold keeps back.
+    path("lots/", LotsApi.as_view(), name="api-lots"),
+    path("lots/<uuid:uuid>/", LotApi.as_view(), name="api-lot"),
+    path("holds/<uuid:uuid>/reach/", HoldReachApi.as_view(), name="api-hold-reach"),
+    # Milkings with their cows: before the kind's own address, which it answers as well.
+    path(
+        "milkings/",
+        MilkingViewSet.as_view({"get": "list", "post": "create"}),
+        name="api-milkings",
+    ),
+    # Vats.
+    path("vats/<uuid:uuid>/fill/", FillApi.as_view(), name="api-vat-fill"),
+    path("vats/<uuid:uuid>/wheels/", WheelsApi.as_view(), name="api-vat-wheels"),
     # Trace.
     path("trace/back/<str:kind>/<path:id>/", TraceBackApi.as_view(), name="api-trace-back"),
-    path("trace/forward/<str:kind>/<path:id>/", TraceForwardApi.as_view(), name="api-trace-forward"),
+    path(
+        "trace/forward/<str:kind>/<path:id>/", TraceForwardApi.as_view(), name="api-trace-forward"
+    ),
 ]

@@ -1,9 +1,10 @@
 """Milkings of groups, what the meters read per cow, and corrections of meter rows."""
 
+import re
+from datetime import date
 from typing import ClassVar
 
 import pgtrigger
-from django.contrib.postgres.indexes import BrinIndex
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
@@ -13,6 +14,17 @@ from config.models import Upload
 from herd.models import Animal, Group
 from herd.models.groups import Session
 from milk.models.tanks import Tank, ends_after, kilos
+
+MILKING_NAME = re.compile(
+    r"(?:group\s+)?(?P<group>\d{1,5})[\s,/]+(?P<day>\d{4}-\d{2}-\d{2})[\s,/]+"
+    r"(?P<session>m|e|morning|evening)",
+    re.IGNORECASE,
+)
+MILKING_SHAPE = (
+    "“{text}” names no milking. Expected group, day and milking, such as 5/2026-06-09/E."
+)
+NO_SUCH_MILKING = "No milking “{text}” is in the book. Look it up under Milkings."
+SEVERAL_MILKINGS = "There are several milkings “{text}”. Take the number of the one you mean."
 
 
 class Milking(Entry):
@@ -71,6 +83,29 @@ class Milking(Entry):
     def __str__(self) -> str:
         return f"{self.group}, {self.day} {self.get_session_display()}"
 
+    @classmethod
+    def find(cls, text: str) -> "Milking":
+        """The standing milking “5/2026-06-09/E”, or as it is called: “group 5, 2026-06-09 evening”.
+
+        Raises DoesNotExist, or ValueError for another form or when a group has several.
+        """
+        said = MILKING_NAME.fullmatch(text.strip())
+        if said is None:
+            raise ValueError(MILKING_SHAPE.format(text=text[:60]))
+        found = list(
+            cls.objects.standing().filter(
+                group__number=said["group"],
+                group__struck_at=None,
+                day=date.fromisoformat(said["day"]),
+                session=said["session"][0].upper(),
+            )[:2]
+        )
+        if not found:
+            raise cls.DoesNotExist(NO_SUCH_MILKING.format(text=text[:60]))
+        if len(found) > 1:
+            raise ValueError(SEVERAL_MILKINGS.format(text=text[:60]))
+        return found[0]
+
 
 class CowMilking(models.Model):
     """What one cow gave at one milking: measured data, narrow and many, 48 bytes a row.
@@ -112,8 +147,8 @@ class CowMilking(models.Model):
                 include=["grams", "milking"],
                 name="milk_cowmilking_of_lot",
             ),
-            # Rows of one milking lie together: a few pages, and next to no index.
-            BrinIndex(fields=["milking"], pages_per_range=4, name="milk_cowmilking_of_milking"),
+            # For a milking that is computed again: its rows, whatever the age of the statistics.
+            models.Index(fields=["milking"], name="milk_cowmilking_of_milking"),
         ]
         triggers: ClassVar = [
             *keep_rows(),

@@ -1,12 +1,14 @@
 """Tanks, what happens to them besides milkings and vats, deliveries and trays."""
 
-from datetime import timedelta
+import re
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
+from django.utils import timezone
 
 from config.entries import Entry, append_only
 from herd.models import Holding
@@ -163,6 +165,14 @@ class Delivery(Entry):
         return f"{self.kg} kg {self.get_way_display()} {self.holding}"
 
 
+TRAY_NAME = re.compile(
+    r"(?:tray\s+)?(?P<number>\d{1,5})[\s,/]+(?P<day>\d{4}-\d{2}-\d{2})(?:\s+(?P<time>\d{2}:\d{2}))?",
+    re.IGNORECASE,
+)
+TRAY_SHAPE = "“{text}” names no tray. Expected number and day, such as 3/2026-06-09."
+NO_SUCH_TRAY = "No filling of a tray “{text}” is in the book. Look it up under Trays."
+
+
 class Tray(Entry):
     """One filling of a tray: milk from a tank spread out, and the cream taken off it."""
 
@@ -191,4 +201,27 @@ class Tray(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"tray {self.number}, {self.happened_at:%Y-%m-%d}"
+        return f"tray {self.number}, {timezone.localtime(self.happened_at):%Y-%m-%d %H:%M}"
+
+    @classmethod
+    def find(cls, text: str) -> "Tray":
+        """The standing filling “3/2026-06-09 18:40”, or the last of that day (“3/2026-06-09”).
+
+        Raises DoesNotExist, or ValueError for another form.
+        """
+        said = TRAY_NAME.fullmatch(text.strip())
+        if said is None:
+            raise ValueError(TRAY_SHAPE.format(text=text[:60]))
+        begun = timezone.make_aware(
+            datetime.fromisoformat(f"{said['day']} {said['time'] or '00:00'}")
+        )
+        last = begun + timedelta(minutes=1) if said["time"] else begun + timedelta(days=1)
+        found: Tray | None = (
+            cls.objects.standing()
+            .filter(number=said["number"], happened_at__gte=begun, happened_at__lt=last)
+            .order_by("-happened_at")
+            .first()
+        )
+        if found is None:
+            raise cls.DoesNotExist(NO_SUCH_TRAY.format(text=text[:60]))
+        return found

@@ -9,6 +9,7 @@ from django.contrib.postgres.fields import RangeOperators
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Func, Q, Value
+from django.utils import timezone
 
 from config.entries import Entry, append_only
 from herd.models.groups import one_id
@@ -33,6 +34,13 @@ def one_letter(field: str) -> Func:
     return Func(letter, letter, Value("[]"), function="int4range")
 
 
+# A can of longer ago is named by its number.
+LATEST_FILLINGS = 400
+NO_SUCH_CAN = (
+    "No starter can “{text}” is in the book. Expected its name, and the day it was filled."
+)
+
+
 class StarterCan(Entry):
     """Whey of a vat kept in a can as starter for later vats."""
 
@@ -51,7 +59,20 @@ class StarterCan(Entry):
         triggers = append_only(keeps_number=True)
 
     def __str__(self) -> str:
-        return f"can {self.can}, {self.happened_at:%Y-%m-%d}"
+        return f"can {self.can}, {timezone.localtime(self.happened_at):%Y-%m-%d}"
+
+    @classmethod
+    def find(cls, text: str) -> "StarterCan":
+        """The can “2, 2026-06-09”, or the last filling of the can named. Raises DoesNotExist."""
+        said = text.strip()
+        name, _, day = (
+            said[4:].partition(",") if said.lower().startswith("can ") else (said.partition(","))
+        )
+        cans = cls.objects.standing().filter(can__iexact=name.strip()).order_by("-happened_at")
+        filled = [can for can in cans[:LATEST_FILLINGS] if day.strip() in str(can)]
+        if not filled:
+            raise cls.DoesNotExist(NO_SUCH_CAN.format(text=text[:60]))
+        return filled[0]
 
 
 class Vat(Entry):
