@@ -321,9 +321,11 @@ WHERE tray_id = ANY(%(trays)s::int4[]) AND struck_at IS NULL GROUP BY tray_id
 # Vats made with whey starter of these vats: a second ring, told apart from the milk itself.
 SECOND_RING = """
 SELECT v.uuid, v.day, v.number, v.round, v.happened_at, c.can, c.from_vat_id
-FROM milk_startercan AS c
-JOIN milk_vat AS v ON v.starter_can_id = c.id AND v.struck_at IS NULL
-WHERE c.from_vat_id = ANY(%(vats)s::int4[]) AND c.struck_at IS NULL
+FROM (SELECT id, can, from_vat_id FROM milk_startercan
+      WHERE from_vat_id = ANY(%(vats)s::int4[]) AND struck_at IS NULL OFFSET 0) AS c
+CROSS JOIN LATERAL (
+    SELECT id, uuid, day, number, round, happened_at FROM milk_vat
+    WHERE starter_can_id = c.id AND struck_at IS NULL OFFSET 0) AS v
 ORDER BY v.happened_at, v.id
 """
 
