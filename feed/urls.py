@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from feed.views import board, writing
+from feed.views import board, ration, writing
 
 app_name = "feed"
 
@@ -10,6 +10,7 @@ urlpatterns = [
     path("", board.forage_board),
     path("board/", board.forage_board, name="board"),
     path("batches/<uuid:uuid>/", board.batch, name="batch"),
+    path("ration/", ration.rations_of_day, name="ration"),
     path("cuts/new/", writing.start_cut, name="cut"),
     path("feedings/new/", writing.feed, name="feed"),
 ]

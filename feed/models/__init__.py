@@ -1,13 +1,7 @@
 """The tables of the feed, one module per noun; imported here so that Django finds them."""
 
-from feed.models.batches import (
-    Discard,
-    Feeding,
-    FeedLot,
-    ForageBatch,
-    HeapCheck,
-    Refusal,
-)
+from feed.models.batches import ForageBatch, HeapCheck
+from feed.models.feedings import Discard, Feeding, FeedLot, Refusal
 from feed.models.fields import Field, FieldWork
 from feed.models.rules import FeedShareRule, WindowRule
 

@@ -1,4 +1,4 @@
-"""Loads of fresh-cut forage, other feed, and where it went: fed, refused, discarded."""
+"""Loads of fresh-cut forage, and the probes in their heaps."""
 
 from datetime import datetime
 from decimal import Decimal
@@ -12,10 +12,10 @@ from django.db.models import F, Func, Q, Value
 from django.urls import reverse
 from psycopg.types.range import TimestamptzRange
 
-from config.entries import Entry, EntryQuerySet, append_only
+from config.entries import Entry, append_only
+from feed.models.amounts import LeftQuerySet, dry_matter, kilos
 from feed.models.fields import Field
 from feed.window import State, state_at
-from herd.models import Group, Holding
 
 # What a wagon can carry and what fresh grass can hold; outside of it a number is a slip of the pen.
 LOAD_KG = (Decimal(500), Decimal(15_000))
@@ -28,51 +28,6 @@ GRASS_MATTER = "Fresh grass holds {} to {} %% dry matter; hay and meal are feed 
 )
 
 
-class Place(models.TextChoices):
-    """Where forage goes that is not eaten: never to animals, never against the barn wall."""
-
-    MANURE = "manure heap", "manure heap, away from barn and milk store"
-    FIELD = "field", "spread on a field, away from barn and milk store"
-    DIGESTER = "digester", "digester, if apart from the dairy"
-    AWAY = "off the estate", "taken off the estate"
-
-
-Bounds = tuple[Decimal, Decimal]
-
-
-def between(bounds: Bounds, words: str | None) -> list[Any]:
-    """Validators of a range, both ends included."""
-    return [MinValueValidator(bounds[0], words), MaxValueValidator(bounds[1], words)]
-
-
-def kilos(
-    label: str,
-    bounds: Bounds = (Decimal("0.1"), Decimal(99_999_999)),
-    words: str | None = None,
-) -> "models.DecimalField[Any, Any]":
-    """A weight in kg, more than 0."""
-    return models.DecimalField(
-        f"{label}, kg",
-        max_digits=9,
-        decimal_places=1,
-        validators=between(bounds, words),
-    )
-
-
-def dry_matter(
-    bounds: Bounds = (Decimal(5), Decimal(99)), words: str | None = None
-) -> "models.DecimalField[Any, Any]":
-    """Dry matter in per cent of the fresh weight."""
-    return models.DecimalField(
-        "dry matter, %",
-        max_digits=4,
-        decimal_places=1,
-        null=True,
-        blank=True,
-        validators=between(bounds, words),
-    )
-
-
 def lying() -> Func:
     """From the cut until nothing was left, as a range: what GiST finds a moment in."""
     return Func(
@@ -82,26 +37,6 @@ def lying() -> Func:
         function="tstzrange",
         output_field=DateTimeRangeField(),
     )
-
-
-class LeftQuerySet(EntryQuerySet):
-    """What is left of loads and of feed lots."""
-
-    def with_left(self, at: datetime | None = None) -> Self:
-        """Annotate ``fed_kg``, ``discarded_kg`` and ``left_kg``; up to ``at``."""
-        link = {"forage batch": "batch", "feed lot": "feed_lot"}[self.model._meta.verbose_name]
-        return self.annotate(
-            fed_kg=total(Feeding, link, at), discarded_kg=total(Discard, link, at)
-        ).annotate(left_kg=F("kg") - F("fed_kg") - F("discarded_kg"))
-
-
-def total(model: type["Feeding | Discard"], link: str, at: datetime | None) -> Any:
-    """The standing kilos of ``model`` as a sub-query, 0 when there are none."""
-    rows = model.objects.happened_by(at) if at else model.objects.standing()
-    of_one = rows.filter(**{link: models.OuterRef("pk")}).order_by().values(link)
-    summed = of_one.annotate(sum=models.Sum("kg")).values("sum")
-    zero = models.Value(Decimal(0), output_field=models.DecimalField())
-    return models.functions.Coalesce(models.Subquery(summed), zero)
 
 
 class ForageBatchQuerySet(LeftQuerySet):
@@ -257,149 +192,3 @@ class HeapCheck(Entry):
 
     def __str__(self) -> str:
         return f"{self.batch}: {self.heap} °C"
-
-
-class FeedLot(Entry):
-    """Hay, meal or other bought or stored feed: one lot with its supplier or field."""
-
-    class Kind(models.TextChoices):
-        HAY = "hay", "hay"
-        MEAL = "meal", "meal"
-        MINERAL = "mineral", "mineral"
-        OTHER = "other", "other"
-
-    kind = models.CharField(max_length=7, choices=Kind)
-    name = models.CharField(max_length=80)
-    supplier = models.ForeignKey(Holding, models.PROTECT, null=True, blank=True, related_name="+")
-    field = models.ForeignKey(
-        Field, models.PROTECT, null=True, blank=True, related_name="feed_lots"
-    )
-    batch_number = models.CharField(max_length=40, blank=True)
-    kg = kilos("in")
-    dry_matter = dry_matter()
-    moisture_note = models.CharField("analysis", max_length=200, blank=True)
-
-    objects: ClassVar[Any] = LeftQuerySet.as_manager()
-
-    class Meta(Entry.Meta):
-        verbose_name = "feed lot"
-        triggers = append_only(keeps_number=True)
-        constraints = [
-            *Entry.Meta.constraints,
-            models.CheckConstraint(
-                condition=Q(supplier__isnull=False) | Q(field__isnull=False),
-                name="feed_feedlot_from_somewhere",
-                violation_error_message="Name the supplier or the field it came from.",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.get_kind_display()} {self.name}"
-
-
-class Feeding(Entry):
-    """A load, or a feed lot, given to a group."""
-
-    batch = models.ForeignKey(
-        ForageBatch, models.PROTECT, null=True, blank=True, related_name="feedings"
-    )
-    feed_lot = models.ForeignKey(
-        FeedLot, models.PROTECT, null=True, blank=True, related_name="feedings"
-    )
-    group = models.ForeignKey(Group, models.PROTECT, related_name="feedings")
-    kg = kilos("fed")
-    weighed = models.BooleanField("weighed (else a guess)", default=True)
-
-    class Meta(Entry.Meta):
-        verbose_name = "feeding"
-        triggers = append_only()
-        constraints = [
-            *Entry.Meta.constraints,
-            models.CheckConstraint(
-                condition=Q(batch__isnull=False, feed_lot=None)
-                | Q(batch=None, feed_lot__isnull=False),
-                name="feed_feeding_of_one_thing",
-                violation_error_message="Name one load or one feed lot.",
-            ),
-            models.CheckConstraint(
-                condition=Q(kg__gt=0),
-                name="feed_feeding_weighs_something",
-                violation_error_message="A feeding weighs more than 0 kg.",
-            ),
-        ]
-        indexes = [
-            *Entry.Meta.indexes,
-            # For milk.trace: what these groups ate in these hours.
-            models.Index(
-                fields=["group", "happened_at"],
-                include=["batch", "kg", "feed_lot"],
-                condition=Q(struck_at=None),
-                name="feed_feeding_group_when",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.batch or self.feed_lot} to {self.group}"
-
-
-class Refusal(Entry):
-    """What a group left."""
-
-    class State(models.TextChoices):
-        FRESH = "fresh", "fresh"
-        WARM = "warm", "warm"
-        MOULDY = "mouldy", "mouldy"
-
-    group = models.ForeignKey(Group, models.PROTECT, related_name="refusals")
-    kg = kilos("left")
-    dry_matter = dry_matter()
-    state = models.CharField(max_length=6, choices=State, default=State.FRESH)
-    where_to = models.CharField("where to", max_length=16, choices=Place, blank=True)
-
-    class Meta(Entry.Meta):
-        verbose_name = "refusals"
-        verbose_name_plural = "refusals"
-        triggers = append_only()
-
-    def __str__(self) -> str:
-        return f"{self.group} left {self.kg} kg"
-
-
-class Discard(Entry):
-    """Forage thrown away: how much, why and where it went; never to animals whose milk counts."""
-
-    class Why(models.TextChoices):
-        PAST = "past", "past its window"
-        HEATED = "heated", "heated"
-        MOULDY = "mouldy", "mouldy"
-        FOREIGN = "foreign", "stones, carcass, soil"
-        OTHER = "other", "other"
-
-    batch = models.ForeignKey(
-        ForageBatch, models.PROTECT, null=True, blank=True, related_name="discards"
-    )
-    feed_lot = models.ForeignKey(
-        FeedLot, models.PROTECT, null=True, blank=True, related_name="discards"
-    )
-    kg = kilos("discarded")
-    why = models.CharField(max_length=7, choices=Why)
-    where_to = models.CharField("where to", max_length=16, choices=Place)
-    witness = models.CharField(
-        max_length=80, blank=True, help_text="Needed for more than 1,000 kg."
-    )
-
-    class Meta(Entry.Meta):
-        verbose_name = "discard"
-        triggers = append_only()
-        constraints = [
-            *Entry.Meta.constraints,
-            models.CheckConstraint(
-                condition=Q(batch__isnull=False, feed_lot=None)
-                | Q(batch=None, feed_lot__isnull=False),
-                name="feed_discard_of_one_thing",
-                violation_error_message="Name one load or one feed lot.",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.batch or self.feed_lot}: {self.kg} kg discarded"

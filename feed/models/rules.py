@@ -115,3 +115,8 @@ class FeedShareRule(Entry):
 
     def __str__(self) -> str:
         return self.name
+
+    def keeps(self, percent: Decimal) -> bool:
+        """Whether a share in per cent lies within the rule; its bounds themselves do."""
+        least, most = self.at_least, self.at_most
+        return (least is None or percent >= least) and (most is None or percent <= most)

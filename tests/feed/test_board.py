@@ -2,6 +2,7 @@
 
 from datetime import datetime
 from decimal import Decimal
+from typing import Any
 
 import pytest
 
@@ -73,7 +74,7 @@ def test_board_of_a_past_moment_leaves_out_what_came_later() -> None:
 
 
 def test_struck_loads_and_struck_lines_do_not_count() -> None:
-    struck = {"struck_at": NOON, "struck_by": make_user(), "struck_reason": "twice"}
+    struck: dict[str, Any] = {"struck_at": NOON, "struck_by": make_user(), "struck_reason": "twice"}
     make_batch(**struck)
     batch = make_batch()
     make_feeding(batch, **struck)
@@ -133,13 +134,13 @@ def test_only_groups_with_animals_can_be_fed() -> None:
 
 
 def test_board_takes_three_statements_however_many_loads(
-    django_assert_num_queries: object,
+    django_assert_num_queries: Any,
 ) -> None:
     for hours in range(4):
         batch = make_batch(happened_at=NOON - hours * HOUR)
         make_feeding(batch)
         make_heap_check(batch)
-    with django_assert_num_queries(3):  # type: ignore[operator]
+    with django_assert_num_queries(3):
         assert len(board(NOON + HOUR)) == 4
 
 

@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -15,7 +16,7 @@ from tests.factories.herd import HOUR, NOON, make_stamp, make_user
 pytestmark = pytest.mark.django_db
 
 
-def correct(batch: ForageBatch, **fields: object) -> ForageBatch:
+def correct(batch: ForageBatch, **fields: Any) -> ForageBatch:
     values = {
         "stamp": make_stamp(at=batch.happened_at),
         "reason": "quantity",
@@ -24,7 +25,7 @@ def correct(batch: ForageBatch, **fields: object) -> ForageBatch:
         "air_temperature": batch.air_temperature,
         **fields,
     }
-    return correct_batch(batch, **values)  # type: ignore[arg-type]
+    return correct_batch(batch, **values)
 
 
 def test_load_keeps_its_number_and_the_old_wording_stays() -> None:
@@ -33,6 +34,7 @@ def test_load_keeps_its_number_and_the_old_wording_stays() -> None:
     corrected = correct(batch, kg=Decimal(8200), weighed=True)
     assert (corrected.pk, corrected.uuid) == (batch.pk, batch.uuid)
     assert (corrected.kg, corrected.weighed) == (Decimal(8200), True)
+    assert isinstance(corrected.replaces, ForageBatch)
     assert corrected.replaces.kg == Decimal(9000)
     assert corrected.replaces.struck_reason == "quantity"
     feeding.refresh_from_db()
@@ -60,9 +62,9 @@ def test_weight_below_what_was_fed_is_refused() -> None:
 
 
 @pytest.mark.parametrize("make", [make_feeding, make_heap_check])
-def test_cut_after_something_of_it_happened_is_refused(make: object) -> None:
+def test_cut_after_something_of_it_happened_is_refused(make: Any) -> None:
     batch = make_batch()
-    make(batch, happened_at=NOON + HOUR)  # type: ignore[operator]
+    make(batch, happened_at=NOON + HOUR)
     with pytest.raises(ValidationError) as error:
         correct(batch, stamp=make_stamp(at=NOON + HOUR + timedelta(minutes=1)), reason="time")
     assert "happened_at" in error.value.message_dict

@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from celery import current_app
@@ -80,10 +81,10 @@ def test_hot_heap_rings_before_the_clock_does() -> None:
 
 
 @pytest.mark.parametrize("make", [make_feeding, make_discard])
-def test_ring_stops_when_nothing_is_left(make: object) -> None:
+def test_ring_stops_when_nothing_is_left(make: Any) -> None:
     batch = make_batch(kg=Decimal(900))
     flag(NOON + 13 * HOUR)
-    make(batch, kg=Decimal(900), happened_at=NOON + 13 * HOUR)  # type: ignore[operator]
+    make(batch, kg=Decimal(900), happened_at=NOON + 13 * HOUR)
     flag(NOON + 13 * HOUR)
     assert ringing() == set()
     assert Notice.objects.filter(closed_at=NOON + 13 * HOUR).count() == 2
@@ -157,12 +158,12 @@ def test_notices_of_others_are_left_alone() -> None:
 
 
 def test_sweep_of_open_loads_is_a_handful_of_statements(
-    django_assert_num_queries: object,
+    django_assert_num_queries: Any,
 ) -> None:
     for hours in range(3):
         make_batch(happened_at=NOON - hours * HOUR)
     # Savepoint and its release, open loads, early cuts, four kinds of notices closed.
-    with django_assert_num_queries(8):  # type: ignore[operator]
+    with django_assert_num_queries(8):
         flag(NOON + HOUR)
 
 
@@ -177,13 +178,13 @@ def test_task_has_its_name_and_leaves_a_run() -> None:
 
 
 def test_every_change_asks_for_the_job(
-    monkeypatch: pytest.MonkeyPatch, django_capture_on_commit_callbacks: object
+    monkeypatch: pytest.MonkeyPatch, django_capture_on_commit_callbacks: Any
 ) -> None:
     asked: list[str] = []
     monkeypatch.setattr("config.jobs.send", lambda name, args: asked.append(name))
     make_window_rules()
     at = make_stamp(at=NOON + HOUR)
-    with django_capture_on_commit_callbacks(execute=True):  # type: ignore[operator]
+    with django_capture_on_commit_callbacks(execute=True):
         batch = record_batch(stamp=make_stamp(), field=make_field(), kg=Decimal(900))
         record_heap_check(stamp=at, batch=batch, heap=Decimal(20), air=Decimal(18))
         record_discard(stamp=at, batch=batch, kg=Decimal(1), why="other", where_to="digester")

@@ -1,5 +1,7 @@
 """Every kind of the feed by page: written, struck and written again without JavaScript."""
 
+from typing import Any
+
 import pytest
 
 from config.kinds import kind_named
@@ -18,12 +20,12 @@ def pages_of(role: str | None) -> Pages:
     return pages
 
 
-def form(slug: str) -> dict[str, object]:
+def form(slug: str) -> dict[str, Any]:
     values = {name: value for name, value in whole(slug).items() if value is not None}
     return {**values, "happened_at": LOCAL}
 
 
-def written(slug: str) -> tuple[Pages, dict[str, object], object]:
+def written(slug: str) -> tuple[Pages, dict[str, Any], Any]:
     pages, values = pages_of(KINDS[slug][1]), form(slug)
     answer = pages.send(f"/entries/{slug}/new/", **values)
     assert answer.status_code == 302, answer.content.decode()
@@ -33,8 +35,8 @@ def written(slug: str) -> tuple[Pages, dict[str, object], object]:
 @EACH
 def test_written(slug: str) -> None:
     pages, _, entry = written(slug)
-    assert entry.happened_at == NOON.replace(hour=11)  # type: ignore[attr-defined]
-    page = pages.get(f"/entries/{slug}/{entry.uuid}/")  # type: ignore[attr-defined]
+    assert entry.happened_at == NOON.replace(hour=11)
+    page = pages.get(f"/entries/{slug}/{entry.uuid}/")
     assert page.status_code == 200
     assert pages.get(f"/entries/{slug}/").status_code == 200
 
@@ -59,19 +61,19 @@ def test_not_by_everybody(slug: str) -> None:
 @EACH
 def test_struck(slug: str) -> None:
     pages, _, entry = written(slug)
-    path = f"/entries/{slug}/{entry.uuid}/strike/"  # type: ignore[attr-defined]
+    path = f"/entries/{slug}/{entry.uuid}/strike/"
     assert pages.get(path).status_code == 200
     assert pages.send(path, reason="quantity").status_code == 302
-    entry.refresh_from_db()  # type: ignore[attr-defined]
-    assert entry.is_struck  # type: ignore[attr-defined]
+    entry.refresh_from_db()
+    assert entry.is_struck
 
 
 @EACH
 def test_written_again(slug: str) -> None:
     pages, values, entry = written(slug)
-    path = f"/entries/{slug}/{entry.uuid}/re-enter/"  # type: ignore[attr-defined]
+    path = f"/entries/{slug}/{entry.uuid}/re-enter/"
     assert pages.get(path).status_code == 200
     answer = pages.send(path, reason="quantity", **values)
     assert answer.status_code == 302, answer.content.decode()
-    entry.refresh_from_db()  # type: ignore[attr-defined]
-    assert entry.is_struck is (slug not in KEEP_NUMBER)  # type: ignore[attr-defined]
+    entry.refresh_from_db()
+    assert entry.is_struck is (slug not in KEEP_NUMBER)

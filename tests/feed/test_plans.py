@@ -1,6 +1,7 @@
 """The sweep and the board read what lies there, never the years behind it."""
 
 from collections.abc import Iterable
+from typing import Any
 
 import pytest
 from django.db import connection
@@ -37,7 +38,7 @@ def repeat(
 ) -> None:
     """Write a row again for each of many days before it, its id counting on."""
     table = model._meta.db_table
-    values = {field.column: field.column for field in model._meta.concrete_fields}
+    values = {str(field.column): str(field.column) for field in model._meta.concrete_fields}
     values |= {name: f"{name} - day * interval '1 day'" for name in moments}
     values |= {"uuid": "gen_random_uuid()", "id": f"{pk} + day", **(others or {})}
     with connection.cursor() as cursor:
@@ -49,8 +50,8 @@ def repeat(
         cursor.execute(f"SELECT setval('{table}_id_seq', {pk + DAYS + 1})")
 
 
-def plan_of(rows: object) -> str:
-    plan: str = rows.explain()  # type: ignore[attr-defined]
+def plan_of(rows: Any) -> str:
+    plan: str = rows.explain()
     return plan
 
 

@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from decimal import Decimal
+from typing import Any
 
 import pytest
 
@@ -20,7 +21,7 @@ from tests.factories.herd import DAY, HOUR, NOON, make_stamp, make_user
 pytestmark = pytest.mark.django_db
 
 
-def derived() -> list[tuple[object, ...]]:
+def derived() -> list[tuple[Any, ...]]:
     return list(ForageBatch.objects.order_by("pk").values_list("pk", *DERIVED))
 
 
@@ -60,7 +61,7 @@ def test_a_second_time_changes_nothing() -> None:
 
 
 def test_number_of_statements_does_not_grow_with_the_loads(
-    django_assert_num_queries: object,
+    django_assert_num_queries: Any,
 ) -> None:
     make_window_rules()
     for hours in range(7):
@@ -68,7 +69,7 @@ def test_number_of_statements_does_not_grow_with_the_loads(
     pks = list(ForageBatch.objects.values_list("pk", flat=True))
     ForageBatch.objects.update(deadline=None)
     # Savepoint and its release, loads, rules, probes, feedings, discards, one write.
-    with django_assert_num_queries(8):  # type: ignore[operator]
+    with django_assert_num_queries(8):
         assert recompute(pks) == 7
 
 

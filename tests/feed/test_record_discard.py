@@ -1,6 +1,7 @@
 """Throw forage away, and what is refused."""
 
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -13,7 +14,7 @@ from tests.factories.herd import HOUR, NOON, make_stamp
 pytestmark = pytest.mark.django_db
 
 
-def refused(**fields: object) -> dict[str, list[str]]:
+def refused(**fields: Any) -> dict[str, list[str]]:
     values = {
         "stamp": make_stamp(at=NOON + HOUR),
         "kg": Decimal(900),
@@ -22,7 +23,7 @@ def refused(**fields: object) -> dict[str, list[str]]:
         **fields,
     }
     with pytest.raises(ValidationError) as error:
-        record_discard(**values)  # type: ignore[arg-type]
+        record_discard(**values)
     assert not Discard.objects.exists()
     return error.value.message_dict
 

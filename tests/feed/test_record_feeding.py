@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -30,14 +31,14 @@ from tests.factories.herd import (
 pytestmark = pytest.mark.django_db
 
 
-def refused(**fields: object) -> dict[str, list[str]]:
+def refused(**fields: Any) -> dict[str, list[str]]:
     fields.setdefault("stamp", make_stamp(at=NOON + HOUR))
     fields.setdefault("kg", Decimal(1000))
     if "group" not in fields:
         fields["group"] = make_fed_group()
     before = Feeding.objects.count()
     with pytest.raises(ValidationError) as error:
-        record_feeding(**fields)  # type: ignore[arg-type]
+        record_feeding(**fields)
     assert Feeding.objects.count() == before
     return error.value.message_dict
 
@@ -125,10 +126,8 @@ def test_no_weight_is_refused(kg: str) -> None:
 
 
 def test_both_or_neither_thing_is_refused() -> None:
-    for things, found in (
-        ({"batch": make_batch(), "feed_lot": make_feed_lot()}, "both"),
-        ({}, "neither"),
-    ):
+    both: dict[str, Any] = {"batch": make_batch(), "feed_lot": make_feed_lot()}
+    for things, found in ((both, "both"), ({}, "neither")):
         with pytest.raises(ValidationError, match=ONE_THING.format(found=found)):
             record_feeding(stamp=make_stamp(), group=make_fed_group(), kg=Decimal(1), **things)
 

@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -14,13 +15,13 @@ from tests.factories.herd import HOUR, NOON, make_stamp
 pytestmark = pytest.mark.django_db
 
 
-def probe(batch: object, hours: float, **fields: object) -> HeapCheck:
+def probe(batch: Any, hours: float, **fields: Any) -> HeapCheck:
     values = {"heap": Decimal(27), "air": Decimal(26), **fields}
     stamp = make_stamp(at=NOON + timedelta(hours=hours))
-    return record_heap_check(stamp=stamp, batch=batch, **values)  # type: ignore[arg-type]
+    return record_heap_check(stamp=stamp, batch=batch, **values)
 
 
-def refused(batch: object, hours: float, **fields: object) -> dict[str, list[str]]:
+def refused(batch: Any, hours: float, **fields: Any) -> dict[str, list[str]]:
     before = HeapCheck.objects.count()
     with pytest.raises(ValidationError) as error:
         probe(batch, hours, **fields)

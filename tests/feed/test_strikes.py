@@ -1,6 +1,7 @@
 """Strike what happened to a load: the load is then what it would have been without it."""
 
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -23,7 +24,7 @@ from tests.factories.herd import HOUR, NOON, make_user
 pytestmark = pytest.mark.django_db
 
 
-def why() -> dict[str, object]:
+def why() -> dict[str, Any]:
     return {"by": make_user(), "reason": "quantity"}
 
 

@@ -3,6 +3,7 @@
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -24,8 +25,8 @@ LONG_AGO = datetime(2026, 1, 1, tzinfo=UTC)
 CUT = datetime(2026, 6, 2, 5, 20, tzinfo=VIENNA)
 
 
-def rule(from_temperature: float, hours: float, **fields: object) -> Rule:
-    values: dict[str, object] = {
+def rule(from_temperature: float, hours: float, **fields: Any) -> Rule:
+    values: dict[str, Any] = {
         "from_temperature": Decimal(str(from_temperature)),
         "hours": Decimal(str(hours)),
         "wet_factor": Decimal("0.75"),
@@ -37,21 +38,21 @@ def rule(from_temperature: float, hours: float, **fields: object) -> Rule:
         "written": LONG_AGO,
         **fields,
     }
-    return Rule(**values)  # type: ignore[arg-type]
+    return Rule(**values)
 
 
 RULES = [rule(-20, 24), rule(15, 18), rule(22, 12), rule(28, 8)]
 
 
-def grass(cut_at: datetime = CUT, air: float | None = 26, **fields: object) -> Grass:
-    values: dict[str, object] = {
+def grass(cut_at: datetime = CUT, air: float | None = 26, **fields: Any) -> Grass:
+    values: dict[str, Any] = {
         "cut_at": cut_at,
         "cut_on": cut_at.astimezone(VIENNA).date(),
         "written": cut_at,
         "air_temperature": None if air is None else Decimal(str(air)),
         **fields,
     }
-    return Grass(**values)  # type: ignore[arg-type]
+    return Grass(**values)
 
 
 def at(hour: int, minute: int = 0, day: int = 2) -> datetime:

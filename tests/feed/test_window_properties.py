@@ -2,6 +2,7 @@
 
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from hypothesis import given
@@ -135,7 +136,7 @@ def test_window_lies_after_the_cut_and_in_order(
 @given(moments, st.integers(0, 6000), st.integers(0, 6000), st.none() | st.integers(0, 9000))
 def test_states_never_go_back(cut: datetime, first: int, after: int, done: int | None) -> None:
     first_at = cut + timedelta(minutes=first)
-    ends = {
+    ends: dict[str, Any] = {
         "first_at": first_at,
         "deadline": first_at + timedelta(minutes=after),
         "done_at": None if done is None else cut + timedelta(minutes=done),
@@ -143,7 +144,7 @@ def test_states_never_go_back(cut: datetime, first: int, after: int, done: int |
     }
     order = [State.FRESH, State.FIRST, State.PAST, State.EATEN]
     places = [
-        order.index(state_at(cut + timedelta(minutes=minutes), **ends))  # type: ignore[arg-type]
+        order.index(state_at(cut + timedelta(minutes=minutes), **ends))
         for minutes in range(0, 15_000, 97)
     ]
     assert places == sorted(places)

@@ -2,6 +2,7 @@
 
 from datetime import date
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -15,15 +16,15 @@ pytestmark = pytest.mark.django_db
 TODAY = date(2026, 6, 2)
 
 
-def new_rule(hours: int, **fields: object) -> WindowRule:
-    values: dict[str, object] = {
+def new_rule(hours: int, **fields: Any) -> WindowRule:
+    values: dict[str, Any] = {
         "from_temperature": Decimal(22),
         "valid_from": TODAY,
         "source": "vet, after a warm heap",
         **fields,
     }
     stamp = make_stamp(at=NOON + HOUR)
-    return record_window_rule(stamp=stamp, hours=Decimal(hours), **values)  # type: ignore[arg-type]
+    return record_window_rule(stamp=stamp, hours=Decimal(hours), **values)
 
 
 def test_shorter_rule_shortens_an_open_load() -> None:
@@ -92,7 +93,7 @@ def test_longer_than_a_cooler_band_is_refused() -> None:
     [("hours", "0.4"), ("hours", "73"), ("wet_factor", "1.1"), ("first_share", "-0.1")],
 )
 def test_values_out_of_range_are_refused(name: str, value: str) -> None:
-    values = {"hours": Decimal(12), name: Decimal(value)}
+    values: dict[str, Any] = {"hours": Decimal(12), name: Decimal(value)}
     with pytest.raises(ValidationError) as error:
-        new_rule(**values)  # type: ignore[arg-type]
+        new_rule(**values)
     assert name in error.value.message_dict

@@ -1,0 +1,167 @@
+"""What is fed besides grass, and where everything went: fed, refused, discarded."""
+
+from typing import Any, ClassVar
+
+from django.db import models
+from django.db.models import Q
+
+from config.entries import Entry, append_only
+from feed.models.amounts import LeftQuerySet, dry_matter, kilos
+from feed.models.batches import ForageBatch
+from feed.models.fields import Field
+from herd.models import Group, Holding
+
+
+class Place(models.TextChoices):
+    """Where forage goes that is not eaten: never to animals, never against the barn wall."""
+
+    MANURE = "manure heap", "manure heap, away from barn and milk store"
+    FIELD = "field", "spread on a field, away from barn and milk store"
+    DIGESTER = "digester", "digester, if apart from the dairy"
+    AWAY = "off the estate", "taken off the estate"
+
+
+class FeedLot(Entry):
+    """Hay, meal or other bought or stored feed: one lot with its supplier or field."""
+
+    class Kind(models.TextChoices):
+        HAY = "hay", "hay"
+        MEAL = "meal", "meal"
+        MINERAL = "mineral", "mineral"
+        OTHER = "other", "other"
+
+    kind = models.CharField(max_length=7, choices=Kind)
+    name = models.CharField(max_length=80)
+    supplier = models.ForeignKey(Holding, models.PROTECT, null=True, blank=True, related_name="+")
+    field = models.ForeignKey(
+        Field, models.PROTECT, null=True, blank=True, related_name="feed_lots"
+    )
+    batch_number = models.CharField(max_length=40, blank=True)
+    kg = kilos("in")
+    dry_matter = dry_matter()
+    moisture_note = models.CharField("analysis", max_length=200, blank=True)
+
+    objects: ClassVar[Any] = LeftQuerySet.as_manager()
+
+    class Meta(Entry.Meta):
+        verbose_name = "feed lot"
+        triggers = append_only(keeps_number=True)
+        constraints = [
+            *Entry.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(supplier__isnull=False) | Q(field__isnull=False),
+                name="feed_feedlot_from_somewhere",
+                violation_error_message="Name the supplier or the field it came from.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.name}"
+
+
+class Feeding(Entry):
+    """A load, or a feed lot, given to a group."""
+
+    batch = models.ForeignKey(
+        ForageBatch, models.PROTECT, null=True, blank=True, related_name="feedings"
+    )
+    feed_lot = models.ForeignKey(
+        FeedLot, models.PROTECT, null=True, blank=True, related_name="feedings"
+    )
+    group = models.ForeignKey(Group, models.PROTECT, related_name="feedings")
+    kg = kilos("fed")
+    weighed = models.BooleanField("weighed (else a guess)", default=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "feeding"
+        triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(batch__isnull=False, feed_lot=None)
+                | Q(batch=None, feed_lot__isnull=False),
+                name="feed_feeding_of_one_thing",
+                violation_error_message="Name one load or one feed lot.",
+            ),
+            models.CheckConstraint(
+                condition=Q(kg__gt=0),
+                name="feed_feeding_weighs_something",
+                violation_error_message="A feeding weighs more than 0 kg.",
+            ),
+        ]
+        indexes = [
+            *Entry.Meta.indexes,
+            # For milk.trace: what these groups ate in these hours.
+            models.Index(
+                fields=["group", "happened_at"],
+                include=["batch", "kg", "feed_lot"],
+                condition=Q(struck_at=None),
+                name="feed_feeding_group_when",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.batch or self.feed_lot} to {self.group}"
+
+
+class Refusal(Entry):
+    """What a group left."""
+
+    class State(models.TextChoices):
+        FRESH = "fresh", "fresh"
+        WARM = "warm", "warm"
+        MOULDY = "mouldy", "mouldy"
+
+    group = models.ForeignKey(Group, models.PROTECT, related_name="refusals")
+    kg = kilos("left")
+    dry_matter = dry_matter()
+    state = models.CharField(max_length=6, choices=State, default=State.FRESH)
+    where_to = models.CharField("where to", max_length=16, choices=Place, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "refusals"
+        verbose_name_plural = "refusals"
+        triggers = append_only()
+
+    def __str__(self) -> str:
+        return f"{self.group} left {self.kg} kg"
+
+
+class Discard(Entry):
+    """Forage thrown away: how much, why and where it went; never to animals whose milk counts."""
+
+    class Why(models.TextChoices):
+        PAST = "past", "past its window"
+        HEATED = "heated", "heated"
+        MOULDY = "mouldy", "mouldy"
+        FOREIGN = "foreign", "stones, carcass, soil"
+        OTHER = "other", "other"
+
+    batch = models.ForeignKey(
+        ForageBatch, models.PROTECT, null=True, blank=True, related_name="discards"
+    )
+    feed_lot = models.ForeignKey(
+        FeedLot, models.PROTECT, null=True, blank=True, related_name="discards"
+    )
+    kg = kilos("discarded")
+    why = models.CharField(max_length=7, choices=Why)
+    where_to = models.CharField("where to", max_length=16, choices=Place)
+    witness = models.CharField(
+        max_length=80, blank=True, help_text="Needed for more than 1,000 kg."
+    )
+
+    class Meta(Entry.Meta):
+        verbose_name = "discard"
+        triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(batch__isnull=False, feed_lot=None)
+                | Q(batch=None, feed_lot__isnull=False),
+                name="feed_discard_of_one_thing",
+                violation_error_message="Name one load or one feed lot.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.batch or self.feed_lot}: {self.kg} kg discarded"
