@@ -67,7 +67,8 @@ def treatment_form() -> type[TreatmentForm]:
         ),
     }
     fields["off_leaflet"].help_text = OFF_LEAFLET_HELP
-    return type("CourseAndDoseForm", (TreatmentForm,), {"kind": form_of("courses").kind, **fields})
+    described = {"describes": form_of("courses").describes}
+    return type("CourseAndDoseForm", (TreatmentForm,), {**described, **fields})
 
 
 def initial_for(user: User) -> dict[str, Any]:
