@@ -7,6 +7,7 @@ import pytest
 from config import entries
 from herd.models import PeriodRule
 from milk.models import Milking
+from milk.services.holds import hold_milk
 from milk.trace import FED_BEFORE, NothingToTrace, TraceBack, back
 from milk.trace_parts import CowIn
 from milk.withheld_milk import withheld_in
@@ -32,6 +33,7 @@ from tests.factories.milk import (
     make_user,
     make_vat,
     make_wheel,
+    stamp_at,
 )
 from tests.milk.trace_chain import HOUR, MORNING, Chain
 
@@ -236,6 +238,19 @@ def test_supplied_lot_names_the_holding_and_no_animals() -> None:
     assert trace.found.lots[0].row.suppliers == [delivery.holding.name]
     assert not trace.found.animals
     assert lots_of(tank)[0].code == trace.found.lots[0].row.code
+
+
+def test_hold_on_a_lot_is_a_hold_on_all_below(chain: Chain) -> None:
+    at = MORNING + 9 * HOUR
+    hold_milk(stamp=stamp_at(at), reason="other", words="look at it", lot=chain.evening)
+    trace = back("wheel", chain.wheels[1])
+    assert [lot.row.code for lot in trace.found.lots if trace.is_held("lot", lot.row.pk)] == [
+        chain.evening.code,
+        chain.morning.code,
+    ]
+    assert all(trace.is_held("wheel", wheel.pk) for wheel in trace.found.wheels)
+    assert [one.hold.words for one in trace.thing_held] == ["look at it"]
+    assert not back("wheel", chain.wheels[1], at=at - HOUR).holds
 
 
 def test_struck_wheel_has_no_trace(chain: Chain) -> None:
