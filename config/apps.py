@@ -1,9 +1,11 @@
 """The frame as a Django app; once all apps are there it finds their kinds of entry and finders."""
 
 from django.apps import AppConfig
+from django.db.models.signals import post_migrate
 from django.utils.module_loading import autodiscover_modules
 
 from config.celery import app as celery_app
+from config.triggers import never_ignore
 
 
 class Frame(AppConfig):
@@ -16,5 +18,6 @@ class Frame(AppConfig):
     jobs = celery_app
 
     def ready(self) -> None:
+        post_migrate.connect(never_ignore, sender=self)
         # By name, so that the frame imports no app: <app>/kinds.py and <app>/finders.py.
         autodiscover_modules("checks", "kinds", "finders")
