@@ -9,13 +9,15 @@ from calendar import monthrange
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from decimal import ROUND_FLOOR, ROUND_HALF_UP, Context, Decimal, localcontext
+from decimal import ROUND_HALF_UP, Context, Decimal, localcontext
 from enum import StrEnum
 from fractions import Fraction
 from math import prod
 
 # Digits that means and next results are computed to; what is compared is exact anyway.
 EXACT = Context(prec=60)
+# A next result so many times the limit is none that happens; saying it would only confuse.
+WORTH_SAYING = 100
 SHOWN_PLACES = Decimal("0.000001")
 MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
@@ -108,7 +110,7 @@ class Verdict:
 
     ``mean``: geometric mean of the window, also where it is not valid; None without samples.
     ``blamed``: the samples that did it. ``next_allowed``: the most the next result may be, to the
-    whole unit; None where nothing is computed.
+    whole unit; None where nothing is computed, or where no single result would matter.
     """
 
     outcome: Outcome
@@ -188,9 +190,7 @@ def next_allowed(values: Sequence[Decimal], limit: Decimal) -> Decimal:
     room = Fraction(limit) ** (len(values) + 1) / prod(
         (Fraction(value) for value in values), start=Fraction(1)
     )
-    with localcontext(EXACT):
-        exact = Decimal(room.numerator) / Decimal(room.denominator)
-        return exact.quantize(Decimal(1), ROUND_FLOOR)
+    return Decimal(room.numerator // room.denominator)
 
 
 def short_months(samples: Iterable[Sample], day: date, rule: MeanRule) -> tuple[Month, ...]:
@@ -241,13 +241,14 @@ def judge_mean(samples: Iterable[Sample], rule: MeanRule, day: date) -> Verdict:
         )
     blamed = tuple(sample for sample in window if sample.value > rule.at_most)
     within = mean_within(values, rule.at_most)
+    most = next_allowed(values, rule.at_most)
     return Verdict(
         outcome=Outcome.WITHIN if within else Outcome.OVER,
         words=mean_words(mean, rule, within=within, blamed=blamed, number=len(window)),
         mean=mean,
         samples=window,
         blamed=() if within else blamed,
-        next_allowed=next_allowed(values, rule.at_most),
+        next_allowed=most if most <= rule.at_most * WORTH_SAYING else None,
     )
 
 

@@ -222,6 +222,15 @@ def test_next_allowed_is_the_last_result_that_still_passes(
     assert not limits.mean_within([*values, most + 1], limit)
 
 
+def test_with_very_many_good_results_no_single_one_matters() -> None:
+    days = [date(2026, 5, 1 + n % 28) for n in range(60)] + [
+        date(2026, 6, 1 + n % 28) for n in range(60)
+    ]
+    series = [Sample(taken_on=day, value=Decimal(7)) for day in days]
+    assert limits.judge_mean(series, PLATE, END_OF_JUNE).next_allowed is None
+    assert limits.next_allowed([Decimal(7)] * 120, Decimal(100)) > Decimal(10) ** 100
+
+
 @given(counts)
 def test_a_mean_of_exactly_the_limit_passes(values: list[Decimal]) -> None:
     limit = values[0]
