@@ -22,12 +22,16 @@ from collections import defaultdict
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any, TypeVar
 
 # Shares are whole numbers of this part, so that they come out the same in whatever order they are
 # computed, however long a tank goes unwashed.
 WHOLE = 2**96
 
-LotKey = Hashable
+# How the caller names flows, tanks, sessions and lots: anything that can be hashed.
+Key = Any
+LotKey = Any
+K = TypeVar("K", bound=Hashable)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,13 +42,13 @@ class Flow:
     (day and milking; for a delivery or a move its own key).
     """
 
-    key: Hashable
+    key: Key
     at: datetime
     grams: int
     until: datetime | None = None
-    source: Hashable = None
-    to: Hashable = None
-    session: Hashable = None
+    source: Key = None
+    to: Key = None
+    session: Key = None
 
     @property
     def end(self) -> datetime:
@@ -55,7 +59,7 @@ class Flow:
 class Wash:
     """A tank washed, or emptied to the last drop."""
 
-    tank: Hashable
+    tank: Key
     at: datetime
 
 
@@ -78,15 +82,15 @@ class Lot:
     """
 
     key: LotKey
-    tank: Hashable
-    session: Hashable
-    opened_by: Hashable
+    tank: Key
+    session: Key
+    opened_by: Key
     opened_at: datetime
     closed_at: datetime | None = None
     ended_at: datetime | None = None
-    ins: list[tuple[Hashable, datetime, int]] = field(default_factory=list)
+    ins: list[tuple[Key, datetime, int]] = field(default_factory=list)
     parents: dict[LotKey, int] = field(default_factory=dict)
-    draws: list[tuple[Hashable, datetime, int]] = field(default_factory=list)
+    draws: list[tuple[Key, datetime, int]] = field(default_factory=list)
 
     @property
     def grams(self) -> int:
@@ -106,9 +110,9 @@ class Lot:
         """What the book says is left; below 0 when more was drawn than came in."""
         return self.grams + self.carried - self.drawn
 
-    def parts(self) -> dict[Hashable, int]:
+    def parts(self) -> dict[Key, int]:
         """Grams of the lot's own milk by what brought it."""
-        found: dict[Hashable, int] = defaultdict(int)
+        found: dict[Key, int] = defaultdict(int)
         for key, _, grams in self.ins:
             found[key] += grams
         return dict(found)
@@ -135,8 +139,8 @@ class Cuts:
 
     def __init__(self, flows: list[Flow], washes: Iterable[Wash]) -> None:
         self.flows = flows
-        self.of: dict[Hashable, set[datetime]] = {flow.key: set() for flow in flows}
-        begins: dict[Hashable, set[datetime]] = defaultdict(set)
+        self.of: dict[Key, set[datetime]] = {flow.key: set() for flow in flows}
+        begins: dict[Key, set[datetime]] = defaultdict(set)
         for flow in flows:
             if flow.source is not None:
                 begins[flow.source].add(flow.at)
@@ -151,8 +155,8 @@ class Cuts:
     def cut(
         self,
         flows: list[Flow],
-        moments: Mapping[Hashable, set[datetime]],
-        tank_of: Callable[[Flow], Hashable],
+        moments: Mapping[Key, set[datetime]],
+        tank_of: Callable[[Flow], Key],
     ) -> bool:
         """Cut flows at the moments of their tank that lie inside them; whether that was news."""
         ordered = {tank: sorted(found) for tank, found in moments.items()}
@@ -162,7 +166,7 @@ class Cuts:
                 self.of[flow.key].update(within(ordered.get(tank_of(flow), []), flow.at, flow.end))
         return sum(map(len, self.of.values())) > before
 
-    def comes_in(self) -> dict[Hashable, set[datetime]]:
+    def comes_in(self) -> dict[Key, set[datetime]]:
         """By tank, the moments at which milk, or a further stretch of it, begins to come in."""
         found = self.flowing()
         for flow in self.flows:
@@ -170,9 +174,9 @@ class Cuts:
                 found[flow.to].add(flow.at)
         return found
 
-    def flowing(self) -> dict[Hashable, set[datetime]]:
+    def flowing(self) -> dict[Key, set[datetime]]:
         """By tank, the cuts at which milk was flowing in already and goes on."""
-        found: dict[Hashable, set[datetime]] = defaultdict(set)
+        found: dict[Key, set[datetime]] = defaultdict(set)
         for flow in self.flows:
             if flow.to is not None:
                 found[flow.to] |= self.of[flow.key]
@@ -201,9 +205,9 @@ class Replay:
     """The outcome: lots in order of opening, and draws for which the book knows no milk."""
 
     lots: list[Lot] = field(default_factory=list)
-    loose: list[tuple[Hashable, datetime, int]] = field(default_factory=list)
-    now: dict[Hashable, Lot] = field(default_factory=dict)
-    opened: dict[Hashable, int] = field(default_factory=lambda: defaultdict(int))
+    loose: list[tuple[Key, datetime, int]] = field(default_factory=list)
+    now: dict[Key, Lot] = field(default_factory=dict)
+    opened: dict[Key, int] = field(default_factory=lambda: defaultdict(int))
 
     def draw(self, piece: Piece, grams: int) -> LotKey | None:
         """Take milk from a tank; the lot it came from, None when the tank held none."""
@@ -249,7 +253,7 @@ class Replay:
 
 
 def replay(
-    flows: Iterable[Flow], washes: Iterable[Wash], standing: Mapping[Hashable, Lot] | None = None
+    flows: Iterable[Flow], washes: Iterable[Wash], standing: Mapping[Key, Lot] | None = None
 ) -> Replay:
     """Replay a time line into lots.
 
@@ -263,7 +267,7 @@ def replay(
     return state
 
 
-def known_lot(key: LotKey, tank: Hashable, grams: int, at: datetime) -> Lot:
+def known_lot(key: LotKey, tank: Key, grams: int, at: datetime) -> Lot:
     """A lot from before the time line, of which ``grams`` are left in the tank."""
     return Lot(key, tank, None, None, at, closed_at=at, ins=[(None, at, grams)])
 
@@ -333,19 +337,17 @@ def upstream_first(pieces: list[Piece]) -> Iterator[Piece]:
         waiting = [piece for piece in waiting if piece not in ready]
 
 
-def mixtures(
-    own: Mapping[LotKey, int], parents: Mapping[LotKey, Mapping[LotKey, int]]
-) -> dict[LotKey, dict[LotKey, int]]:
+def mixtures(own: Mapping[K, int], parents: Mapping[K, Mapping[K, int]]) -> dict[K, dict[K, int]]:
     """By lot, the share of each lot's own milk in its mixture, in parts of WHOLE.
 
     ``own``: grams of own milk of every lot, ancestors included; ``parents``: grams carried into
     them. Every ancestor is in, also with a share of 0. A lot without weight is its own milk.
     """
-    found: dict[LotKey, dict[LotKey, int]] = {}
+    found: dict[K, dict[K, int]] = {}
     for lot in parents_first(own, parents):
         carried = parents.get(lot, {})
         total = own[lot] + sum(carried.values())
-        shares: dict[LotKey, int] = defaultdict(int)
+        shares: dict[K, int] = defaultdict(int)
         for parent, grams in carried.items():
             for origin, share in found[parent].items():
                 shares[origin] += share * grams // total if total else 0
@@ -355,11 +357,9 @@ def mixtures(
     return found
 
 
-def parents_first(
-    own: Mapping[LotKey, int], parents: Mapping[LotKey, Mapping[LotKey, int]]
-) -> Iterator[LotKey]:
+def parents_first(own: Mapping[K, int], parents: Mapping[K, Mapping[K, int]]) -> Iterator[K]:
     """The lots such that every parent comes before the lots it was carried into."""
-    done: set[LotKey] = set()
+    done: set[K] = set()
     for root in own:
         path = [root]
         while path:
@@ -374,7 +374,7 @@ def parents_first(
                 yield lot
 
 
-def share_out(grams: int, weights: Mapping[LotKey, int]) -> dict[LotKey, int]:
+def share_out(grams: int, weights: Mapping[K, int]) -> dict[K, int]:
     """``grams`` shared out by weight, to the gram, so that the shares add up to it.
 
     The grams lost by rounding down go to those that lost most; between equals, the first.

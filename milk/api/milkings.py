@@ -45,9 +45,11 @@ class CowRowIn(serializers.Serializer[Any]):
 class MilkingWithCows(serializer_of("milkings")):  # type: ignore[misc]
     """A milking, and the rows of its meters. Without ``kg`` they are added up."""
 
-    cows = CowRowIn(many=True, required=False, write_only=True, max_length=MOST_ROWS)
+    cows = serializers.ListField(
+        child=CowRowIn(), required=False, write_only=True, max_length=MOST_ROWS
+    )
 
-    class Meta(serializer_of("milkings").Meta):  # type: ignore[misc, name-defined]
+    class Meta(serializer_of("milkings").Meta):  # type: ignore[misc]
         fields = (*serializer_of("milkings").Meta.fields, "cows")
 
 

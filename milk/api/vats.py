@@ -58,7 +58,7 @@ class FillIn(serializers.Serializer[Any]):
 class FillAct(Act):
     """A vat filled."""
 
-    fills = FillIn(many=True, allow_empty=False, max_length=MOST_FILLS)
+    fills = serializers.ListField(child=FillIn(), allow_empty=False, max_length=MOST_FILLS)
 
 
 class LotOut(serializers.Serializer[Any]):
@@ -103,7 +103,7 @@ class WheelIn(serializers.Serializer[Any]):
 class WheelsAct(Act):
     """The wheels of a vat numbered; ``happened_at`` is the lift."""
 
-    wheels = WheelIn(many=True, allow_empty=False, max_length=2)
+    wheels = serializers.ListField(child=WheelIn(), allow_empty=False, max_length=2)
 
 
 class WheelOut(serializers.Serializer[Any]):

@@ -24,7 +24,7 @@ class Migration(FreshTables):
 
     dependencies = [
         ('config', '0002_roles_and_system_user'),
-        ('herd', '0002_alter_medicineversion_herd_medicineversion_dry_needs_days_and_more'),
+        ('herd', '0001_initial'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
@@ -917,7 +917,7 @@ class Migration(FreshTables):
         ),
         migrations.AddIndex(
             model_name='cowmilking',
-            index=django.contrib.postgres.indexes.BrinIndex(fields=['milking'], name='milk_cowmilking_of_milking', pages_per_range=4),
+            index=models.Index(fields=['milking'], name='milk_cowmilking_of_milking'),
         ),
         migrations.AddConstraint(
             model_name='cowmilking',

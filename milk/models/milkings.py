@@ -92,7 +92,7 @@ class Milking(Entry):
         said = MILKING_NAME.fullmatch(text.strip())
         if said is None:
             raise ValueError(MILKING_SHAPE.format(text=text[:60]))
-        found = list(
+        found: list[Milking] = list(
             cls.objects.standing().filter(
                 group__number=said["group"],
                 group__struck_at=None,

@@ -69,7 +69,9 @@ class StarterCan(Entry):
             said[4:].partition(",") if said.lower().startswith("can ") else (said.partition(","))
         )
         cans = cls.objects.standing().filter(can__iexact=name.strip()).order_by("-happened_at")
-        filled = [can for can in cans[:LATEST_FILLINGS] if day.strip() in str(can)]
+        filled: list[StarterCan] = [
+            can for can in cans[:LATEST_FILLINGS] if day.strip() in str(can)
+        ]
         if not filled:
             raise cls.DoesNotExist(NO_SUCH_CAN.format(text=text[:60]))
         return filled[0]

@@ -159,4 +159,4 @@ def mixtures_of(lots: Collection[int]) -> tuple[dict[int, dict[int, int]], dict[
     parents: dict[int, dict[int, int]] = defaultdict(dict)
     for edge in LotParent.objects.filter(lot_id__in=own):
         parents[edge.lot_id][edge.parent_id] = grams(edge.kg)
-    return mixtures(own, parents), order  # type: ignore[return-value]
+    return mixtures(own, parents), order

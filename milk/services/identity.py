@@ -18,7 +18,7 @@ from django.utils import timezone
 
 from milk import blend
 from milk.models import Delivery, LotParent, Milking, MilkLot, Tank, TankEvent
-from milk.services.timeline import DELIVERY, EVENT, MILKING, Key
+from milk.services.timeline import DELIVERY, EVENT, MILKING, Key, grams
 
 # Made once for this purpose; numbers of lots follow from it for ever.
 LOT_NUMBERS = uuids.UUID("5b1f3c2e-6d0a-4a4e-9a52-0f3f8f6f2f10")
@@ -64,8 +64,8 @@ def match(lots: Sequence[blend.Lot], book: Sequence[MilkLot], parts: Parts) -> M
     free = {row.pk: row for row in standing}
     for lot in lots:
         row = by_opening.get((lot.tank, lot.opened_by, lot.opened_at))
-        if row is not None and free.pop(row.pk, None):
-            found.rows[lot.key] = row
+        if row is not None and row.pk in free:
+            found.rows[lot.key] = free.pop(row.pk)
     match_by_milk(lots, free, parts, found)
     match_void(lots, [row for row in book if row.void], found)
     for lot in lots:
@@ -80,9 +80,9 @@ def match_by_milk(
 ) -> None:
     """Give lots without a row the free one whose milk they have most of, the largest first."""
     had: dict[int, dict[Key, int]] = defaultdict(dict)
-    for (row, milking), kg in parts.items():
-        if row in free:
-            had[row][MILKING, milking] = int(kg * 1000)
+    for (number, milking), kg in parts.items():
+        if number in free:
+            had[number][MILKING, milking] = grams(kg)
     claims = []
     for place, lot in enumerate(lots):
         if lot.key in found.rows:
@@ -142,7 +142,7 @@ def keep_heirs(
         if row in found.voided:
             milk_of[row].add(milking)
     for lot in lots:
-        has = {number for (kind, number) in lot.parts() if kind == MILKING}  # type: ignore[misc]
+        has = {number for (kind, number) in lot.parts() if kind == MILKING}
         for row, milkings in milk_of.items():
             if milkings & has:
                 new.parents.setdefault((keys[lot.key], row), Decimal(0))
@@ -158,7 +158,7 @@ def name_origins(lots: Iterable[blend.Lot], rows: Mapping[blend.LotKey, MilkLot]
     days = days_of({lot.opened_by for lot in opened})
     for lot in opened:
         row = rows[lot.key]
-        kind, number = lot.opened_by  # type: ignore[misc]
+        kind, number = lot.opened_by
         row.milking_id = row.delivery_id = row.move_id = None
         setattr(row, COLUMN[kind], number)
         row.day, row.session = days.get((kind, number)) or moved_day(lot, rows)
@@ -183,7 +183,7 @@ def moved_day(lot: blend.Lot, rows: Mapping[blend.LotKey, MilkLot]) -> tuple[Any
     """The day and session of the milk that a move brought."""
     for parent in lot.parents:
         row = rows.get(parent)
-        if row is not None and row.day and row.tank_id != lot.tank:
+        if row is not None and row.tank_id != lot.tank:
             return row.day, row.session
     return timezone.localdate(lot.opened_at), ""
 

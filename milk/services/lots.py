@@ -27,13 +27,13 @@ COLUMNS = (
 )  # fmt: skip
 BATCH = 500
 
-# Rows of one milking lie together, so its BRIN index finds them; only rows that change are written.
+# Only rows that change are written.
 ASSIGN = """
     UPDATE milk_cowmilking AS c
     SET lot_id = CASE WHEN c.goes = 0 THEN part.lot END
     FROM unnest(%(milkings)s::int[], %(lots)s::int[], %(since)s::int[], %(until)s::int[])
          AS part(milking, lot, since, until)
-    WHERE c.milking_id = ANY(%(milkings)s::int[]) AND c.milking_id = part.milking
+    WHERE c.milking_id = part.milking
       AND coalesce(c.at_s, -32768) >= part.since AND coalesce(c.at_s, -32768) < part.until
       AND c.lot_id IS DISTINCT FROM CASE WHEN c.goes = 0 THEN part.lot END
 """
@@ -43,7 +43,6 @@ UNASSIGN = """
 """
 FIRST_SECOND, PAST_LAST_SECOND = -32768, 32768
 PART_COLUMNS = ("milkings", "lots", "since", "until")
-MILKINGS_AT_ONCE = 40
 
 
 @dataclass
@@ -110,7 +109,7 @@ def write(line: TimeLine, changed: Rebuilt) -> None:
     before = {lot.pk: snapshot(lot) for lot in book}
     fill_in(replay.lots, match.rows)
     identity.make_void(match.gone)
-    new_lots = [lot for lot in match.rows.values() if lot.pk is None]
+    new_lots = [lot for lot in match.rows.values() if lot._state.adding]
     identity.christen(new_lots)
     MilkLot.objects.bulk_create(new_lots, batch_size=BATCH)
     updated = [
@@ -165,12 +164,12 @@ def computed_rows(lots: Iterable[blend.Lot], keys: Mapping[blend.LotKey, int]) -
     rows = Rows()
     for lot in lots:
         pk = keys[lot.key]
-        for (kind, number), weight in lot.parts().items():  # type: ignore[misc]
+        for (kind, number), weight in lot.parts().items():
             if kind == MILKING:
                 rows.parts[pk, number] = kilos(weight)
         for parent, weight in lot.parents.items():
             rows.parents[pk, keys[parent]] = kilos(weight)
-        for (kind, number), at, weight in lot.draws:  # type: ignore[misc]
+        for (kind, number), at, weight in lot.draws:
             first, kg = rows.draws.get((pk, kind, number), (at, Decimal(0)))
             rows.draws[pk, kind, number] = (first, kg + kilos(weight))
     return rows
@@ -234,21 +233,20 @@ def assign_cows(
     """Put the meter rows of these milkings (keys) to the part in which each cow was milked."""
     found: dict[int, list[tuple[datetime, int]]] = defaultdict(list)
     for lot in lots:
-        for (kind, number), at, _ in lot.ins:  # type: ignore[misc]
-            if kind == MILKING and number in milkings:
-                found[number].append((at, keys[lot.key]))
+        for (kind, milking), at, _ in lot.ins:
+            if kind == MILKING and milking in milkings:
+                found[milking].append((at, keys[lot.key]))
     rows: list[tuple[int, int, int, int]] = []
     for milking, pieces in found.items():
         began = pieces[0][0]
         seconds = [int((at - began).total_seconds()) for at, _ in pieces]
         bounds = [FIRST_SECOND, *seconds[1:], PAST_LAST_SECOND]
-        for (_, lot), since, until in zip(pieces, bounds, bounds[1:], strict=False):
-            rows.append((milking, lot, since, until))
+        for (_, number), since, until in zip(pieces, bounds, bounds[1:], strict=False):
+            rows.append((milking, number, since, until))
     with connection.cursor() as cursor:
-        # A block-range index is asked about every key of a list, range by range: short lists.
-        for start in range(0, len(rows), MILKINGS_AT_ONCE):
-            part = zip(*rows[start : start + MILKINGS_AT_ONCE], strict=True)
-            cursor.execute(ASSIGN, dict(zip(PART_COLUMNS, map(list, part), strict=True)))
+        if rows:
+            columns = map(list, zip(*rows, strict=True))
+            cursor.execute(ASSIGN, dict(zip(PART_COLUMNS, columns, strict=True)))
         gone = sorted(set(milkings) - set(found))
         if gone:
             cursor.execute(UNASSIGN, [gone])
@@ -256,4 +254,5 @@ def assign_cows(
 
 def left_in(lot: MilkLot) -> Decimal:
     """kg of a lot that the book says are in its tank still (below 0: more drawn than came in)."""
-    return lot.kg + lot.carried_kg - lot.drawn_kg
+    left: Decimal = lot.kg + lot.carried_kg - lot.drawn_kg
+    return left

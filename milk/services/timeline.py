@@ -123,7 +123,8 @@ def read_all() -> TimeLine:
 def clean_start(tank: int, before: datetime) -> tuple[int | None, datetime]:
     """The lot (key) to begin with, and its opening; the beginning of time when there is none."""
     with connection.cursor() as cursor:
-        cursor.execute(CLEAN_START, {"tank": tank, "before": before, "longest": LONGEST_FLOW})
+        asked: dict[str, Any] = {"tank": tank, "before": before, "longest": LONGEST_FLOW}
+        cursor.execute(CLEAN_START, asked)
         found = cursor.fetchone()
     return found or (None, BEGINNING)
 

@@ -178,7 +178,7 @@ def keep_copies(wheels: Iterable[Any], stamp: Stamp, reason: str, words: str) ->
     for wheel in wheels:
         copy = Wheel.objects.get(pk=wheel.pk)
         copy.pk, copy.uuid = None, uuid4()
-        copy.struck_at, copy.struck_by = now, stamp.by
+        copy.struck_at, copy.struck_by_id = now, stamp.by.pk
         copy.struck_reason, copy.struck_words = reason, words.strip()
         copy.save(force_insert=True)
         wheel.kept = copy.pk
