@@ -1,4 +1,4 @@
-"""Columns that files about animals share: which animal, which day, which milking, what was measured."""
+"""Columns that files about animals share: which animal and milking, and what was measured."""
 
 from decimal import Decimal
 from functools import partial
@@ -63,8 +63,12 @@ LACTATION = Column(
 )
 
 
-def kilos_column(name: str, *words: str) -> Column:
-    """Milk of one cow in kg, to the gram; files may give grams or litres."""
+def kilos_column(name: str, *words: str, bare: bool = False) -> Column:
+    """Milk of one cow in kg, to the gram; files may give grams or litres.
+
+    ``bare``: a header that is only a unit ("kg") means this column.
+    """
+    stems = (*words, name.removesuffix("_kg"), *([""] if bare else []))
     return Column(
         name=name,
         names=words,
@@ -73,8 +77,8 @@ def kilos_column(name: str, *words: str) -> Column:
         quantity="milk",
         units={"kg": Decimal(1), "g": Decimal("0.001"), "l": KG_PER_LITRE},
         unit_names={
-            f"{word} {spelled}".strip(): unit
-            for word in (*words, name.removesuffix("kg"))
+            f"{stem} {spelled}".strip(): unit
+            for stem in stems
             for unit, spellings in UNIT_SPELLINGS.items()
             for spelled in spellings
         },

@@ -105,7 +105,9 @@ class Groups:
     """The standing groups by number."""
 
     def __init__(self) -> None:
-        self.by_number = {group.number: group for group in Group.objects.standing()}
+        self.by_number: dict[int, Group] = {
+            group.number: group for group in Group.objects.standing()
+        }
 
     def find(self, column: str, number: int | str) -> Group:
         """The group with this number. Raises Strange naming those there are."""

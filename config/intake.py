@@ -1,0 +1,127 @@
+"""A file somebody wants taken in, what they said about it, and the report of what became of it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from pathlib import PurePath
+from typing import Any
+
+from django.contrib.auth.models import User
+
+from config.sheets import Fault
+
+EXAMPLES = 10
+FAULTS_SHOWN = 20
+CHANGES_SHOWN = 50
+
+
+@dataclass(frozen=True, kw_only=True)
+class Request:
+    """A file somebody wants taken in, with everything they said about it.
+
+    ``options``: the loader's own; ``units``: quantity -> unit; ``columns``: our word -> the
+    header word of the file.
+    """
+
+    kind: str
+    name: str
+    data: bytes
+    by: User
+    now: datetime
+    options: Mapping[str, str] = field(default_factory=dict)
+    units: Mapping[str, str] = field(default_factory=dict)
+    columns: Mapping[str, str] = field(default_factory=dict)
+    decimal: str = ""
+    dates: str = ""
+    dry_run: bool = False
+    take_changed: bool = False
+    skip_strange: bool = False
+
+    def answered(self, answers: Mapping[str, str]) -> "Request":
+        """The request with answers to questions, by option ("unit cells", "dates")."""
+        said = dict(answers)
+        decimal = said.pop("decimal", self.decimal)
+        dates = said.pop("dates", self.dates)
+        units = {option.removeprefix("unit "): answer for option, answer in said.items()}
+        return replace(self, decimal=decimal, dates=dates, units={**self.units, **units})
+
+    @property
+    def file(self) -> str:
+        """The file's own name, without folders and cut to what is kept."""
+        return PurePath(self.name).name[-255:] or "file"
+
+    def said(self) -> dict[str, Any]:
+        """What the person said, as it is kept with the file."""
+        said: dict[str, Any] = {
+            "options": dict(self.options),
+            "units": dict(self.units),
+            "columns": dict(self.columns),
+            "decimal": self.decimal,
+            "dates": self.dates,
+            "take_changed": self.take_changed,
+            "skip_strange": self.skip_strange,
+        }
+        return {name: value for name, value in said.items() if value}
+
+
+@dataclass
+class Report:
+    """What a file holds and what became of it; rows are counted once each."""
+
+    kind: str
+    file: str
+    sha256: str
+    rows: int = 0
+    new: int = 0
+    same: int = 0
+    changed: int = 0
+    strange: int = 0
+    examples: list[str] = field(default_factory=list)
+    changes: list[str] = field(default_factory=list)
+    faults: list[Fault] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    taken: bool = False
+    refused: bool = False
+    verdict: str = ""
+    upload: int | None = None
+
+    def counts(self) -> dict[str, int]:
+        names = ("rows", "new", "same", "changed", "strange")
+        return {name: getattr(self, name) for name in names}
+
+    def as_dict(self) -> dict[str, Any]:
+        """The report for programs."""
+        return {
+            "kind": self.kind,
+            "file": self.file,
+            "sha256": self.sha256,
+            **self.counts(),
+            "examples": self.examples,
+            "changes": self.changes,
+            "faults": [fault.as_dict() for fault in self.faults],
+            "notes": self.notes,
+            "taken": self.taken,
+            "verdict": self.verdict,
+            "upload": self.upload,
+        }
+
+    def as_lines(self) -> list[str]:
+        """The report for people."""
+        counts = self.counts()
+        total = counts.pop("rows")
+        words = ", ".join(f"{number:,} {name}" for name, number in counts.items())
+        lines = [f"{self.file} ({self.kind}): {total:,} rows: {words}"]
+        lines += [f"  {note}" for note in self.notes]
+        lines += (
+            ["new, for example:", *(f"  {line}" for line in self.examples)] if self.examples else []
+        )
+        lines += ["changed:", *(f"  {line}" for line in self.changes)] if self.changes else []
+        lines += more(self.changed - len(self.changes), "changed")
+        lines += ["strange:", *(f"  {fault}" for fault in self.faults)] if self.faults else []
+        lines += more(self.strange - len(self.faults), "strange")
+        return [*lines, self.verdict]
+
+
+def more(left: int, word: str) -> list[str]:
+    """A line for those that are not shown."""
+    return [f"  and {left:,} more {word}"] if left > 0 else []
