@@ -1,0 +1,309 @@
+"""Two thousand animals in fourteen groups, their calvings, recordings, medicines and courses."""
+
+from collections.abc import Iterator
+from datetime import datetime, time, timedelta
+from decimal import Decimal
+
+from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
+
+from herd.models import (
+    Animal,
+    Calving,
+    Course,
+    Dose,
+    DryOff,
+    Group,
+    GroupStay,
+    Medicine,
+    MedicineMove,
+    MedicineVersion,
+    MilkingTime,
+    Recording,
+    TagEvent,
+)
+from milk.demo.book import entry, write
+from milk.demo.estate import EVENING_LATER, HEADS, LINES, STARTS, Estate
+
+USES = {1: "fresh", 12: "hospital", 13: "dry", 14: "close-up"}
+HERE_SINCE = timedelta(days=800)
+# Longer than eight milkings: her first milk goes to the calf.
+COLOSTRUM = timedelta(days=5)
+PRODUCTS = (
+    # name, actives, form, antimicrobial, milk, hours, dry days, meat days, doses, interval
+    (
+        "Demolactin tubes",
+        "an invented penicillin",
+        "udder tube",
+        True,
+        "hours",
+        84,
+        None,
+        10,
+        3,
+        12,
+    ),
+    ("Demoject 120", "an invented macrolide", "injection", True, "hours", 120, None, 28, 2, 24),
+    ("Demoflam", "an invented anti-inflammatory", "injection", False, "hours", 0, None, 4, 1, 24),
+    ("Demodry", "an invented dry-cow antibiotic", "udder tube", True, "dry", 36, 49, 28, 1, 24),
+    ("Demoseal", "bismuth in oil, invented", "udder tube", False, "hours", 0, None, 0, 1, 24),
+)
+COURSES_A_DAY = 2
+
+
+def make_groups(estate: Estate) -> None:
+    start = estate.now - HERE_SINCE
+    vet = estate.people["vet"]
+    rows = [
+        entry(Group, vet, start, number=number, use=USES.get(number, "milking")) for number in HEADS
+    ]
+    estate.groups = {group.number: group for group in write(rows)}
+    write(milking_times(estate, start))
+
+
+def milking_times(estate: Estate, start: datetime) -> Iterator[MilkingTime]:
+    line_of = {number: line for line, numbers in LINES.items() for number in numbers}
+    for number, clock in STARTS.items():
+        morning = time.fromisoformat(clock)
+        evening = morning.replace(hour=morning.hour + EVENING_LATER.seconds // 3600)
+        for session, starts in (("M", morning), ("E", evening)):
+            yield entry(
+                MilkingTime,
+                estate.people["vet"],
+                start,
+                group=estate.groups[number],
+                session=session,
+                starts=starts,
+                valid_from=start.date(),
+                line=line_of[number],
+            )
+
+
+def make_animals(estate: Estate) -> None:
+    """Every animal with its tag and number, and a level of milk for the meters."""
+    start = estate.now - HERE_SINCE
+    order = [number for number, heads in HEADS.items() for _ in range(heads)]
+    rows = [
+        entry(
+            Animal,
+            estate.people["office"],
+            start,
+            ear_tag=f"999{index:012d}",
+            farm_number=index,
+            breed="BSW",
+            born_on=start.date() - timedelta(days=700 + estate.dice.randrange(1800)),
+        )
+        for index, _ in enumerate(order, start=1001)
+    ]
+    for number, animal in zip(order, write(rows), strict=True):
+        estate.herd.setdefault(number, []).append(animal)
+        estate.levels[animal.pk] = estate.dice.gauss(24, 4.5)
+        estate.in_milk_from[animal.pk] = start
+    write(stays_and_calvings(estate, start))
+
+
+def stays_and_calvings(estate: Estate, start: datetime) -> list[GroupStay]:
+    """Where everybody stands: the fresh cows came from the close-up group when they calved."""
+    stays: list[GroupStay] = []
+    calvings: list[Calving] = []
+    dry_offs: list[DryOff] = []
+    stockman = estate.people["stockman"]
+    for number, animals in estate.herd.items():
+        for animal in animals:
+            if number != 1:
+                stays.append(stay(estate, animal, number, start, None))
+                continue
+            calved = estate.now - timedelta(hours=6 + estate.dice.randrange(33 * 24))
+            stays.append(stay(estate, animal, 14, start, calved))
+            stays.append(stay(estate, animal, 1, calved, None))
+            calvings.append(entry(Calving, stockman, calved, dam=animal))
+            dry_offs.append(dry_off(estate, animal, calved - timedelta(days=62)))
+            estate.in_milk_from[animal.pk] = calved
+            estate.keep_out(animal.pk, calved, calved + COLOSTRUM)
+    for animal in [*estate.herd[13], *estate.herd[14]]:
+        dried = estate.now - timedelta(days=10 + estate.dice.randrange(40))
+        dry_offs.append(dry_off(estate, animal, dried))
+    write(calvings)
+    write(dry_offs)
+    return stays
+
+
+def stay(
+    estate: Estate, animal: Animal, number: int, start: datetime, end: datetime | None
+) -> GroupStay:
+    return entry(
+        GroupStay,
+        estate.people["stockman"],
+        start,
+        animal=animal,
+        group=estate.groups[number],
+        during=DateTimeTZRange(start, end, "[)"),
+    )
+
+
+def dry_off(estate: Estate, animal: Animal, at: datetime) -> DryOff:
+    if estate.dice.random() < 0.4:
+        return entry(
+            DryOff,
+            estate.people["vet"],
+            at,
+            animal=animal,
+            cover="tube",
+            medicine=estate.medicines["Demodry"],
+            batch="DD-31",
+            grounds="cell count above 200",
+        )
+    return entry(DryOff, estate.people["vet"], at, animal=animal, cover="seal", grounds="low cells")
+
+
+def make_medicines(estate: Estate) -> None:
+    start = estate.now - HERE_SINCE
+    vet = estate.people["vet"]
+    medicines = write(
+        entry(
+            Medicine,
+            vet,
+            start,
+            name=name,
+            actives=actives,
+            form=form,
+            antimicrobial=antimicrobial,
+            unit="tube" if "tube" in form else "ml",
+        )
+        for name, actives, form, antimicrobial, *_ in PRODUCTS
+    )
+    estate.medicines = {medicine.name: medicine for medicine in medicines}
+    write(
+        entry(
+            MedicineVersion,
+            vet,
+            start,
+            medicine=estate.medicines[name],
+            valid_from=start.date(),
+            milk=milk,
+            milk_hours=hours,
+            dry_days=dry,
+            meat_days=meat,
+            leaflet_doses=doses,
+            leaflet_interval=interval,
+            source="leaflet of an invented product",
+        )
+        for name, _, _, _, milk, hours, dry, meat, doses, interval in PRODUCTS
+    )
+    write(
+        entry(
+            MedicineMove,
+            vet,
+            estate.at(estate.first_day, "09:00"),
+            medicine=medicine,
+            what="received",
+            quantity=Decimal(400),
+            batch=f"{medicine.name[:6].upper()}-7",
+            expires_on=estate.today + timedelta(days=400),
+            proof="delivery note 1207",
+            supplier=estate.holdings["Saltbeck medicines"],
+        )
+        for medicine in medicines
+    )
+
+
+def make_recordings(estate: Estate) -> None:
+    """Two recording days, a month apart, of every cow that was in milk then."""
+    for days_ago in (33, 4):
+        day = estate.today - timedelta(days=days_ago)
+        write(recordings_of(estate, estate.at(day, "05:00")))
+
+
+def recordings_of(estate: Estate, at: datetime) -> Iterator[Recording]:
+    dice = estate.dice
+    for number, animals in estate.herd.items():
+        if number in (13, 14):
+            continue
+        for animal in animals:
+            if estate.in_milk_from[animal.pk] > at:
+                continue
+            yield entry(
+                Recording,
+                estate.people["office"],
+                at,
+                animal=animal,
+                milk_kg=Decimal(round(max(6.0, dice.gauss(estate.levels[animal.pk], 2)), 1)),
+                fat=Decimal(round(dice.gauss(4.05, 0.35), 2)),
+                protein=Decimal(round(dice.gauss(3.55, 0.2), 2)),
+                casein=Decimal(round(dice.gauss(2.77, 0.15), 2)),
+                cells=Decimal(round(min(6000, 25 + dice.lognormvariate(4.6, 0.9)))),
+            )
+
+
+def make_courses(estate: Estate) -> None:
+    """Courses as they should be: written at once, the cow kept out, then back."""
+    write(doses_of(estate, write(courses_of(estate))))
+
+
+def courses_of(estate: Estate) -> Iterator[Course]:
+    tubes = estate.medicines["Demolactin tubes"]
+    for animal in estate.herd[12]:
+        hours = estate.dice.randrange(4, 60)
+        yield course(estate, animal, tubes, estate.now - timedelta(hours=hours))
+    milking = [animal for number in range(2, 12) for animal in estate.herd[number]]
+    patients = estate.dice.sample(milking, COURSES_A_DAY * estate.days)
+    for index, animal in enumerate(patients):
+        name = ("Demolactin tubes", "Demoject 120", "Demoflam")[index % 3]
+        day = estate.all_days()[index // COURSES_A_DAY]
+        at = estate.at(day, "07:40") + timedelta(minutes=7 * index % 60)
+        if at < estate.now:
+            yield course(estate, animal, estate.medicines[name], at)
+
+
+def course(estate: Estate, animal: Animal, medicine: Medicine, at: datetime) -> Course:
+    _, _, _, _, _, hours, _, _, doses, interval = next(p for p in PRODUCTS if p[0] == medicine.name)
+    # Kept out from before the needle until well after the period: the story's good days.
+    lasts = timedelta(hours=(doses - 1) * interval + hours)
+    if hours:
+        estate.keep_out(animal.pk, at - timedelta(hours=1), at + lasts + timedelta(hours=1))
+    return entry(
+        Course,
+        estate.people["vet"],
+        at,
+        animal=animal,
+        medicine=medicine,
+        diagnosis="mastitis",
+        route="udder" if medicine.unit == "tube" else "muscle",
+        dose=Decimal(1 if medicine.unit == "tube" else 20),
+        doses=doses,
+        interval_hours=interval,
+        prescriber="the estate's vet, Larkfold",
+        supplier=estate.holdings["Saltbeck medicines"],
+        proof="delivery note 1207",
+    )
+
+
+def doses_of(estate: Estate, courses: list[Course]) -> Iterator[Dose]:
+    for order in courses:
+        for number in range(order.doses):
+            at = order.happened_at + timedelta(hours=number * order.interval_hours)
+            if at < estate.now:
+                yield entry(
+                    Dose,
+                    estate.people["stockman"],
+                    at,
+                    course=order,
+                    quantity=order.dose,
+                    quarter="RH" if order.route == "udder" else "",
+                    batch=f"{order.medicine.name[:6].upper()}-7",
+                )
+
+
+def make_lost_tag(estate: Estate) -> None:
+    animal = estate.herd[7][3]
+    write(
+        [
+            entry(
+                TagEvent,
+                estate.people["stockman"],
+                estate.now - timedelta(hours=30),
+                animal=animal,
+                what="lost",
+                ear="R",
+            )
+        ]
+    )

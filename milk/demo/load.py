@@ -1,0 +1,57 @@
+"""Loading the demo estate: everything in one transaction, then what is computed from it."""
+
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.db import connection, transaction
+
+from feed.services import deadlines
+from herd.models import Animal
+from herd.services import recordings, withdrawals
+from milk.demo import grass, herd_book, milk_flow, people, story
+from milk.demo.estate import SEED, Estate
+from milk.models import Tank
+from milk.services import lots
+
+
+def is_loaded() -> bool:
+    """Whether the demo estate (or another) stands in the database already."""
+    return bool(Tank.objects.exists())
+
+
+@transaction.atomic
+def load(now: datetime, seed: int = SEED) -> Estate:
+    """Write the whole estate as at ``now``; the same moment and seed give the same estate."""
+    estate = Estate(now=now, zone=ZoneInfo(settings.TIME_ZONE), seed=seed)
+    people.make_people(estate)
+    people.make_holdings(estate)
+    people.make_rules(estate)
+    herd_book.make_groups(estate)
+    herd_book.make_medicines(estate)
+    herd_book.make_animals(estate)
+    herd_book.make_courses(estate)
+    herd_book.make_recordings(estate)
+    herd_book.make_lost_tag(estate)
+    grass.make_grass(estate)
+    milk_flow.make_tanks(estate)
+    milk_flow.make_milkings(estate)
+    milk_flow.make_dairy(estate)
+    story.make_old_make(estate)
+    compute(estate)
+    story.make_store(estate)
+    story.make_lot_tests(estate)
+    story.strike_a_milking(estate)
+    story.strike_a_test(estate)
+    return estate
+
+
+def compute(estate: Estate) -> None:
+    """Everything that follows from the entries written in bulk."""
+    with connection.cursor() as cursor:
+        # The planner knows nothing of the rows just written.
+        cursor.execute("ANALYZE")
+    withdrawals.rebuild_all()
+    recordings.set_valid_to(Animal.objects.values_list("pk", flat=True))
+    deadlines.recompute_all()
+    lots.rebuild_all()

@@ -1,0 +1,60 @@
+"""The people of the demo estate, its holdings and its dated rules."""
+
+from django.contrib.auth.hashers import make_password
+from django.contrib.auth.models import Group as Role
+from django.contrib.auth.models import User
+
+from config.entries import Stamp
+from config.roles import ROLES
+from feed.reference import load_reference as load_feed_rules
+from herd.models import Holding
+from herd.reference import load_reference as load_herd_rules
+from milk.demo.book import entry, write
+from milk.demo.estate import PASSWORD_HINT, Estate
+from milk.reference import load_reference as load_milk_limits
+
+HOLDINGS = (
+    ("Larkfold", "999-000-001", "XX 00001 EU", "the estate itself"),
+    ("Larkfold dairy hall", "999-000-002", "XX 00002 EU", "the estate's own dairy"),
+    ("Nether Marl farm", "999-000-017", "", "a neighbour who supplies milk in winter"),
+    ("Saltbeck medicines", "", "", "1 Invented Lane, Saltbeck"),
+    ("Ostler meal and hay", "", "", "2 Invented Lane, Ostler"),
+    ("Brackwater cheese shop", "", "", "3 Invented Lane, Brackwater"),
+    ("Thornvale ripeners", "", "", "4 Invented Lane, Thornvale"),
+)
+
+
+def make_people(estate: Estate) -> None:
+    """One person a role; a second cheesemaker's helper is not needed: the vet signs beside her."""
+    password = make_password(PASSWORD_HINT)
+    for role in ROLES:
+        user, _ = User.objects.get_or_create(
+            username=role.replace(" ", "-"), defaults={"password": password, "last_name": role}
+        )
+        user.groups.set([Role.objects.get_or_create(name=role)[0]])
+        estate.people[role] = user
+
+
+def make_holdings(estate: Estate) -> None:
+    start = estate.at(estate.first_day, "03:00")
+    rows = [
+        entry(
+            Holding,
+            estate.people["office"],
+            start,
+            name=name,
+            number=number,
+            approval=approval,
+            address=address,
+        )
+        for name, number, approval, address in HOLDINGS
+    ]
+    estate.holdings = {holding.name: holding for holding in write(rows)}
+
+
+def make_rules(estate: Estate) -> None:
+    """The dated rules every estate starts with."""
+    stamp = Stamp.now(estate.people["vet"])
+    load_herd_rules(stamp)
+    load_feed_rules(stamp)
+    load_milk_limits(stamp)

@@ -1,0 +1,262 @@
+"""What happens to the milk and wheels of the story, and what goes wrong on purpose."""
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from config import entries
+from config.entries import Stamp
+from herd.models import Animal, Course
+from herd.services import treatments
+from milk.demo.book import entry, write
+from milk.demo.estate import BRINE_DAYS, OLD_MAKE_DAYS, Estate
+from milk.models import (
+    BrineStay,
+    Dispatch,
+    Inspection,
+    LotTest,
+    Milking,
+    MilkLot,
+    StorePlace,
+    StoreStay,
+    TankEvent,
+    Vat,
+    VatFill,
+    Wheel,
+)
+from milk.services import milkings
+
+SHELVES, COLUMNS = 20, 30
+OLD_VATS = 6
+OLD_GROUPS = (9, 10, 11)
+SENT = 8
+
+
+def make_old_make(estate: Estate) -> None:
+    """A day of more than a year ago, known by groups only: its wheels are old enough to be sold."""
+    day = estate.today - timedelta(days=OLD_MAKE_DAYS)
+    tank = estate.tanks["C"]
+    by = estate.people["cheesemaker"]
+    kg = Decimal(2200)
+    write(
+        entry(
+            Milking,
+            estate.people["milker"],
+            estate.at(day, f"04:{10 * index:02d}"),
+            group=estate.groups[number],
+            day=day,
+            session="M",
+            tank=tank,
+            kg=kg,
+            read_kg=kg,
+            ended_at=estate.at(day, f"05:{10 * index:02d}"),
+        )
+        for index, number in enumerate(OLD_GROUPS)
+    )
+    at = estate.at(day, "06:15")
+    vats = write(
+        entry(
+            Vat,
+            by,
+            at,
+            day=day,
+            number=23 + index,
+            fat=Decimal("3.02"),
+            lifted_at=at + timedelta(hours=3),
+        )
+        for index in range(OLD_VATS)
+    )
+    share = kg * len(OLD_GROUPS) / OLD_VATS
+    write(
+        entry(VatFill, by, at + timedelta(minutes=4 * index), vat=vat, tank=tank, kg=share)
+        for index, vat in enumerate(vats)
+    )
+    write([entry(TankEvent, by, estate.at(day, "08:00"), tank=tank, what="washed")])
+    wheels = write(
+        entry(
+            Wheel,
+            by,
+            vat.lifted_at,
+            plate=f"{3000 + 2 * index + number:07d}",
+            vat=vat,
+            twin=twin,
+            kg=Decimal("47.8"),
+        )
+        for index, vat in enumerate(vats, start=1)
+        for number, twin in enumerate("AB")
+        if vat.lifted_at
+    )
+    write(
+        entry(
+            Inspection, by, estate.now - timedelta(days=14), wheel=wheel, way="tap", grade="first"
+        )
+        for wheel in wheels
+    )
+    write(
+        entry(
+            Dispatch,
+            estate.people["office"],
+            estate.now - timedelta(days=9),
+            wheel=wheel,
+            buyer=buyer(estate, index),
+            kg=Decimal("40.4"),
+            paper=f"LF-{700 + index // 4}",
+            order="autumn order",
+        )
+        for index, wheel in enumerate(wheels[:SENT])
+    )
+
+
+def buyer(estate: Estate, index: int) -> Any:
+    names = ("Brackwater cheese shop", "Thornvale ripeners")
+    return estate.holdings[names[index // 4 % 2]]
+
+
+def make_store(estate: Estate) -> None:
+    """Every wheel a day into brine, and after its days there onto a shelf."""
+    by = estate.people["store hand"]
+    wheels = list(Wheel.objects.standing().order_by("plate"))
+    soaked = [wheel for wheel in wheels if wheel.happened_at + timedelta(hours=26) < estate.now]
+    write(
+        entry(
+            BrineStay,
+            by,
+            wheel.happened_at + timedelta(hours=26),
+            wheel=wheel,
+            bath=f"{1 + index // 66 % 4}",
+            row=f"{1 + index // 6 % 11}",
+        )
+        for index, wheel in enumerate(soaked)
+    )
+    dry = [wheel for wheel in soaked if out_of_brine(wheel) < estate.now]
+    places = write(
+        entry(
+            StorePlace,
+            by,
+            estate.now - timedelta(days=600),
+            room="Long store",
+            aisle=1 + index // (SHELVES * COLUMNS),
+            column=1 + index // SHELVES % COLUMNS,
+            shelf=1 + index % SHELVES,
+        )
+        for index in range(len(dry) + SHELVES)
+    )
+    write(
+        entry(StoreStay, by, out_of_brine(wheel), wheel=wheel, place=place)
+        for wheel, place in zip(dry, places, strict=False)
+    )
+
+
+def out_of_brine(wheel: Wheel) -> datetime:
+    return wheel.happened_at + timedelta(hours=26, days=BRINE_DAYS)
+
+
+def make_lot_tests(estate: Estate) -> None:
+    """A sample of every lot that went to the dairy; one of yesterday's comes back too high."""
+    write(tests_of(estate))
+
+
+def tests_of(estate: Estate) -> Iterator[LotTest]:
+    dice = estate.dice
+    lots = MilkLot.objects.valid().filter(tank__use="receiving").order_by("opened_at", "id")
+    too_high = lots.filter(
+        tank__name="C", day=estate.today - timedelta(days=1), session="M"
+    ).first()
+    for number, lot in enumerate(lots, start=1):
+        taken = lot.opened_at + timedelta(hours=1, minutes=40)
+        if taken > estate.now:
+            continue
+        plate = 236 if lot == too_high else round(min(90, 8 + dice.lognormvariate(2.2, 0.5)))
+        cells = 447 if lot == too_high else round(dice.gauss(235, 28))
+        values = {
+            "plate": str(plate),
+            "cells": str(cells),
+            "fat": f"{dice.gauss(4.0, 0.08):.2f}",
+            "protein": f"{dice.gauss(3.55, 0.05):.2f}",
+        }
+        sample = f"S{number:05d}"
+        for what, written in values.items():
+            yield entry(
+                LotTest,
+                estate.people["office"],
+                taken,
+                lot=lot,
+                what=what,
+                value=Decimal(written),
+                written=written,
+                sample=sample,
+                laboratory="Larkfold bench",
+            )
+        yield entry(
+            LotTest,
+            estate.people["cheesemaker"],
+            taken,
+            lot=lot,
+            what="inhibitor",
+            verdict="negative",
+            written="neg",
+            sample=sample,
+            method="broad microbial",
+        )
+
+
+def write_late_course(estate: Estate) -> Course:
+    """A course given two days ago and written only now: its milk is curd already."""
+    patient: Animal = estate.herd[5][41]
+    given_at = estate.at(estate.today - timedelta(days=2), "06:10")
+    vet = estate.people["vet"]
+    course = treatments.record_course(
+        stamp=Stamp.now(vet, given_at, device="demo"),
+        animal=patient,
+        medicine=estate.medicines["Demolactin tubes"],
+        diagnosis="mastitis, right hind",
+        route="udder",
+        dose=Decimal(1),
+        doses=1,
+        interval_hours=12,
+        prescriber="the estate's vet, Larkfold",
+        supplier=estate.holdings["Saltbeck medicines"],
+        proof="delivery note 1207",
+    )
+    treatments.record_dose(
+        stamp=Stamp.now(estate.people["stockman"], given_at, device="demo"),
+        course=course,
+        quantity=Decimal(1),
+        quarter="RH",
+        batch="DEMOLA-7",
+    )
+    return course
+
+
+def strike_a_milking(estate: Estate) -> None:
+    """A milking written with a figure too few, struck and written again."""
+    wrong = (
+        Milking.objects.standing()
+        .filter(group=estate.groups[10], session="E", happened_at__lt=estate.now)
+        .order_by("-happened_at")[1]
+    )
+    milkings.correct_milking(
+        wrong,
+        stamp=Stamp.now(estate.people["milker"], wrong.happened_at, device="demo"),
+        reason="quantity",
+        words="A figure was left out on the line sheet.",
+        kg=wrong.kg + Decimal(40),
+    )
+
+
+def strike_a_test(estate: Estate) -> None:
+    """A result entered twice: one of them is struck."""
+    first = LotTest.objects.standing().filter(what="fat").order_by("-happened_at").first()
+    if first is None:
+        return
+    second = entries.record(
+        LotTest,
+        stamp=Stamp.now(estate.people["office"], first.happened_at, device="demo"),
+        lot=first.lot,
+        what="fat",
+        value=first.value,
+        written=first.written,
+        sample=first.sample + "b",
+    )
+    entries.strike(second, by=estate.people["office"], reason="twice")
