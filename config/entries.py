@@ -18,7 +18,7 @@ from django.core.exceptions import ValidationError
 from django.db import models, transaction
 from django.utils import timezone
 
-from config.errors import Conflict
+from config.errors import Conflict, at_their_fields
 from config.triggers import append_only as append_only
 from config.triggers import keep_rows as keep_rows
 
@@ -117,6 +117,13 @@ class Entry(models.Model):
             # For the list of a kind, newest first, page by page.
             models.Index(fields=["-happened_at", "-id"], name="%(app_label)s_%(class)s_when"),
         ]
+
+    def validate_constraints(self, exclude: Any = None) -> None:
+        """As Django does it, but what is about one field is said at that field."""
+        try:
+            super().validate_constraints(exclude=exclude)
+        except ValidationError as refused:
+            raise at_their_fields(type(self), refused) from None
 
     @property
     def is_struck(self) -> bool:

@@ -18,7 +18,7 @@ from django.core.exceptions import (
     ValidationError,
 )
 from django.db import DataError, IntegrityError, OperationalError
-from django.db.models import UniqueConstraint
+from django.db.models import Model, UniqueConstraint
 from django.http import Http404
 from rest_framework import exceptions as drf
 from rest_framework.response import Response
@@ -228,6 +228,21 @@ def constraint_words(name: str) -> tuple[str, str]:
                 where = fields[0] if len(fields) == 1 else ""
                 return where, str(constraint.get_violation_error_message())
     return "", ""
+
+
+def at_their_fields(model: type[Model], refused: ValidationError) -> ValidationError:
+    """A refusal by the rules of a table, with those about a single field moved to that field."""
+    fields = {
+        str(constraint.get_violation_error_message()): constraint.fields[0]
+        for constraint in model._meta.constraints
+        if isinstance(constraint, UniqueConstraint) and len(constraint.fields) == 1
+    }
+    placed: dict[str, list[str]] = {}
+    for name, messages in refused.message_dict.items():
+        for message in messages:
+            where = fields.get(message, name) if name == NON_FIELD_ERRORS else name
+            placed.setdefault(where, []).append(message)
+    return ValidationError(placed)
 
 
 def as_validation_error(error: Exception) -> ValidationError | None:

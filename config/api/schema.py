@@ -53,11 +53,22 @@ KEY = {
 
 
 class FrameSchema(AutoSchema):
-    """Operation names by path, so that two views never share one."""
+    """Operations grouped by kind, and a name of its own for every shape."""
 
     def get_tags(self) -> list[str]:
         kind = getattr(self.view, "kind", None)
         return [kind.slug] if kind else super().get_tags()
+
+    def get_serializer_name(self, serializer: Any, direction: Any) -> str:
+        """The name of a shape; those of the apps' own views carry their module's noun.
+
+        Two views may each call theirs LotOut: they become LotsLot and TraceLot.
+        """
+        app, _, noun = type(serializer).__module__.partition(".api.")
+        name = super().get_serializer_name(serializer, direction)
+        if app == "config" or not noun:
+            return name
+        return f"{noun.title().replace('_', '')}{name.removesuffix('Out')}"
 
 
 def document_errors(result: dict[str, Any], **options: Any) -> dict[str, Any]:

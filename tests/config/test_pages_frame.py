@@ -52,10 +52,10 @@ def test_a_refused_form_keeps_what_was_typed_and_leads_to_the_field(vet_client):
     assert not Group.objects.exists()
 
 
-def test_a_refusal_of_the_rules_stands_above_the_form(vet_client):
+def test_a_refusal_of_the_rules_stands_at_its_field(vet_client):
     make_group(77, milked=False)
-    shown = text_of(vet_client.send(NEW, **GROUP))
-    assert "There is a group with this number already." in shown
+    form = vet_client.send(NEW, **GROUP).context["form"]
+    assert form.errors == {"number": ["There is a group with this number already."]}
     assert Group.objects.count() == 1
 
 
