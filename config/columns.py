@@ -62,6 +62,10 @@ class Question:
         ways = " or ".join(f"--{self.option}{self._joined(answer)}" for answer in self.answers)
         return f"{self.words} Say {ways}."
 
+    def as_dict(self) -> dict[str, Any]:
+        """The question for programs and pages."""
+        return {"option": self.option, "words": self.words, "answers": list(self.answers)}
+
     def _joined(self, answer: str) -> str:
         return f"={answer}" if " " in self.option else f" {answer}"
 

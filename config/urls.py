@@ -3,7 +3,7 @@
 from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import include, path
 
-from config.views import entries, errors, pages
+from config.views import entries, errors, pages, uploads
 from config.views.health import health
 
 handler400 = errors.bad_request
@@ -20,6 +20,16 @@ kind_urls = [
     path("<uuid:uuid>/re-enter/", entries.kind_reenter, name="kind-reenter"),
 ]
 
+# /uploads/
+upload_urls = [
+    path("", uploads.upload_list, name="upload-list"),
+    path("new/", uploads.upload_new, name="upload-new"),
+    path("look/<uuid:number>/", uploads.upload_look, name="upload-look"),
+    path("look/<uuid:number>/answer/", uploads.upload_answer, name="upload-answer"),
+    path("look/<uuid:number>/take/", uploads.upload_take, name="upload-take"),
+    path("<int:number>/", uploads.upload_detail, name="upload-detail"),
+    path("<int:number>/file/", uploads.upload_file, name="upload-file"),
+]
 
 urlpatterns = [
     path("", pages.today, name="home"),
@@ -30,6 +40,7 @@ urlpatterns = [
     path("logout/", LogoutView.as_view(), name="logout"),
     path("entries/", entries.kind_index, name="kind-index"),
     path("entries/<slug:slug>/", include(kind_urls)),
+    path("uploads/", include(upload_urls)),
     # What stands under /api/ besides the kinds belongs to the apps and comes first.
     path("api/", include("herd.api.urls")),
     path("api/", include("feed.api.urls")),

@@ -1,0 +1,189 @@
+"""Pages that take files in: choose, look, answer what is open, take."""
+
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.contrib.auth.models import User
+from django.core.files.uploadedfile import UploadedFile
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST, require_safe
+
+from config.columns import Unanswered
+from config.errors import Refused
+from config.forms.uploads import AnswersForm, TakeForm, UploadForm
+from config.intake import Request
+from config.loading import limit_bytes, run
+from config.models import Upload
+from config.once import once_only
+from config.roles import action_required, may
+from config.sheets import SheetRefused, read_limited
+from config.waiting import Waiting, forget_old, waiting_file
+
+TAKE = "take in files"
+SHOWN = 100
+LOOK_AGAIN = "The file waits no longer: it was taken, or is older than a day. Send it again."
+
+
+@action_required("read")
+@require_safe
+def upload_list(request: HttpRequest) -> HttpResponse:
+    """The files that were taken in, newest first."""
+    files = Upload.objects.defer("content").select_related("by").order_by("-taken_at", "-pk")
+    context = {
+        "files": files[:SHOWN],
+        "takes": may(request.user, TAKE),
+        "now": timezone.now(),
+    }
+    return render(request, "config/upload_list.html", context)
+
+
+@action_required("read")
+@require_safe
+def upload_detail(request: HttpRequest, number: int) -> HttpResponse:
+    """One file: who took it in when, what was said about it and what it brought."""
+    file = get_object_or_404(Upload.objects.defer("content").select_related("by"), pk=number)
+    return render(request, "config/upload_detail.html", {"file": file, "now": timezone.now()})
+
+
+@action_required("read")
+@require_safe
+def upload_file(request: HttpRequest, number: int) -> HttpResponse:
+    """The file as it came."""
+    file = get_object_or_404(Upload, pk=number)
+    answer = HttpResponse(bytes(file.content), content_type="application/octet-stream")
+    answer.headers["Content-Disposition"] = f'attachment; filename="{file.sha256[:12]}.csv"'
+    return answer
+
+
+@action_required(TAKE)
+@once_only
+def upload_new(request: HttpRequest) -> HttpResponse:
+    """Send a file to be looked at; nothing of it is taken yet."""
+    form = UploadForm(request.POST or None, request.FILES or None)
+    if form.is_valid():
+        sent = form.cleaned_data["file"]
+        content = form.carry_out(content_of, sent)
+        if content is not None:
+            forget_old()
+            waiting = Waiting(
+                by=user_of(request).pk,
+                kind=form.cleaned_data["kind"],
+                name=sent.name,
+                options=form.options(),
+            )
+            look(waiting, content, user_of(request))
+            waiting.keep(content)
+            return redirect("upload-look", number=waiting.number)
+    return render(request, "config/upload_new.html", {"form": form})
+
+
+def content_of(sent: UploadedFile[Any]) -> bytes:
+    """The bytes of a file that was sent. Raises Refused."""
+    stream: Any = sent.file
+    try:
+        return read_limited(stream, limit_bytes(), size=sent.size or 0)
+    except SheetRefused as refused:
+        raise Refused(str(refused)) from refused
+
+
+def look(waiting: Waiting, content: bytes, user: User) -> None:
+    """Look at a waiting file and write down what there is to see."""
+    waiting.report, waiting.questions, waiting.refusal = {}, [], []
+    try:
+        waiting.report = run(request_of(waiting, content, user, dry_run=True)).as_dict()
+    except Unanswered as open_:
+        waiting.questions = [question.as_dict() for question in open_.questions]
+    except (SheetRefused, Refused) as refused:
+        waiting.refusal = [str(refused)]
+
+
+def request_of(waiting: Waiting, content: bytes, user: User, **how: Any) -> Request:
+    """What is asked for with a waiting file."""
+    request = Request(
+        kind=waiting.kind,
+        name=waiting.name,
+        data=content,
+        by=user,
+        now=timezone.now(),
+        options=waiting.options,
+        **how,
+    )
+    return request.answered(waiting.answers)
+
+
+@action_required(TAKE)
+@require_safe
+def upload_look(request: HttpRequest, number: UUID) -> HttpResponse:
+    """What the look found, what is still open, and the button that takes the file."""
+    return show(request, waiting_or_404(request, number))
+
+
+@action_required(TAKE)
+@require_POST
+@once_only
+def upload_answer(request: HttpRequest, number: UUID) -> HttpResponse:
+    """Answer what the file does not tell, and look again."""
+    waiting = waiting_or_404(request, number)
+    form = AnswersForm(waiting.questions, request.POST)
+    if not form.is_valid():
+        return show(request, waiting, answers=form)
+    waiting.answers |= form.cleaned_data
+    look(waiting, waiting.content, user_of(request))
+    waiting.keep()
+    return redirect("upload-look", number=number)
+
+
+@action_required(TAKE)
+@require_POST
+@once_only
+def upload_take(request: HttpRequest, number: UUID) -> HttpResponse:
+    """Take the file: all of it or nothing."""
+    waiting = waiting_or_404(request, number)
+    form = TakeForm(waiting.report, request.POST)
+    if not form.is_valid():
+        return show(request, waiting, take=form)
+    asked = request_of(waiting, waiting.content, user_of(request), **form.cleaned_data)
+    report = form.carry_out(run, asked)
+    if report is None:
+        return show(request, waiting, take=form)
+    if not report.taken:
+        form.add_error(None, report.verdict)
+        return show(request, waiting, take=form)
+    waiting.forget()
+    messages.success(request, report.verdict)
+    return redirect("upload-detail", number=report.upload)
+
+
+def show(request: HttpRequest, waiting: Waiting, **forms: Any) -> HttpResponse:
+    """The page of a waiting file; ``forms``: those that were filled in wrongly."""
+    report = waiting.report
+    context = {
+        "waiting": waiting,
+        "report": report,
+        "counts": [(name, report[name]) for name in ("new", "same", "changed", "strange")]
+        if report
+        else [],
+        "answers": forms.get("answers") or AnswersForm(waiting.questions),
+        "take": forms.get("take") or TakeForm(report),
+        "brings": bool(report) and bool(report["new"] or report["changed"]),
+        "form": forms.get("answers") or forms.get("take"),
+        "now": timezone.now(),
+    }
+    return render(request, "config/upload_look.html", context)
+
+
+def waiting_or_404(request: HttpRequest, number: UUID) -> Waiting:
+    """The user's own waiting file. Raises Http404."""
+    waiting = waiting_file(number, request.user)
+    if waiting is None:
+        raise Http404(LOOK_AGAIN)
+    return waiting
+
+
+def user_of(request: HttpRequest) -> User:
+    """The person signed in."""
+    assert isinstance(request.user, User)
+    return request.user
