@@ -1,5 +1,6 @@
 """Holds: what is kept back, who has decided, who must still decide."""
 
+import re
 from collections import Counter
 from typing import Any
 from uuid import UUID
@@ -22,6 +23,7 @@ from milk.services import holds as service
 CLOSED_SHOWN = 50
 DEVICE = "page"
 NEEDED = 2
+NUMBER = re.compile(r"[0-9]+$")
 DECIDED = "Written: {what}. {rest}"
 DONE = "Two people decided the same; the hold is closed."
 ONE_MORE = "One more person must decide the same."
@@ -35,7 +37,7 @@ class DecideForm(SheetForm):
         label="I decide",
         widget=forms.RadioSelect,
         choices=(
-            (Decision.RELEASE, "release: it may be used for cheese"),
+            (Decision.RELEASE, "release: for cheese"),
             (Decision.DOWNGRADE, "use otherwise: not for cheese"),
             (Decision.DESTROY, "destroy"),
         ),
@@ -124,7 +126,7 @@ def context_of(request: HttpRequest, found: Any, form: DecideForm) -> dict[str, 
         "may_decide": may(request.user, "write:hold-decisions"),
         "catchable": still_catchable(lots, now) if not found.outcome else None,
         "tree": found.tree,
-        "below": now_below,
+        "spans": {name: names_said(items) for name, items in found.tree.items()},
         "added": added_since(found.tree, now_below.as_tree()),
     }
 
@@ -134,12 +136,39 @@ def most_alike(decisions: list[HoldDecision]) -> int:
     return max(Counter(one.decision for one in decisions).values(), default=0)
 
 
-def added_since(frozen: dict[str, Any], now: dict[str, Any]) -> dict[str, list[dict[str, str]]]:
+def names_said(items: list[dict[str, str]]) -> str:
+    """Names in words, those that count up taken together: "vat 2026-06-10/12 to 22"."""
+    runs: list[list[str]] = []
+    for item in items:
+        if runs and follows(runs[-1][-1], item["name"]):
+            runs[-1].append(item["name"])
+        else:
+            runs.append([item["name"]])
+    return ", ".join(
+        f"{run[0]} to {last_number(run[-1])}" if len(run) > 2 else ", ".join(run) for run in runs
+    )
+
+
+def last_number(name: str) -> str:
+    """The digits a name ends in; "" without any."""
+    found = NUMBER.search(name)
+    return found[0] if found else ""
+
+
+def follows(before: str, name: str) -> bool:
+    """Whether a name is the one before it, counted up by one."""
+    one, two = last_number(before), last_number(name)
+    if not one or not two or before.removesuffix(one) != name.removesuffix(two):
+        return False
+    return len(one) <= len(two) and int(two) == int(one) + 1
+
+
+def added_since(frozen: dict[str, Any], now: dict[str, Any]) -> dict[str, str]:
     """What lies below a hold by now and was not known when it was written."""
     added = {}
     for name in ("lots", "vats", "wheels"):
         known = {item["id"] for item in frozen.get(name, [])}
         new = [item for item in now[name] if item["id"] not in known]
         if new:
-            added[name] = new
+            added[name] = names_said(new)
     return added

@@ -138,6 +138,9 @@ def tests_of(found: MilkLot) -> list[dict[str, Any]]:
             "what": test.get_what_display().partition(",")[0],
             "result": test.written or (test.value if test.value is not None else ""),
             "unit": UNITS[test.what],
+            "laboratory": ", ".join(
+                filter(None, (test.laboratory, test.sample and f"sample {test.sample}"))
+            ),
             "over": test.pk in flagged and not test.is_struck,
             "limits": [
                 bound_said(bound_of(limit))

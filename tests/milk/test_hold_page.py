@@ -44,7 +44,7 @@ def send(client: Any, hold: Hold, **fields: str) -> Any:
 
 def test_it_shows_what_lies_below_and_who_must_decide(vet_client: Any, hold: Hold) -> None:
     text = page(vet_client, hold)
-    assert "smells of onions" in text
+    assert "Smells of onions" in text
     assert "Two different people must decide the same (vet, cheesemaker, owner)" in text
     assert "B-0609-E" in text
     assert "0004711" in text
