@@ -24,3 +24,5 @@ if __name__ == "__main__":
         if "--traceback" in sys.argv:
             raise
         sys.exit(str(error))
+    except KeyboardInterrupt:
+        sys.exit("stopped")

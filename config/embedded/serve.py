@@ -144,11 +144,16 @@ def join_broker() -> None:
         raise Failed(str(error)) from error
 
 
-def serve(port: int, *, say: Say) -> None:
+def nothing_else() -> None:
+    """Nothing to do while the service loads."""
+
+
+def serve(port: int, *, say: Say, meanwhile: Callable[[], None] = nothing_else) -> None:
     """Serve until SIGINT or SIGTERM, then stop everything that was started here, in order.
 
-    The database must have its tables. ``say`` gets the lines for people. Raises Failed with one
-    clear line when the port is taken, the broker is missing or a child keeps dying.
+    The database must have its tables. ``say`` gets the lines for people; ``meanwhile`` is done
+    while web server, worker and clock load. Raises Failed with one clear line when the port is
+    taken, the broker is missing or a child keeps dying.
     """
     check_port(port)
     with told_to_stop():
@@ -160,6 +165,7 @@ def serve(port: int, *, say: Say) -> None:
             for child in children(port):
                 running.append(child)
                 child.start()
+            meanwhile()
             wait_until_ready(port, running)
             say(f"ready: http://{HOST}:{port} (Ctrl-C stops it)")
             while True:

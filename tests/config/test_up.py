@@ -222,3 +222,25 @@ def test_tables_that_are_up_to_date_are_left_alone(monkeypatch: pytest.MonkeyPat
     MigrationRecorder(connection).record_unapplied(*last)
     serve.bring_tables_up_to_date()
     assert called == ["migrate"]
+
+
+def test_what_is_done_meanwhile_comes_before_ready_and_its_failure_stops_everything(
+    monkeypatch: pytest.MonkeyPatch, taken_port: int
+) -> None:
+    order: list[str] = []
+    monkeypatch.setattr(serve, "check_port", lambda port: None)
+    monkeypatch.setattr(serve, "join_broker", lambda: None)
+    monkeypatch.setattr(connections, "close_all", lambda: None)
+    monkeypatch.setattr(serve, "children", lambda port: [Child("worker", [])])
+    monkeypatch.setattr(Child, "start", lambda self: order.append("start"))
+    monkeypatch.setattr(Child, "stop", lambda self: order.append("stop"))
+    monkeypatch.setattr(keeper, "leave_all", lambda: None)
+
+    def fails() -> None:
+        order.append("meanwhile")
+        raise Failed("no grass")
+
+    with pytest.raises(Failed, match="no grass"):
+        serve.serve(taken_port, say=order.append, meanwhile=fails)
+
+    assert order == ["start", "meanwhile", "stop"]
