@@ -13,7 +13,7 @@ DEV_STAMP := $(VENV)/dev-$(shell cksum < requirements-dev.txt | cut -d ' ' -f 1)
 APPS := config herd feed milk
 
 .DEFAULT_GOAL := help
-.PHONY: help demo up test lint types migrations deploy addresses check format requirements clean
+.PHONY: help demo up test screenshots lint types migrations deploy addresses check format requirements clean
 
 help:
 	@echo "make demo   set up, load the demo estate and serve it on 127.0.0.1:$(PORT) until Ctrl-C"
@@ -26,6 +26,10 @@ demo: $(RUN_STAMP)
 
 up: $(RUN_STAMP)
 	@$(BIN)/python manage.py up
+
+# Pictures for README.md, from a demo that is being served; needs a Chromium on the path.
+screenshots: $(DEV_STAMP)
+	BASE_URL=http://127.0.0.1:$(PORT) $(BIN)/python -m tests.browser.screenshots
 
 test: $(DEV_STAMP)
 	$(BIN)/python -m pytest

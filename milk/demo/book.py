@@ -4,8 +4,6 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Any, TypeVar
 
-from django.db import models
-
 from config.entries import Entry, offset_minutes
 
 EntryT = TypeVar("EntryT", bound=Entry)
@@ -30,6 +28,5 @@ def write(rows: Iterable[EntryT]) -> list[EntryT]:
     """Insert entries of one model, in the order given; their keys are set."""
     made = list(rows)
     if made:
-        manager: models.Manager[EntryT] = type(made[0]).objects
-        manager.bulk_create(made, batch_size=2000)
+        type(made[0])._base_manager.bulk_create(made, batch_size=2000)
     return made

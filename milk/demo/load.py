@@ -52,6 +52,6 @@ def compute(estate: Estate) -> None:
         # The planner knows nothing of the rows just written.
         cursor.execute("ANALYZE")
     withdrawals.rebuild_all()
-    recordings.set_valid_to(Animal.objects.values_list("pk", flat=True))
+    recordings.set_valid_to(list(Animal.objects.values_list("pk", flat=True)))
     deadlines.recompute_all()
     lots.rebuild_all()

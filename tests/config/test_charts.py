@@ -20,7 +20,7 @@ def chart(**fields: object) -> Chart:
         Flow(source="b", target="v", kg=100, held=True),
     ]
     values = {"title": "T", "description": "Two lots.", "nodes": nodes, "flows": flows, **fields}
-    return Chart(key="c", stages=("Lots", "Vat", "Wheels"), **values)  # type: ignore[arg-type]
+    return Chart(key="c", stages=("Lots", "Vat", "Wheels"), **values)
 
 
 def parsed(markup: str) -> ElementTree.Element:
