@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from milk.views import holds, lots, trace
+from milk.views import holds, lots, milkings, tanks, trace, vats, wheels
 
 app_name = "milk"
 
@@ -14,7 +14,17 @@ urlpatterns = [
     path("holds/", holds.holds, name="holds"),
     path("holds/<uuid:uuid>/", holds.hold, name="hold"),
     # Tanks and milkings.
+    path("tanks/", tanks.tanks, name="tanks"),
+    path("milkings/", milkings.milkings, name="milkings"),
+    path("milkings/new/", milkings.milk, name="milk"),
     # Vats and wheels.
+    path("vats/", vats.vats, name="vats"),
+    path("vats/<uuid:uuid>/", vats.vat, name="vat"),
+    path("vats/<uuid:uuid>/fill/", vats.fill, name="vat-fill"),
+    path("vats/<uuid:uuid>/wheels/", vats.number, name="vat-wheels"),
+    path("vats/<uuid:uuid>/swap/", vats.swap, name="vat-swap"),
+    path("wheels/", wheels.wheels, name="wheels"),
+    path("wheels/<uuid:uuid>/", wheels.wheel, name="wheel"),
     # Trace: …/<kind of thing>/<what people call it, or its uuid>/; it may hold a slash (vats).
     path("trace/back/<str:kind>/<path:id>/", trace.trace, {"way": "back"}, name="trace-back"),
     path(

@@ -1,0 +1,1 @@
+"""Forms of the milk that are more than a kind's own."""

@@ -1,0 +1,146 @@
+"""Filling a vat and numbering its wheels, one screen each."""
+
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+
+from config.entries import REASONS
+from config.forms.entries import SheetForm
+from config.forms.fields import EntryText, MomentField, NumberField
+from milk.in_tanks import in_tanks
+from milk.models import Tank, Tray, Vat
+from milk.services.vats import Fill
+from milk.services.wheels import Plate
+
+# Trays stand overnight; older ones are filled from the form of the kind.
+TRAYS_SINCE = timedelta(hours=36)
+NOTHING_IN = "No tank and no tray holds milk by the book. Write the milking first."
+NO_KG = "Write the kg beside the tank or tray the milk came from."
+NO_PLATE = "Write at least one plate."
+PLATE_MISSING = "There is a weight but no plate."
+
+
+def weight(label: str, help_text: str = "") -> NumberField:
+    return NumberField(
+        label=label,
+        required=False,
+        max_digits=10,
+        decimal_places=3,
+        min_value=Decimal("0.001"),
+        help_text=help_text,
+    )
+
+
+class FillForm(SheetForm):
+    """When, and the kg from each tank or tray; what is left blank gave nothing."""
+
+    happened_at = MomentField(label="Filling began at", initial=timezone.now)
+    ended_at = MomentField(
+        label="Filling ended at",
+        required=False,
+        help_text="Needed when milk was pumped into the tank meanwhile.",
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.sources: dict[str, Tank | Tray] = {}
+        now = timezone.now()
+        for content in in_tanks(now):
+            if content.lot is not None and content.tank.use != Tank.Use.WASTE:
+                said = f"lot {content.lot}, {content.left:,.0f} kg left"
+                if content.answer is not None and content.answer.word != "pour":
+                    said += f" – {content.answer.word}"
+                self.offer(content.tank, f"From {content.tank}, kg", said)
+        for tray in trays_filled(now):
+            filled = timezone.localtime(tray.happened_at)
+            said = f"{tray.kg:,.0f} kg from {tray.tank} at {filled:%H:%M}"
+            self.offer(tray, f"From tray {tray.number}, kg", said)
+
+    def offer(self, source: Tank | Tray, label: str, said: str) -> None:
+        name = f"kg_{source.uuid}"
+        self.sources[name] = source
+        self.fields[name] = weight(label, said)
+
+    def fills(self) -> list[Fill]:
+        """The fills of every tank or tray that gave some."""
+        found = []
+        for name, source in self.sources.items():
+            kg = self.cleaned_data.get(name)
+            if kg is not None:
+                ended_at = self.cleaned_data.get("ended_at")
+                if isinstance(source, Tray):
+                    found.append(Fill(kg=kg, tray=source, ended_at=ended_at))
+                else:
+                    found.append(Fill(kg=kg, tank=source, ended_at=ended_at))
+        return found
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or self.cleaned_data
+        if not self.errors and not self.fills():
+            self.add_error(None, NO_KG if self.sources else NOTHING_IN)
+        return values
+
+
+def trays_filled(now: datetime) -> list[Tray]:
+    """Trays filled lately that no vat has had yet, by number."""
+    lately = Tray.objects.standing().filter(
+        happened_at__gte=now - TRAYS_SINCE, happened_at__lte=now
+    )
+    emptied = lately.filter(vat_fills__struck_at=None, vat_fills__isnull=False)
+    return list(lately.exclude(pk__in=emptied).select_related("tank").order_by("number"))
+
+
+class WheelsForm(SheetForm):
+    """The two plates of a vat."""
+
+    happened_at = MomentField(label="Lifted at", initial=timezone.now)
+    plate_A = forms.CharField(label="Plate of twin A", max_length=16, required=False)
+    kg_A = weight("Weight of A at 24 h, kg", "When it is known already.")
+    plate_B = forms.CharField(label="Plate of twin B", max_length=16, required=False)
+    kg_B = weight("Weight of B at 24 h, kg")
+
+    def __init__(self, *args: Any, twins: tuple[str, ...] = ("A", "B"), **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.twins = twins
+        for twin in {"A", "B"} - set(twins):
+            del self.fields[f"plate_{twin}"], self.fields[f"kg_{twin}"]
+        for twin in twins:
+            attrs = {"inputmode": "numeric", "autocomplete": "off"}
+            self.fields[f"plate_{twin}"].widget.attrs.update(attrs)
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or self.cleaned_data
+        for twin in self.twins:
+            if values.get(f"kg_{twin}") is not None and not values.get(f"plate_{twin}"):
+                self.add_error(f"plate_{twin}", PLATE_MISSING)
+        if not self.errors and not self.plates():
+            self.add_error(None, NO_PLATE)
+        return values
+
+    def plates(self) -> list[Plate]:
+        """(plate, twin, kg or None) of every plate written."""
+        values = self.cleaned_data
+        return [
+            (values[f"plate_{twin}"], twin, values[f"kg_{twin}"])
+            for twin in self.twins
+            if values.get(f"plate_{twin}")
+        ]
+
+
+class SwapForm(SheetForm):
+    """With which vat the wheels are exchanged, and why."""
+
+    other = EntryText(
+        Vat, label="The other vat", help_text="Day and number, such as 2026-06-09/18."
+    )
+    reason = forms.ChoiceField(label="Why", choices=(("", "choose the reason"), *REASONS))
+    words = forms.CharField(
+        label="In words",
+        required=False,
+        max_length=400,
+        help_text="Needed for “other”.",
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )

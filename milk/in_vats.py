@@ -1,0 +1,112 @@
+"""What is in a vat and whether it may be made, sold or must be kept: the answer first."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from decimal import Decimal
+
+from django.db.models import Sum
+
+from milk.answers import DO_NOT_POUR, Answer, answers_about
+from milk.held import HeldBy, open_holds
+from milk.models import LotDraw, MilkLot, Vat, VatFill, VatLot
+
+HELD, WITHHELD, FREE, EMPTY, STRUCK = "held", "withheld milk in it", "not held", "no milk", "struck"
+FORMS = {HELD: "held", WITHHELD: "held", FREE: "released", EMPTY: "unsure", STRUCK: "struck"}
+
+
+@dataclass(frozen=True)
+class Share:
+    """A lot in a vat: its answer, its kg, and its share of what the vat holds, in per cent."""
+
+    answer: Answer
+    kg: Decimal
+    per_cent: Decimal
+
+
+@dataclass(kw_only=True)
+class Content:
+    """A vat: what was filled, of which lots, and the holds on it.
+
+    ``unknown``: kg filled from a tank in which the book knew no milk then.
+    """
+
+    vat: Vat
+    filled: Decimal = Decimal(0)
+    unknown: Decimal = Decimal(0)
+    shares: list[Share] = field(default_factory=list)
+    held: list[HeldBy] = field(default_factory=list)
+
+    @property
+    def word(self) -> str:
+        if self.vat.is_struck:
+            return STRUCK
+        if self.held:
+            return HELD
+        if any(share.answer.word == DO_NOT_POUR for share in self.shares):
+            return WITHHELD
+        return FREE if self.filled else EMPTY
+
+    @property
+    def form(self) -> str:
+        """The form of the word on a page."""
+        return FORMS[self.word]
+
+
+def contents_of(vats: Sequence[Vat], at: datetime) -> list[Content]:
+    """What these vats hold, in their order; a few statements for all of them."""
+    numbers = [vat.pk for vat in vats]
+    held = open_holds(vat_ids=numbers)
+    filled, known = kg_filled(numbers), kg_known(numbers)
+    in_vat: dict[int, list[VatLot]] = defaultdict(list)
+    for row in VatLot.objects.filter(vat_id__in=numbers, lot__void=False):
+        in_vat[row.vat_id].append(row)
+    named = {row.lot_id for rows in in_vat.values() for row in rows}
+    lots = MilkLot.objects.filter(pk__in=named).select_related("tank", "delivery__holding")
+    answers = answers_about(list(lots), at)
+    return [
+        Content(
+            vat=vat,
+            filled=filled.get(vat.pk, Decimal(0)),
+            unknown=filled.get(vat.pk, Decimal(0)) - known.get(vat.pk, Decimal(0)),
+            shares=shares_of(in_vat[vat.pk], answers),
+            held=held.get(("vat", vat.pk), []),
+        )
+        for vat in vats
+    ]
+
+
+def shares_of(rows: Sequence[VatLot], answers: dict[int, Answer]) -> list[Share]:
+    """The lots of a vat, the largest share first."""
+    whole = sum((row.kg for row in rows), Decimal(0))
+    return [
+        Share(answers[row.lot_id], row.kg, row.kg / whole * 100 if whole else Decimal(0))
+        for row in sorted(rows, key=lambda row: (-row.kg, row.lot_id))
+    ]
+
+
+def kg_filled(vats: Sequence[int]) -> dict[int, Decimal]:
+    """By vat (key), the kg filled into it."""
+    fills = VatFill.objects.standing().filter(vat_id__in=vats)
+    return dict(fills.values_list("vat").annotate(Sum("kg")))
+
+
+def kg_known(vats: Sequence[int]) -> dict[int, Decimal]:
+    """By vat (key), the kg of which the lots are known."""
+    rows = VatLot.objects.filter(vat_id__in=vats).order_by()
+    return dict(rows.values_list("vat").annotate(Sum("kg")))
+
+
+def fills_of(vat: Vat) -> list[dict[str, object]]:
+    """The fills of a vat in order, struck ones too, each with the lots it took."""
+    fills = list(
+        VatFill.objects.filter(vat=vat)
+        .select_related("tank", "tray__tank", "by", "struck_by")
+        .order_by("happened_at", "id")
+    )
+    draws: dict[int, list[LotDraw]] = defaultdict(list)
+    rows = LotDraw.objects.filter(vat_fill__in=fills).select_related("lot").order_by("at", "id")
+    for row in rows:
+        draws[row.vat_fill_id or 0].append(row)
+    return [{"fill": fill, "draws": draws[fill.pk]} for fill in fills]
