@@ -41,8 +41,21 @@ def job(name: str) -> Iterator[dict[str, int]]:
 
 
 def ask(task_name: str, *args: Any) -> None:
-    """Ask for a job by name once this transaction is written; a missing broker is only logged."""
-    transaction.on_commit(partial(send, task_name, args), robust=True)
+    """Ask for a job by name once this transaction is written; a missing broker is only logged.
+
+    Asked for many times in one transaction (a file of results), it is asked for once.
+    """
+    asking = partial(send, task_name, args)
+    waiting = [function for _, function, _ in transaction.get_connection().run_on_commit]
+    if not any(same(asking, function) for function in waiting):
+        transaction.on_commit(asking, robust=True)
+
+
+def same(asking: partial[bool], waiting: Any) -> bool:
+    """Whether what waits for the end of the transaction asks for the same job already."""
+    return (
+        isinstance(waiting, partial) and waiting.func is asking.func and waiting.args == asking.args
+    )
 
 
 def send(task_name: str, args: tuple[Any, ...]) -> bool:

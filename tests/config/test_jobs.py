@@ -7,6 +7,7 @@ from datetime import timedelta
 import pytest
 from celery import current_app
 from django.contrib.sessions.models import Session
+from django.db import transaction
 from django.utils import timezone
 
 from config import jobs, tasks
@@ -54,6 +55,32 @@ def test_asking_waits_for_the_write(django_capture_on_commit_callbacks, monkeypa
         jobs.ask("milk.tasks.flag_lots", ["a"], 3)
         assert sent == []
     assert sent == [("milk.tasks.flag_lots", (["a"], 3))]
+
+
+@pytest.mark.django_db
+def test_asked_for_many_times_in_one_write_it_is_asked_for_once(
+    django_capture_on_commit_callbacks, monkeypatch
+):
+    sent = []
+    monkeypatch.setattr(jobs, "send", lambda name, args: sent.append((name, args)))
+    with django_capture_on_commit_callbacks(execute=True):
+        for animal in (1, 2, 1, 1):
+            jobs.ask("milk.tasks.flag_lots", [animal])
+    assert sent == [("milk.tasks.flag_lots", ([1],)), ("milk.tasks.flag_lots", ([2],))]
+
+
+@pytest.mark.django_db
+def test_what_is_undone_asks_for_nothing_and_hides_no_later_ask(
+    django_capture_on_commit_callbacks, monkeypatch
+):
+    sent = []
+    monkeypatch.setattr(jobs, "send", lambda name, args: sent.append((name, args)))
+    with django_capture_on_commit_callbacks(execute=True):
+        with transaction.atomic():
+            jobs.ask("milk.tasks.flag_lots")
+            transaction.set_rollback(True)
+        jobs.ask("milk.tasks.flag_lots")
+    assert sent == [("milk.tasks.flag_lots", ())]
 
 
 @pytest.mark.django_db
