@@ -1,11 +1,11 @@
-"""The planned starts of an animal's milkings: dated times of her groups, on the estate's clock.
+"""The planned starts of an animal's milkings, and which of them is her first one back in the tank.
 
 Pure arithmetic; moments are aware. "Her milking" is the planned start of the session of the group
 she stands in, never its end. Of a start that the clock shows twice (autumn) the earlier moment
 counts, because the milking may begin then; one that the clock skips (spring) counts as the later.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import islice
@@ -13,6 +13,9 @@ from zoneinfo import ZoneInfo
 
 # How far ahead a first milking is looked for; a group without one in that time has no plan.
 LOOK_AHEAD = timedelta(days=60)
+
+# Milk kept out from a moment until another; None: nobody knows until when.
+Span = tuple[datetime, datetime | None]
 
 
 @dataclass(frozen=True)
@@ -132,3 +135,35 @@ def numbered_milking(
         return by_hours
     later = (start for start in planned_starts(stands, zone, after) if start > after)
     return next(islice(later, number - 1, None), by_hours)
+
+
+def withheld_until(at: datetime, spans: Iterable[Span]) -> datetime | None:
+    """The end of everything that runs at ``at`` or begins before it ends; ``at`` when nothing does.
+
+    None when nobody knows.
+    """
+    end = at
+    for since, until in sorted(spans, key=lambda span: span[0]):
+        if since > end:
+            break
+        if until is None:
+            return None
+        end = max(end, until)
+    return end
+
+
+def back_in_tank(
+    at: datetime, spans: Sequence[Span], stands: Sequence[Stands], zone: ZoneInfo
+) -> tuple[datetime | None, datetime | None]:
+    """Until when milk is withheld from ``at`` on, and her first planned milking from then on.
+
+    ``(at, ...)`` when nothing runs; None for an end nobody knows, and for a group without a plan.
+    """
+    end = withheld_until(at, spans)
+    while end is not None:
+        first = first_milking(stands, zone, end)
+        again = withheld_until(first, spans) if first else end
+        if again == first or first is None:
+            return end, first
+        end = again
+    return None, None

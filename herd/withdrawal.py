@@ -15,7 +15,7 @@ from datetime import UTC, date, datetime, timedelta
 from decimal import ROUND_CEILING, Decimal
 from zoneinfo import ZoneInfo
 
-from herd.planned import Stands, first_milking, numbered_milking, planned_starts
+from herd.planned import Stands, numbered_milking, planned_starts
 
 # Names of the dated rules (PeriodRule.name) that this arithmetic asks for, with their units.
 MILK_FACTOR = "milk floor: times the leaflet"  # times
@@ -275,8 +275,12 @@ def course_period(
         why = f"{course.product}: {missing_words(course, leaflet)}"
         return Period(since, None, why, known=False, meat=meat)
     left = planned_left(course)
-    planned = f", {left} planned" if left else ""
-    why = f"{course.product}: {plain(hours)} h after the last dose {estate.words(at)}{planned}"
+    dose = (
+        f"the last planned dose {estate.words(at)}, {left} to give"
+        if left
+        else (f"the last dose {estate.words(at)}")
+    )
+    why = f"{course.product}: {plain(hours)} h after {dose}"
     number = (leaflet.milk_milkings if leaflet and not course.off_leaflet else None) or None
     ends: list[datetime | None] = [hours_after(at, hours)]
     if number:
@@ -357,41 +361,6 @@ def unplanned_dose(at: datetime, product: str) -> Period:
     """A dose whose course was struck: given without a plan, so nobody knows the end."""
     why = f"{product}: dose without plan, the vet must say"
     return Period(at, None, why, known=False, meat=Meat(open=True))
-
-
-Span = tuple[datetime, datetime | None]
-
-
-def withheld_until(at: datetime, spans: Iterable[Span]) -> datetime | None:
-    """The end of everything that runs at ``at`` or begins before it ends; ``at`` when nothing does.
-
-    None when nobody knows.
-    """
-    end = at
-    for since, until in sorted(spans, key=lambda span: span[0]):
-        if since > end:
-            break
-        if until is None:
-            return None
-        end = max(end, until)
-    return end
-
-
-def back_in_tank(
-    at: datetime, spans: Sequence[Span], stands: Sequence[Stands], zone: ZoneInfo
-) -> tuple[datetime | None, datetime | None]:
-    """Until when milk is withheld from ``at`` on, and her first planned milking from then on.
-
-    ``(at, ...)`` when nothing runs; None for an end nobody knows, and for a group without a plan.
-    """
-    end = withheld_until(at, spans)
-    while end is not None:
-        first = first_milking(stands, zone, end)
-        again = withheld_until(first, spans) if first else end
-        if again == first or first is None:
-            return end, first
-        end = again
-    return None, None
 
 
 def minutes_too_late(end: datetime, estate: Estate, within: int = 60) -> int | None:

@@ -7,6 +7,7 @@ job can be late. Not knowing is NOT.
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from django.db.models import OuterRef, Q, QuerySet, Subquery
@@ -14,9 +15,8 @@ from django.utils import timezone
 from psycopg.types.range import TimestamptzRange
 
 from herd.models import Animal, Group, GroupStay, HealthEvent, WithdrawalPeriod
-from herd.planned import Stands
+from herd.planned import Span, Stands, back_in_tank
 from herd.services.withdrawals import estate_zone, times_by_group
-from herd.withdrawal import Span, back_in_tank
 
 TANK, NOT = "TANK", "NOT"
 NOT_MILKED = (Group.Use.DRY, Group.Use.CLOSE_UP, Group.Use.YOUNG)
@@ -150,16 +150,13 @@ def reasons_at(at: datetime, animals: list[int] | None = None) -> dict[int, Reas
     return found
 
 
-def unfit_after(at: datetime) -> QuerySet[HealthEvent]:
+def unfit_after(at: datetime) -> QuerySet[Any]:
     """Signs that make milk unfit and were not settled by ``at``, with when they were (or None)."""
     settling = HealthEvent.objects.standing().filter(settles=OuterRef("pk"))
     first = settling.order_by("happened_at").values("happened_at")[:1]
-    found: QuerySet[HealthEvent] = (
-        HealthEvent.objects.standing()
-        .filter(unfit=True)
-        .annotate(settled=Subquery(first))
-        .filter(Q(settled=None) | Q(settled__gt=at))
-    )
+    unfit: QuerySet[Any] = HealthEvent.objects.standing().filter(unfit=True)
+    unfit = unfit.annotate(settled=Subquery(first))
+    found: QuerySet[Any] = unfit.filter(Q(settled=None) | Q(settled__gt=at))
     return found
 
 

@@ -1,6 +1,6 @@
 """The withheld list for programs: TANK or NOT for every animal at a moment."""
 
-from typing import Any, ClassVar
+from typing import Any
 
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
@@ -54,7 +54,7 @@ class WithheldList(serializers.Serializer[Any]):
 class WithheldApi(APIView):
     """GET /api/withheld/?at=&group=&answer="""
 
-    permission_classes: ClassVar[Any] = (MayDo,)
+    permission_classes = (MayDo,)
 
     @extend_schema(parameters=[Query], responses=WithheldList)
     def get(self, request: Request) -> Response:

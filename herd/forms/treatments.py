@@ -5,7 +5,7 @@ from functools import cache
 from typing import Any
 
 from django import forms
-from django.contrib.auth.models import User
+from django.contrib.auth.models import AnonymousUser, User
 
 from config.forms.entries import EntryForm, form_of, sentence
 from config.forms.fields import DayField
@@ -71,6 +71,7 @@ def treatment_form() -> type[TreatmentForm]:
     return type("CourseAndDoseForm", (TreatmentForm,), {**described, **fields})
 
 
-def initial_for(user: User) -> dict[str, Any]:
+def initial_for(user: User | AnonymousUser) -> dict[str, Any]:
     """What the form starts with: the vet who writes it prescribes it."""
-    return {"prescriber": user.get_full_name() or user.get_username()}
+    name = user.get_full_name() if isinstance(user, User) else ""
+    return {"prescriber": name or user.get_username()}

@@ -144,7 +144,8 @@ class Animal(Entry):
             )
         if len(found) > 1:
             raise ValueError(f"Two animals are called “{text}”. Use the ear tag.")
-        return found[0]
+        animal: Animal = found[0]
+        return animal
 
 
 class TagEvent(Entry):

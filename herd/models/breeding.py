@@ -49,7 +49,7 @@ class Calving(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.dam} calved {self.happened_at:%Y-%m-%d}"
+        return f"{self.dam} calved {self.local_happened_at:%Y-%m-%d}"
 
 
 class Service(Entry):
@@ -130,4 +130,4 @@ class DryOff(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.animal} dry {self.happened_at:%Y-%m-%d}"
+        return f"{self.animal} dry {self.local_happened_at:%Y-%m-%d}"

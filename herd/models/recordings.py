@@ -86,4 +86,4 @@ class Recording(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.animal} {self.happened_at:%Y-%m-%d}"
+        return f"{self.animal} {self.local_happened_at:%Y-%m-%d}"

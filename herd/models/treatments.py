@@ -110,7 +110,7 @@ class Dose(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.course}, {self.happened_at:%Y-%m-%d %H:%M}"
+        return f"{self.course}, {self.local_happened_at:%Y-%m-%d %H:%M}"
 
 
 class PeriodRule(Entry):

@@ -15,6 +15,7 @@ from config.entries import Stamp
 from config.errors import Conflict
 from herd.models import Animal, Group, GroupStay, MilkingTime, WithdrawalPeriod
 from herd.services import withdrawals
+from herd.words import local
 
 STANDS_THERE = "{animal} stands in {group} already, since {since}. Nothing was moved."
 SAME_MOMENT = (
@@ -128,7 +129,8 @@ def check_meat(at: datetime, animal: Animal, leaving: str, note: str) -> None:
 def meat_withheld(animal: Animal, at: datetime) -> WithdrawalPeriod | None:
     """The period that keeps her from slaughter longest at a moment; None when none does."""
     found: WithdrawalPeriod | None = (
-        WithdrawalPeriod.objects.filter(Q(meat_open=True) | Q(meat_until__gt=at), animal=animal)
+        WithdrawalPeriod.objects.select_related("course__medicine")
+        .filter(Q(meat_open=True) | Q(meat_until__gt=at), animal=animal)
         .filter(Q(course=None) | Q(course__happened_at__lte=at))
         .order_by("-meat_open", F("meat_until").desc(nulls_last=True))
         .first()
@@ -182,8 +184,3 @@ def counting_milkings(planned: MilkingTime) -> list[int]:
     )
     found = WithdrawalPeriod.objects.filter(milkings__isnull=False, animal__in=there)
     return list(found.values_list("animal_id", flat=True).distinct())
-
-
-def local(moment: datetime) -> str:
-    """A moment for people, on the estate's clock."""
-    return timezone.localtime(moment).strftime("%Y-%m-%d %H:%M")

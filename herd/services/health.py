@@ -10,6 +10,7 @@ from config import entries, jobs
 from config.entries import Stamp
 from herd.models import Animal, HealthEvent
 from herd.services.withdrawals import FLAG_TASK
+from herd.words import local
 
 OTHER_ANIMAL = "This settles a sign of {other}, not of {animal}. Choose one of hers."
 SETTLED_BEFORE = "A sign cannot be settled before it was seen, {seen}."
@@ -23,8 +24,8 @@ def record_health_event(*, stamp: Stamp, animal: Animal, **fields: Any) -> Healt
         words = OTHER_ANIMAL.format(other=settled.animal, animal=animal)
         raise ValidationError({"settles": words})
     if settled and settled.happened_at > stamp.happened_at:
-        seen = settled.local_happened_at.strftime("%Y-%m-%d %H:%M")
-        raise ValidationError({"happened_at": SETTLED_BEFORE.format(seen=seen)})
+        words = SETTLED_BEFORE.format(seen=local(settled.happened_at))
+        raise ValidationError({"happened_at": words})
     event = entries.record(HealthEvent, stamp=stamp, animal=animal, **fields)
     jobs.ask(FLAG_TASK, [animal.pk])
     return event

@@ -49,4 +49,5 @@ def set_valid_to(animal_ids: Sequence[int]) -> int:
             """,
             [list(animal_ids)],
         )
-        return cursor.rowcount
+        changed: int = cursor.rowcount
+        return changed

@@ -19,6 +19,7 @@ from herd.models import Animal, Course, Dose, Group, GroupStay, Medicine
 from herd.services import withdrawals
 from herd.services.questions import ask_about_course
 from herd.withdrawal import Estate, Leaflet, Ordered
+from herd.words import local
 
 # The vet writes in the morning what is given from the evening on; common practice, at most this.
 ORDERED_AHEAD = timedelta(days=14)
@@ -310,8 +311,3 @@ def plain_quarters(text: str) -> str:
     if not set(quarters) <= set(QUARTERS):
         raise ValidationError({"quarter": NO_QUARTER.format(text=text[:40])})
     return ",".join(quarter for quarter in QUARTERS if quarter in quarters)
-
-
-def local(moment: datetime) -> str:
-    """A moment for people, on the estate's clock."""
-    return timezone.localtime(moment).strftime("%Y-%m-%d %H:%M")

@@ -46,6 +46,7 @@ def animal(request: HttpRequest, uuid: UUID) -> HttpResponse:
     answer = answer_for(cow, now)
     stay = GroupStay.objects.at(now).filter(animal=cow).select_related("group").first()
     calving = Calving.objects.happened_by(now).filter(dam=cow).order_by("-happened_at").first()
+    courses = running_courses(cow, now)
     context = {
         "animal": cow,
         "answer": answer,
@@ -56,7 +57,8 @@ def animal(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "days_since_calving": days_since(calving, now),
         "meat": meat_withheld(cow, now),
         "too_late": minutes_too_late(cow, answer) if VET in roles_of(request.user) else None,
-        "courses": running_courses(cow, now),
+        "courses": courses,
+        "doses_left": any(item["left"] for item in courses),
         "tests": CowTest.objects.standing()
         .filter(animal=cow)
         .order_by("-happened_at")[:TESTS_SHOWN],

@@ -52,6 +52,7 @@ def sheet(at: datetime, answers: list[Answer]) -> dict[str, Any]:
     milked = [row for row in rows if row["milked"]]
     return {
         "milked": milked,
+        "free_groups": [row for row in milked if not row["out"]],
         "not_milked": [row for row in rows if not row["milked"]],
         "out": sum(len(row["out"]) for row in milked),
         "free": sum(len(row["free"]) for row in milked),

@@ -80,7 +80,7 @@ def test_struck_dose_stays_readable_and_crossed_through(treated, vet_client, vet
     page = text(vet_client.get(f"/herd/animals/{treated.uuid}/"))
     assert page.count("struck, wrong time") == 2
     assert "B77" in page
-    assert "1 planned" in page
+    assert "1 to give" in page
 
 
 def test_what_is_known_of_her_is_shown(cow, vet_client):

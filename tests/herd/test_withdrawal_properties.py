@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from herd.planned import (
     PlannedTime,
     Stands,
+    back_in_tank,
     both_moments,
     first_milking,
     later_moment,
@@ -17,7 +18,7 @@ from herd.planned import (
     planned_moment,
     planned_starts,
 )
-from herd.withdrawal import Given, back_in_tank, course_period, dry_end, latest, milk_floor
+from herd.withdrawal import Given, course_period, dry_end, latest, milk_floor
 from tests.herd.arithmetic import GROUP_5, ZONE, at, course, estate, leaflet, stands_in
 
 # Around both clock changes of 2026 in Europe (29 March, 25 October) and in between.

@@ -1,0 +1,10 @@
+"""Moments in the sentences of refusals, on the estate's clock."""
+
+from datetime import datetime
+
+from django.utils import timezone
+
+
+def local(moment: datetime) -> str:
+    """A moment for people, as 2026-06-06 16:30."""
+    return timezone.localtime(moment).strftime("%Y-%m-%d %H:%M")
