@@ -15,13 +15,13 @@ from django.utils.safestring import SafeString
 
 # All lengths are units of the drawing (about a pixel at full width).
 MARGIN, TOP, GAP = 20, 60, 26
-NODE_WIDTH, BAND_WIDTH = 176, 68
+NODE_WIDTH, BAND_WIDTH = 192, 60
 LINE, PAD = 18, 20
 # The tallest column has this much height for its milk, besides the gaps.
 COLUMN_HEIGHT = 400
 THINNEST_BAND = 3.0
 # Text wider than the box would run into the bands; the whole of it is in the box's title.
-LONGEST_TEXT = 24
+LONGEST_TEXT = 23
 # More boxes in a stage nobody reads; the small ones are drawn as one.
 MOST_NODES = 8
 TALL_WIDTH, TALL_ROW = 340, 46
@@ -29,7 +29,7 @@ TALL_WIDTH, TALL_ROW = 340, 46
 
 @dataclass(frozen=True, kw_only=True)
 class Node:
-    """One box. ``kg`` None: its milk is not known. ``words`` and ``why``: its second and third line."""
+    """One box. ``kg`` None: not known. ``words`` and ``why``: its second and third line."""
 
     key: str
     stage: str
@@ -54,7 +54,7 @@ class Node:
 
 @dataclass(frozen=True, kw_only=True)
 class Flow:
-    """One band from a box to a box of a later stage; ``kg`` None or 0: in, but not known how much."""
+    """One band to a box of a later stage; ``kg`` None or 0: in, but not known how much."""
 
     source: str
     target: str
@@ -190,7 +190,7 @@ def column_x(place: int) -> float:
 def gathered(
     nodes: Iterable[Node], flows: Iterable[Flow], most: int = MOST_NODES
 ) -> tuple[list[Node], list[Flow]]:
-    """Nodes and flows with at most ``most`` boxes a stage: held and heavy ones stay, the rest is one."""
+    """At most ``most`` boxes a stage, and their flows: held and heavy ones, and one of the rest."""
     kept: list[Node] = []
     now: dict[str, str] = {}
     for stage, group in groupby(
@@ -232,7 +232,7 @@ def together(stage: str, rest: Sequence[Node]) -> Node:
 
 
 def placed(stages: Sequence[str], nodes: Sequence[Node]) -> dict[str, Box]:
-    """Every node's box: heights follow kg on one scale, each column in the middle of the tallest."""
+    """Every node's box: heights follow kg on one scale, columns in the middle of the tallest."""
     columns = [[node for node in nodes if node.stage == stage] for stage in stages]
     heaviest = max((sum(node.kg or 0 for node in column) for column in columns), default=0)
     scale = COLUMN_HEIGHT / heaviest if heaviest else 0
@@ -317,24 +317,26 @@ def drawn(box: Box) -> SafeString:
 
 
 def bar(node: Node, y: float, share: float) -> SafeString:
-    """One row of the tall drawing: name and kg above a bar."""
+    """One row of the tall drawing: name and kg, above a bar when it has kg."""
     label = ", ".join(part for part in (node.second, node.why) if part)
     inside = format_html(
         '<title>{}</title><text class="name" x="0" y="{}">{}</text>'
-        '<text class="why" x="0" y="{}">{}</text>'
-        '<rect class="bar-ground" x="0" y="{}" width="{}" height="6"/>'
-        '<rect class="{}" x="0" y="{}" width="{}" height="6"/>',
+        '<text class="why" x="0" y="{}">{}</text>',
         whole(node),
         number(y + 10),
         short(node.name, 44),
         number(y + 26),
         short(label, 48),
-        number(y + 33),
-        TALL_WIDTH,
-        "bar held" if node.held else "bar",
-        number(y + 33),
-        number(TALL_WIDTH * share),
     )
+    if node.kg is not None:
+        inside += format_html(
+            '<rect class="bar-ground" x="0" y="{y}" width="{whole}" height="6"/>'
+            '<rect class="{form}" x="0" y="{y}" width="{part}" height="6"/>',
+            y=number(y + 33),
+            whole=TALL_WIDTH,
+            form="bar held" if node.held else "bar",
+            part=number(TALL_WIDTH * share),
+        )
     return linked(node, inside)
 
 

@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 from time import perf_counter
 from typing import Any
 
+from django.db import connection
 from django.utils import timezone
 
 from feed.models import FeedLot, ForageBatch
@@ -92,6 +93,7 @@ def back(
     now): later holds and moves of wheels are left out. ``fed_before``: overrides the dated rule of
     how long before a milking feed counts. Raises NothingToTrace.
     """
+    connection.ensure_connection()
     began = perf_counter()
     thing = find("back", kind, what)
     as_at = at or timezone.now()
@@ -136,6 +138,7 @@ def forward(
     ``since``, ``until``: only milkings that began in between (a group: the last 30 days when both
     are left out). The rest as in ``back``. Raises NothingToTrace.
     """
+    connection.ensure_connection()
     began = perf_counter()
     thing = find("forward", kind, what)
     as_at = at or timezone.now()

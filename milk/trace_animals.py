@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import NamedTuple
 from uuid import UUID
 
 from milk.trace_parts import Count, CowAt, CowIn, MilkingIn, Period, animal_name
@@ -37,9 +38,8 @@ class Part:
     kg: float
 
 
-@dataclass(frozen=True)
-class Cow:
-    """An animal's milk in a lot; ``grams`` None: no meter weighed it."""
+class Cow(NamedTuple):
+    """An animal's milk in a lot: kg in the thing, and whether a meter weighed it."""
 
     lot: int
     milking: int
@@ -138,48 +138,63 @@ def animals_in(
                 lot=codes[cow.lot],
                 kg=cow.kg,
                 weighed=cow.weighed,
-                cells=latest(counts.get(cow.animal, ()), milking.started_at),
+                cells=counts.get((cow.animal, cow.milking)),
                 withheld=periods.get((cow.animal, cow.milking), ()),
             )
         )
-    found = [CowIn(pk, *names[pk], milkings=at) for pk, at in by_animal.items()]
+    found = [CowIn(pk, *names[pk], kg=known_kg(at), milkings=at) for pk, at in by_animal.items()]
     return sorted(found, key=lambda cow: (-(cow.kg or 0), cow.name))
+
+
+def known_kg(milkings: Iterable[CowAt]) -> float | None:
+    """kg of all milkings; None when of none of them it is known."""
+    known = [at.kg for at in milkings if at.kg is not None]
+    return sum(known) if known else None
+
+
+Counts = dict[tuple[int, int], Count]
 
 
 def names_and_counts(
     reader: Reader, cows: Sequence[Cow], milkings: dict[int, MilkingIn]
-) -> tuple[dict[int, tuple[UUID, str, str]], dict[int, list[Count]]]:
-    """(uuid, name, ear tag) of every animal, and her cell counts that were the latest then."""
-    starts = [milkings[cow.milking].started_at for cow in cows]
+) -> tuple[dict[int, tuple[UUID, str, str]], Counts]:
+    """(uuid, name, ear tag) of every animal; by animal and milking, the latest count then."""
+    starts = [milking.started_at for milking in milkings.values()]
     first, last = min(starts), max(starts)
     since = first - COUNTS_IN_ONE_READ
     names: dict[int, tuple[UUID, str, str]] = {}
-    counts: dict[int, list[Count]] = {}
+    known: dict[int, list[Count]] = {}
     animals = sorted({cow.animal for cow in cows})
     rows = reader.rows(ANIMALS_AND_COUNTS, animals=animals, since=since, first=first, last=last)
     for pk, uuid, number, tag, at, valid_to, cells in rows:
         names[pk] = (uuid, animal_name(number, tag), tag)
         if at is not None:
-            counts.setdefault(pk, []).append((at, valid_to, cells))
-    without = sorted(
-        {
-            cow.animal
-            for cow, start in zip(cows, starts, strict=True)
-            if latest(counts.get(cow.animal, ()), start) is None
-        }
-    )
+            known.setdefault(pk, []).append((at, valid_to, cells))
+    counts = counts_then(cows, milkings, known)
+    without = {cow.animal for cow in cows if (cow.animal, cow.milking) not in counts}
     if without:
-        for pk, *count in reader.rows(OLDER_COUNTS, animals=without, since=since):
-            counts.setdefault(pk, []).append((count[0], count[1], count[2]))
+        older: dict[int, list[Count]] = {}
+        for pk, at, valid_to, cells in reader.rows(
+            OLDER_COUNTS, animals=sorted(without), since=since
+        ):
+            older[pk] = [(at, valid_to, cells)]
+        counts = {**counts_then(cows, milkings, older), **counts}
     return names, counts
 
 
-def latest(counts: Iterable[Count], at: datetime) -> Count | None:
-    """The count that was the latest at a moment; None when there was none yet."""
-    for count in counts:
-        if count[0] <= at and (count[1] is None or at < count[1]):
-            return count
-    return None
+def counts_then(
+    cows: Iterable[Cow], milkings: dict[int, MilkingIn], known: dict[int, list[Count]]
+) -> Counts:
+    """By animal and milking, the count that was the latest then."""
+    found: Counts = {}
+    for cow in cows:
+        if cow.animal in known:
+            at = milkings[cow.milking].started_at
+            for count in known[cow.animal]:
+                if count[0] <= at and (count[1] is None or at < count[1]):
+                    found[cow.animal, cow.milking] = count
+                    break
+    return found
 
 
 def periods_at(
@@ -189,7 +204,7 @@ def periods_at(
 
     The moment is hers at the meter where one wrote it, else the start of the milking.
     """
-    starts = [milkings[cow.milking].started_at for cow in cows]
+    starts = [milking.started_at for milking in milkings.values()]
     rows = reader.rows(
         PERIODS,
         animals=sorted({cow.animal for cow in cows}),

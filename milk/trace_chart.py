@@ -10,10 +10,10 @@ from collections.abc import Iterator
 from django.urls import reverse
 
 from config.charts import Chart, Flow, Node
-from milk.places import IN_STORE
+from milk.places import SENT
 from milk.trace import TraceBack, TraceForward
-from milk.trace_forward import MOVED
-from milk.trace_words import draw_words, lateness, many, mass, sentences
+from milk.trace_forward import MOVED, Pair, TrayOut
+from milk.trace_words import PLACES, draw_words, lateness, many, mass, sentences
 
 FEED, GROUPS, LOTS, VATS, WHEELS = "Feed", "Groups", "Milk lots", "Vats", "Wheels"
 BACK_STAGES = (FEED, GROUPS, LOTS, VATS, WHEELS)
@@ -182,10 +182,15 @@ def forward_nodes(trace: TraceForward) -> Iterator[Node]:
 
 def other_nodes(trace: TraceForward) -> Iterator[Node]:
     """Milk that is in no vat: in trays, in tanks, or gone elsewhere."""
+    least = trace.found.balance.rounding
     for tray in trace.found.trays:
-        kg = tray.left.whole + tray.cream.whole
-        if kg > trace.found.balance.rounding:
-            yield Node(key=f"tray {tray.uuid}", stage=VATS, name=f"Tray {tray.number}", kg=kg)
+        if tray.left.whole > least:
+            name = f"Still in tray {tray.number}"
+            yield Node(key=f"tray {tray.uuid}", stage=VATS, name=name, kg=tray.left.whole)
+    if trace.found.balance.cream.whole > least:
+        words = f"of {many(len(trace.found.trays), 'tray')}"
+        cream = trace.found.balance.cream.whole
+        yield Node(key="cream", stage=VATS, name="Cream", kg=cream, words=words)
     for draw in trace.found.draws:
         if draw.what != MOVED:
             name = draw_words(draw.what, draw.name).capitalize()
@@ -197,9 +202,9 @@ def other_nodes(trace: TraceForward) -> Iterator[Node]:
 
 
 def place_of(trace: TraceForward, wheel: int) -> str:
-    """The place a wheel is told under: a store is one place here, not its shelves."""
+    """The place a wheel is told under: a store or a brine is one here, a buyer is one."""
     place = trace.places[wheel]
-    return "in store" if place.kind == IN_STORE else place.words
+    return place.words if place.kind == SENT else PLACES[place.kind]
 
 
 def wheels_by_place(trace: TraceForward) -> dict[str, tuple[int, float, bool]]:
@@ -210,6 +215,11 @@ def wheels_by_place(trace: TraceForward) -> dict[str, tuple[int, float, bool]]:
         number, before, held = found.get(place, (0, 0.0, False))
         found[place] = (number + 1, before + kg.whole, held or trace.is_held("wheel", wheel.pk))
     return found
+
+
+def part(tray: TrayOut, kg: Pair) -> float:
+    """Of what came into a tray, a part."""
+    return kg.whole / tray.kg.whole if tray.kg.whole else 0.0
 
 
 def forward_flows(trace: TraceForward) -> Iterator[Flow]:
@@ -225,6 +235,10 @@ def forward_flows(trace: TraceForward) -> Iterator[Flow]:
         for code, kg in vat.parts:
             held = trace.is_held("vat", vat.pk)
             yield Flow(source=code, target=vat.name, kg=kg, held=held)
+    for tray in found.trays:
+        for code, kg in tray.parts:
+            yield Flow(source=code, target=f"tray {tray.uuid}", kg=kg * part(tray, tray.left))
+            yield Flow(source=code, target="cream", kg=kg * part(tray, tray.cream))
     for draw in found.draws:
         yield Flow(source=draw.lot, target=f"draw {draw.uuid}", kg=draw.kg.whole)
     for wheel, milk in found.wheels:

@@ -103,7 +103,10 @@ class DrawOut:
 
 @dataclass(slots=True)
 class TrayOut:
-    """A tray with milk of it: what came in, what was poured into vats, the cream, what is left."""
+    """A tray with milk of it: what came in, was poured into vats, went as cream, and is left.
+
+    ``parts``: (lot code, kg) of what came in.
+    """
 
     uuid: UUID
     number: str
@@ -111,6 +114,7 @@ class TrayOut:
     kg: Pair
     poured: Pair = NOTHING
     cream: Pair = NOTHING
+    parts: list[tuple[str, float]] = field(default_factory=list)
 
     @property
     def left(self) -> Pair:
@@ -159,7 +163,9 @@ class Balance:
 
     @property
     def difference(self) -> Pair:
-        return self.came_in + self.over + self.out.times(-1)
+        rest = self.came_in + self.over + self.out.times(-1)
+        # Adding 0 turns a difference of -0 into 0.
+        return Pair(round(rest.whole, 6) + 0.0, round(rest.interest, 6) + 0.0)
 
     def lines(self) -> list[tuple[str, Pair]]:
         """Every figure with its name, in the order of a balance."""
@@ -284,13 +290,14 @@ def own_part(lot: LotOut) -> float:
 
 
 def weighed(wheels: Sequence[WheelIn], vats: dict[int, VatOut]) -> list[tuple[WheelIn, Pair]]:
-    """Wheels with their part of the vat's milk."""
+    """Wheels with their part of the vat's milk, in the order of the vats."""
     by_vat: dict[int, list[WheelIn]] = defaultdict(list)
     for wheel in wheels:
         by_vat[wheel.vat_id].append(wheel)
     return [
-        (wheel, vats[wheel.vat_id].kg.times(wheel_fraction(by_vat[wheel.vat_id], wheel.pk)))
-        for wheel in wheels
+        (wheel, vat.kg.times(wheel_fraction(by_vat[vat.pk], wheel.pk)))
+        for vat in vats.values()
+        for wheel in by_vat[vat.pk]
     ]
 
 
@@ -312,6 +319,7 @@ def draws_of(reader: Reader, lots: dict[int, LotOut]) -> tuple[list[DrawOut], li
         sizes[tray] = (whole, cream or 0.0)
         found = trays.setdefault(tray, TrayOut(uuid, name, at, NOTHING))
         found.kg += part
+        found.parts.append((lot.row.code, part.whole))
     if trays:
         rows = reader.rows(POURED_FROM_TRAYS, trays=list(trays))
         poured: dict[int, float] = dict(rows)

@@ -93,7 +93,8 @@ def forward_json(trace: TraceForward) -> Document:
 
 def grams(kg: float | None) -> float | None:
     """kg to the gram; None stays None: not known."""
-    return None if kg is None else round(kg, 3)
+    # Adding 0 turns -0.0 into 0.0.
+    return None if kg is None else round(kg, 3) + 0.0
 
 
 def moment(at: datetime | None) -> str | None:

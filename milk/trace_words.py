@@ -22,7 +22,16 @@ PLACES = {
     IN_STORE: "in store",
     SENT: "sent to buyers",
 }
-NOTHING_STARTED = "No milk of {name} is in any lot the book knows."
+# What is followed, by the kind of the start.
+FOLLOWED = {
+    "animal": "milk of {name}",
+    "course": "milk inside the withdrawal period of {name}",
+    "batch": "milk of the groups that ate {name}",
+    "feed-lot": "milk of the groups that ate {name}",
+    "field": "milk of the groups that ate from {name}",
+    "group": "milk of {name} since {since}",
+    "lot": "milk of {name}",
+}
 
 
 def sentences(trace: TraceBack | TraceForward) -> list[str]:
@@ -34,12 +43,15 @@ def sentences(trace: TraceBack | TraceForward) -> list[str]:
 def back_says(trace: TraceBack) -> Iterator[str]:
     found = trace.found
     groups = {milking.group for milking in found.milkings}
+    if trace.thing_held:
+        yield held_says(trace)
     yield (
         f"{capital(trace.name)} holds {mass(found.kg)} of milk from "
         f"{many(len(found.lots), 'lot')}, given by {many(len(found.animals), 'animal')} "
         f"of {many(len(groups), 'group')}."
     )
-    yield held_says(trace)
+    if not trace.thing_held:
+        yield "No hold keeps it back."
     yield withheld_says(found.withheld)
     yield feeds_say(trace)
     unweighed = sum(not cow.weighed for cow in found.animals)
@@ -55,8 +67,6 @@ def back_says(trace: TraceBack) -> Iterator[str]:
 
 
 def held_says(trace: TraceBack) -> str:
-    if not trace.thing_held:
-        return "No hold keeps it back."
     told = [
         f"{one.hold.words} (since {local(one.hold.happened_at)}"
         f"{', ' + one.through if one.through else ''})"
@@ -93,12 +103,14 @@ def feeds_say(trace: TraceBack) -> str:
 def forward_says(trace: TraceForward) -> Iterator[str]:
     found = trace.found
     started = [lot for lot in found.lots if lot.started]
+    what = FOLLOWED[trace.kind].format(name=trace.name, since=local(trace.span.since)[:10])
     if not started:
-        yield NOTHING_STARTED.format(name=trace.name)
+        yield f"No {what} is in any lot the book knows."
     else:
         yield (
-            f"Milk of {trace.name} is in {many(len(found.lots), 'lot')}, "
-            f"{many(len(found.vats), 'vat')} and {many(len(found.wheels), 'wheel')}."
+            f"{capital(what)} is in {many(len(found.lots), 'lot')}, "
+            f"{many(len(found.vats), 'vat')} and {many(len(found.wheels), 'wheel')}: "
+            f"{mass(found.balance.came_in.interest)} of {mass(found.balance.came_in.whole)}."
         )
     yield where_say(trace)
     yield left_says(trace)

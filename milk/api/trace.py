@@ -47,11 +47,11 @@ class MilkingOut(serializers.Serializer[Any]):
 
 
 class PeriodOut(serializers.Serializer[Any]):
-    """A withdrawal period; ``until`` null: nobody knows when she is back."""
+    """A withdrawal period; null: nobody knows when it began, or when she is back."""
 
     kind = serializers.CharField()
     why = serializers.CharField()
-    since = moments()
+    since = moments(allow_null=True)
     until = moments(allow_null=True)
     source = serializers.UUIDField(  # type: ignore[assignment]
         help_text="the entry it comes from"

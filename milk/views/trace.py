@@ -15,8 +15,8 @@ from milk.trace_parts import WheelIn
 from milk.trace_words import draw_words, sentences
 
 NO_WAY = "A trace goes “back” or “forward”, not “{way}”."
-# Longer lists than this are folded away behind their heading.
-FEW = 20
+# Longer lists are folded away behind their heading: of details, of what a recall is about.
+FEW, SOME = 20, 50
 
 
 @action_required("read")
@@ -35,6 +35,7 @@ def trace(request: HttpRequest, way: str, kind: str, id: str) -> HttpResponse:
         "says": sentences(found),
         "chart": chart_of(found),
         "few": FEW,
+        "some": SOME,
         **(back_rows(found) if isinstance(found, TraceBack) else forward_rows(found)),
     }
     return render(request, f"milk/trace_{way}.html", context)
@@ -63,13 +64,15 @@ def forward_rows(trace: TraceForward) -> dict[str, Any]:
     return {
         "lots": [
             {"lot": lot, "held": trace.is_held("lot", lot.row.pk)}
-            for lot in found.lots
+            for lot in reversed(found.lots)
             if not lot.row.void
         ],
-        "vats": [{"vat": vat, "held": trace.is_held("vat", vat.pk)} for vat in found.vats],
+        "vats": [
+            {"vat": vat, "held": trace.is_held("vat", vat.pk)} for vat in reversed(found.vats)
+        ],
         "wheels": [
             {**wheel_row(trace, wheel), "vat": vats[wheel.vat_id].removeprefix("vat ")}
-            for wheel, _ in found.wheels
+            for wheel, _ in reversed(found.wheels)
         ],
         "draws": [
             {"draw": draw, "words": draw_words(draw.what, draw.name)}

@@ -118,4 +118,4 @@ def test_it_stands_in_the_description_of_the_api(vet_api: Api) -> None:
     text = answer.content.decode()
     assert "/api/trace/back/{kind}/{id}/" in text
     assert "/api/trace/forward/{kind}/{id}/" in text
-    assert "TraceBackOut" in text
+    assert "fed_before_hours" in text
