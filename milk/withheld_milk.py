@@ -24,10 +24,10 @@ LONGEST_MILKING = timedelta(seconds=32_767)
 GAP = timedelta(days=2)
 KEPT_OUT = 1
 
-PARTS = """
-    SELECT p.lot_id, p.milking_id, m.happened_at, m.group_id, m.metered
-    FROM milk_milkingpart AS p JOIN milk_milking AS m ON m.id = p.milking_id
-    WHERE p.lot_id = ANY(%s) AND m.struck_at IS NULL
+PARTS = "SELECT lot_id, milking_id FROM milk_milkingpart WHERE lot_id = ANY(%s)"
+MILKINGS = """
+    SELECT id, happened_at, group_id, metered FROM milk_milking
+    WHERE id = ANY(%s) AND struck_at IS NULL
 """
 PERIODS_IN_SPANS = """
     SELECT DISTINCT w.id, w.animal_id, w.source, w.course_id, w.kind, w.why,
@@ -133,19 +133,21 @@ def withheld_in(lot_ids: Iterable[int]) -> list[Row]:
     lots = sorted(set(lot_ids))
     if not lots:
         return []
-    parts = [
-        (lot, Milked(milking, at, group, metered))
-        for lot, milking, at, group, metered in fetch(PARTS, lots)
-    ]
-    if not parts:
+    parts = fetch(PARTS, lots)
+    standing = fetch(MILKINGS, sorted({milking for _, milking in parts})) if parts else []
+    if not standing:
         return []
-    milkings = {milked.id: milked for _, milked in parts}
+    milkings = {row[0]: Milked(*row) for row in standing}
     periods = by_animal(periods_in(spans_of(milkings.values())))
     animals = sorted(periods)
     if not animals:
         return []
     metered = fetch(METERED_IN_LOTS, lots, animals)
-    unmetered = [(lot, milked) for lot, milked in parts if not milked.metered]
+    unmetered = [
+        (lot, milkings[milking])
+        for lot, milking in parts
+        if milking in milkings and not milkings[milking].metered
+    ]
     stays = stays_by_group(periods, [milked for _, milked in unmetered])
     return sorted_rows(
         [*rows_of_meters(metered, milkings, periods), *rows_of_stays(unmetered, periods, stays)]

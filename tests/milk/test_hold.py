@@ -10,6 +10,7 @@ from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.db import connection, connections
 from django.db.utils import DatabaseError
+from django.test.utils import CaptureQueriesContext
 
 from config.errors import Conflict
 from config.models import Notice
@@ -279,6 +280,37 @@ def test_a_hold_cannot_be_struck(vet_api: Any, lot: MilkLot) -> None:
     assert answer.status_code == 403
     hold.refresh_from_db()
     assert not hold.is_struck
+
+
+HISTORY = (
+    "milk_holditem",
+    "milk_hold",
+    "milk_milklot",
+    "milk_lotparent",
+    "milk_vatlot",
+    "milk_wheel",
+)
+
+
+def test_no_statement_about_holds_walks_through_the_years(lot: MilkLot) -> None:
+    """With sequential scans priced out, one that remains has no index to go by."""
+    vat = make_vat()
+    bare_vat_lot(vat, lot)
+    wheel = make_wheel(vat=vat)
+    bare_parent(bare_lot(), lot)
+    hold_it(lot=lot)
+    with connection.cursor() as cursor:
+        cursor.execute("SET LOCAL enable_seqscan = off")
+        cursor.execute("SET LOCAL enable_bitmapscan = off")
+    with CaptureQueriesContext(connection) as asked:
+        open_holds(lot_ids=[lot.pk], vat_ids=[vat.pk], wheel_ids=[wheel.pk])
+    assert len(asked) == 6
+    for query in asked.captured_queries:
+        with connection.cursor() as cursor:
+            cursor.execute(f"EXPLAIN {query['sql']}")
+            plan = "\n".join(row[0] for row in cursor.fetchall())
+        for table in HISTORY:
+            assert f"Seq Scan on {table} " not in plan, plan
 
 
 @pytest.fixture

@@ -113,23 +113,26 @@ def slowly(lots: list[MilkLot]) -> set[tuple[Any, ...]]:
     """The same question asked row by row, as the rule is told to a newcomer."""
     found = set()
     periods = list(WithdrawalPeriod.objects.all())
+    cows = list(CowMilking.objects.all())
+    stays = list(GroupStay.objects.standing())
     for part in MilkingPart.objects.filter(lot__in=lots).select_related("milking"):
         milking = part.milking
         if milking.is_struck:
             continue
         for period in periods:
-            rows = CowMilking.objects.filter(milking=milking, animal_id=period.animal_id)
-            for row in rows.filter(lot=part.lot):
+            hers = (milking.pk, period.animal_id)
+            rows = [row for row in cows if (row.milking_id, row.animal_id) == hers]
+            for row in rows:
                 at = milking.happened_at + timedelta(seconds=row.at_s or 0)
-                if holds(period.during, at):
+                if row.lot_id == part.lot_id and holds(period.during, at):
                     kg = None if row.grams is None else Decimal(row.grams) / 1000
                     found.add(key_of(part.lot_id, milking.pk, period, at, kg))
-            if milking.metered or rows.filter(goes=CowMilking.Goes.KEPT_OUT).exists():
+            if milking.metered or any(row.goes == CowMilking.Goes.KEPT_OUT for row in rows):
                 continue
             at = milking.happened_at
-            for stay in GroupStay.objects.standing().filter(animal_id=period.animal_id):
-                there = stay.group_id == milking.group_id and holds(stay.during, at)
-                if there and holds(period.during, at):
+            for stay in stays:
+                her_group = (stay.animal_id, stay.group_id) == (period.animal_id, milking.group_id)
+                if her_group and holds(stay.during, at) and holds(period.during, at):
                     found.add(key_of(part.lot_id, milking.pk, period, at, None))
     return found
 
@@ -165,9 +168,7 @@ def test_both_directions_agree_with_the_slow_way(seed: int) -> None:
 
 
 def test_the_random_farms_have_withheld_milk_of_both_kinds() -> None:
-    found = set()
-    for seed in range(3):
-        found |= slowly(Farm(seed).lots)
+    found = slowly(Farm(0).lots)
     assert any(kg is not None for *_, kg in found)
     assert any(kg is None for *_, kg in found)
 
@@ -219,7 +220,7 @@ def test_nothing_asked_is_answered_without_asking_the_database() -> None:
 HISTORY = ("milk_cowmilking", "milk_milking", "milk_milkingpart", "herd_withdrawalperiod")
 
 
-@pytest.mark.parametrize(("way", "number"), [("from lots", 5), ("from periods", 6)])
+@pytest.mark.parametrize(("way", "number"), [("from lots", 6), ("from periods", 6)])
 def test_no_statement_walks_through_the_years(way: str, number: int) -> None:
     """With sequential scans priced out, one that remains has no index to go by."""
     farm = Farm(1)
