@@ -168,7 +168,7 @@ def test_both_directions_agree_with_the_slow_way(seed: int) -> None:
 
 
 def test_the_random_farms_have_withheld_milk_of_both_kinds() -> None:
-    found = slowly(Farm(0).lots)
+    found = {row for seed in range(3) for row in slowly(Farm(seed).lots)}
     assert any(kg is not None for *_, kg in found)
     assert any(kg is None for *_, kg in found)
 
