@@ -22,7 +22,7 @@ from herd.models import (
     Service,
     TagEvent,
 )
-from herd.services import breeding, groups, health, medicines, recordings, treatments
+from herd.services import animals, breeding, groups, health, medicines, recordings, treatments
 
 ANIMALS = (
     Kind(
@@ -50,6 +50,8 @@ ANIMALS = (
             "arrived_from",
             "marks",
         ),
+        record=animals.record_animal,
+        correct=animals.correct_animal,
         filters=("ear_tag", "farm_number"),
     ),
     Kind(
@@ -57,6 +59,7 @@ ANIMALS = (
         model=TagEvent,
         title="Tag events",
         fields=("animal", "what", "ear", "new_tag", "proof"),
+        record=animals.record_tag_event,
         filters=("animal", "what"),
     ),
     Kind(

@@ -17,7 +17,7 @@ from config.entries import Stamp
 from herd import withdrawal
 from herd.models import Animal, Course, Dose, Group, GroupStay, Medicine
 from herd.services import withdrawals
-from herd.services.questions import ask_about_course
+from herd.services.questions import ask_about_animal, ask_about_course
 from herd.withdrawal import Estate, Leaflet, Ordered
 from herd.words import local
 
@@ -69,7 +69,7 @@ def record_course(*, stamp: Stamp, animal: Animal, medicine: Medicine, **fields:
     course = Course(**stamp.columns(), animal=animal, medicine=medicine, **fields)
     course.full_clean()
     course.save(force_insert=True)
-    withdrawals.follow([animal.pk])
+    follow_course(course)
     return course
 
 
@@ -158,21 +158,24 @@ def correct_course(
 
     Its doses stay on it. Raises ValidationError by field, Conflict when it was struck.
     """
-    before = course.animal_id
+    before = course.animal
     animal: Animal = fields["animal"]
-    withdrawals.lock([before, animal.pk])
+    withdrawals.lock([before.pk, animal.pk])
     check_course(stamp.happened_at, **fields)
     check_doses_fit(course, stamp.happened_at)
     course = entries.correct(course, stamp=stamp, reason=reason, words=words, **fields)
+    withdrawals.follow([before.pk, animal.pk])
     ask_about_course(course)
-    withdrawals.follow([before, animal.pk])
+    for either in {before, animal}:
+        ask_about_animal(either)
     return course
 
 
 def follow_course(course: Course) -> None:
-    """What comes of a change to a course or its doses: periods, questions to the vet, the milk."""
-    ask_about_course(course)
+    """What comes of a change to a course or its doses: periods, the milk, questions to the vet."""
     withdrawals.follow([course.animal_id])
+    ask_about_course(course)
+    ask_about_animal(course.animal)
 
 
 def check_course(

@@ -9,10 +9,18 @@ from django.utils import timezone
 
 from config.models import Notice
 from herd.models import Dose, WithdrawalPeriod
-from herd.services.treatments import record_dose, strike_course, strike_dose
+from herd.services.treatments import record_course, record_dose, strike_course, strike_dose
 from herd.services.withdrawals import FLAG_TASK
 from herd.withheld import answer_for, is_withheld
-from tests.factories.herd import HOUR, NOON, make_course, make_dose, make_stamp, make_user
+from tests.factories.herd import (
+    HOUR,
+    NOON,
+    make_course,
+    make_dose,
+    make_medicine,
+    make_stamp,
+    make_user,
+)
 from tests.herd.arithmetic import at
 
 
@@ -112,6 +120,52 @@ def test_more_doses_than_ordered_ask_the_vet(cow, tube):
     give(course)
     give(course, NOON + 12 * HOUR)
     assert "2 doses of Tube A written, 1 ordered" in Notice.objects.get().what
+
+
+@pytest.mark.parametrize(
+    ("hours", "asked"),
+    [(12, 0), (15, 0), (9, 0), (15.5, 1), (8.5, 1)],
+)
+def test_dose_far_from_its_time_asks_the_vet(cow, tube, hours, asked):
+    # C3: more than a quarter of the interval late or early.
+    course = make_course(cow, medicine=tube, doses=2, interval_hours=12)
+    give(course)
+    give(course, NOON + hours * HOUR)
+    assert Notice.objects.count() == asked
+    assert all("12 h ordered" in notice.what for notice in Notice.objects.all())
+
+
+def test_two_medicines_against_bacteria_ask_the_vet(cow, vet):
+    # C5: A and B at the same time; the question is gone with B.
+    now = timezone.now()
+    ordered = {"diagnosis": "mastitis", "dose": Decimal(1), "doses": 1}
+    courses = [
+        record_course(
+            stamp=make_stamp(at=now - hours * HOUR),
+            animal=cow,
+            medicine=make_medicine(84, name=name, antimicrobial=True),
+            **ordered,
+        )
+        for name, hours in (("Tube A", 20), ("Injection B", 2))
+    ]
+    notice = Notice.objects.get(closed_at=None)
+    assert "Tube A and Injection B at the same time" in notice.what
+    strike_course(courses[1], by=vet, reason="animal")
+    assert not Notice.objects.filter(closed_at=None).exists()
+
+
+def test_medicines_one_after_the_other_ask_nothing(cow):
+    now = timezone.now()
+    for name, hours in (("Tube A", 100), ("Injection B", 2), ("Drench C", 1)):
+        record_course(
+            stamp=make_stamp(at=now - hours * HOUR),
+            animal=cow,
+            medicine=make_medicine(84, name=name, antimicrobial=name != "Drench C"),
+            diagnosis="mastitis",
+            dose=Decimal(1),
+            doses=1,
+        )
+    assert not Notice.objects.exists()
 
 
 def test_struck_dose_gives_back_the_one_before(cow, tube, vet):
