@@ -108,7 +108,16 @@ class Row:
 
     def __str__(self) -> str:
         said = ((name, self.values[place]) for name, place in self._places.items())
-        return ", ".join(f"{name} {value}" for name, value in said if value not in (None, ""))
+        return ", ".join(
+            f"{in_words(name)} {in_words(value)}" for name, value in said if value not in (None, "")
+        )
+
+
+def in_words(value: Any) -> str:
+    """A column's name, or a value, as a person reads it."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return str(value).replace("_", " ")
 
 
 def known_words(columns: Sequence[Column]) -> Callable[[str], bool]:

@@ -13,6 +13,7 @@ from config.sheets import Fault
 EXAMPLES = 10
 FAULTS_SHOWN = 20
 CHANGES_SHOWN = 50
+COUNTS = ("rows", "new", "same", "changed", "strange")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,8 +87,7 @@ class Report:
     upload: int | None = None
 
     def counts(self) -> dict[str, int]:
-        names = ("rows", "new", "same", "changed", "strange")
-        return {name: getattr(self, name) for name in names}
+        return {name: getattr(self, name) for name in COUNTS}
 
     def as_dict(self) -> dict[str, Any]:
         """The report for programs."""

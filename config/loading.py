@@ -17,7 +17,17 @@ from django.db import connection, transaction
 from django.utils.module_loading import autodiscover_modules
 
 from config.cells import CellError, Reading
-from config.columns import Column, Row, known_words, place_columns, quoted, read_rows, settle
+from config.columns import (
+    Column,
+    Row,
+    in_words,
+    known_words,
+    place_columns,
+    plain_header,
+    quoted,
+    read_rows,
+    settle,
+)
 from config.entries import CLOCK_TOLERANCE_MINUTES, Stamp, offset_minutes
 from config.errors import Refused, as_validation_error
 from config.intake import CHANGES_SHOWN, EXAMPLES, FAULTS_SHOWN, Report, Request
@@ -140,7 +150,8 @@ class Load:
         self.report.changed += 1
         if len(self.report.changes) < CHANGES_SHOWN:
             said = ", ".join(
-                f"{name} {shown(old)} → {shown(new)}" for name, (old, new) in differences.items()
+                f"{in_words(name)}: {shown(old)} → {shown(new)}"
+                for name, (old, new) in differences.items()
             )
             self.report.changes.append(f"row {row.number}, {who}: {said}")
         return self.takes_changed
@@ -323,8 +334,13 @@ def read_in(load: Load, loader: Loader, sheet: Sheet) -> None:
             load.strange(row)
         else:
             load.rows.append(row)
-    names = ", ".join(f"{place.header} is {place.column.name}" for place in placed)
-    load.note(f"columns: {names}")
+    renamed = [
+        f"“{place.header}” is {in_words(place.column.name)}"
+        for place in placed
+        if plain_header(place.header) != place.column.name
+    ]
+    if renamed:
+        load.note(f"columns: {', '.join(renamed)}")
     units = [f"{place.column.quantity} in {place.unit}" for place in placed if place.unit]
     if units:
         load.note(f"units: {', '.join(dict.fromkeys(units))}")

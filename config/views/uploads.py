@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 from config.columns import Unanswered
 from config.errors import Refused
 from config.forms.uploads import AnswersForm, TakeForm, UploadForm
-from config.intake import Request
+from config.intake import COUNTS, Request
 from config.loading import limit_bytes, run
 from config.models import Upload
 from config.once import once_only
@@ -45,7 +45,9 @@ def upload_list(request: HttpRequest) -> HttpResponse:
 def upload_detail(request: HttpRequest, number: int) -> HttpResponse:
     """One file: who took it in when, what was said about it and what it brought."""
     file = get_object_or_404(Upload.objects.defer("content").select_related("by"), pk=number)
-    return render(request, "config/upload_detail.html", {"file": file, "now": timezone.now()})
+    counts = [(name, file.counts[name]) for name in COUNTS if name in file.counts]
+    context = {"file": file, "counts": counts, "now": timezone.now()}
+    return render(request, "config/upload_detail.html", context)
 
 
 @action_required("read")
@@ -163,9 +165,7 @@ def show(request: HttpRequest, waiting: Waiting, **forms: Any) -> HttpResponse:
     context = {
         "waiting": waiting,
         "report": report,
-        "counts": [(name, report[name]) for name in ("new", "same", "changed", "strange")]
-        if report
-        else [],
+        "counts": [(name, report[name]) for name in COUNTS[1:]] if report else [],
         "answers": forms.get("answers") or AnswersForm(waiting.questions),
         "take": forms.get("take") or TakeForm(report),
         "brings": bool(report) and bool(report["new"] or report["changed"]),

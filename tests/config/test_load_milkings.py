@@ -129,7 +129,7 @@ def test_changed_row_is_shown_and_left() -> None:
     before = written()
     shown = load("milkings", ROWS.replace("11,5;;", "11,75;;"))
     assert shown.code == 0
-    assert "row 3, 1043, 2026-06-01 M: milk_kg 11.500 → 11.750" in shown.out
+    assert "row 3, 1043, 2026-06-01 M: milk kg: 11.500 → 11.750" in shown.out
     assert written() == before
     assert meter(1043).grams == 11_500
 

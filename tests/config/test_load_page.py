@@ -39,7 +39,7 @@ def test_look_then_take(office_client: Pages) -> None:
     before = written()
     address, page = looked(office_client, HERD)
     assert "Ready to be taken" in page
-    assert "row 2: farm_number 1042" in page
+    assert "row 2: farm number 1042" in page
     assert written() == before
     answer = office_client.send(f"{address}take/")
     upload = Upload.objects.get()
@@ -71,7 +71,7 @@ def test_a_file_is_taken_once(office_client: Pages) -> None:
 def test_what_the_file_does_not_tell_is_asked(office_client: Pages, group: Any) -> None:
     put_in_group(make_animal(1042), group)
     address, page = looked(office_client, MILK, "milkings")
-    assert "One thing to say first" in page
+    assert "Two things to say first" in page
     assert re.search(r"Column “milk” does not say its unit", page)
     unanswered = office_client.send(f"{address}answer/")
     assert "Nothing was saved" in unanswered.content.decode()
@@ -95,7 +95,7 @@ def test_strange_rows_keep_the_file_out_until_they_are_left_out(office_client: P
 def test_changed_rows_are_shown_side_by_side(office_client: Pages) -> None:
     make_animal(1042, ear_tag="999000000001042", sex="M")
     address, page = looked(office_client, b"ear tag;sex\n999000000001042;F\n")
-    assert "sex M → F" in page
+    assert "sex: M → F" in page
     office_client.send(f"{address}take/", take_changed="on")
     assert Animal.objects.standing().get().sex == "F"
 
