@@ -1,0 +1,51 @@
+"""What the search finds of the milk: wheels by plate, vats by number, lots by code, tanks."""
+
+from collections.abc import Iterator
+
+from django.core.exceptions import ObjectDoesNotExist, ValidationError
+from django.urls import reverse
+
+from config.find import register
+from milk.models import MilkLot, Tank, Vat, Wheel
+
+MOST = 8
+
+
+def wheels(text: str) -> Iterator[tuple[str, str]]:
+    """Standing wheels whose plate begins with the text."""
+    plate = text.lower().removeprefix("wheel").removeprefix("plate").strip()
+    rows = Wheel.objects.standing().filter(plate__startswith=plate).order_by("plate")
+    for wheel in rows[:MOST] if plate else ():
+        yield f"{wheel} of {wheel.vat}", wheel.get_absolute_url()
+
+
+def vats(text: str) -> Iterator[tuple[str, str]]:
+    """The vat “2026-06-09/17”."""
+    try:
+        vat = Vat.find(text)
+    except (ObjectDoesNotExist, ValueError, OverflowError, ValidationError):
+        return
+    yield str(vat).capitalize(), vat.get_absolute_url()
+
+
+def lots(text: str) -> Iterator[tuple[str, str]]:
+    """Lots whose code begins with the text, the latest first."""
+    code = text.upper().removeprefix("LOT").strip()
+    rows = MilkLot.objects.filter(code__startswith=code).order_by("-code")
+    for lot in rows[:MOST] if code else ():
+        yield f"Lot {lot}" + (" (void)" if lot.void else ""), lot.get_absolute_url()
+
+
+def tanks(text: str) -> Iterator[tuple[str, str]]:
+    """The tank of that name."""
+    try:
+        tank = Tank.find(text)
+    except ObjectDoesNotExist:
+        return
+    yield str(tank).capitalize(), reverse("milk:tanks")
+
+
+register("Wheels", wheels)
+register("Vats", vats)
+register("Milk lots", lots)
+register("Tanks", tanks)
