@@ -8,6 +8,8 @@ from decimal import Decimal
 from django.db.models import Exists, OuterRef
 from psycopg.types.range import TimestamptzRange
 
+from config.templatetags.sheet import moment
+from feed.days import local_day
 from feed.models import Feeding, ForageBatch, HeapCheck
 from feed.window import State, hours_late
 from herd.models import Group, GroupStay
@@ -67,6 +69,16 @@ class Row:
         return self.batch.heated_at is not None and self.batch.heated_at <= self.at
 
     @property
+    def deadline_words(self) -> str:
+        """The deadline for reading, only the clock when it is on the board's own day."""
+        return clock(self.batch.deadline, self.at)
+
+    @property
+    def heated_words(self) -> str:
+        """When it was found heated, only the clock when it was on the board's own day."""
+        return clock(self.batch.heated_at, self.at)
+
+    @property
     def groups(self) -> list[Group]:
         """The groups that got of it, each once, in the order they were fed."""
         return list({fed.group.pk: fed.group for fed in self.fed}.values())
@@ -84,20 +96,21 @@ def board(at: datetime) -> list[Row]:
         .with_left(at)
         .select_related("field")
     )
-    return rows_of(list(batches), at)
+    newest = max((batch.happened_at for batch in batches), default=at)
+    return rows_of(list(batches), at, newest)
 
 
 def row_of(batch: ForageBatch, at: datetime) -> Row:
     """One load as the board shows it."""
     found = ForageBatch.objects.with_left(at).select_related("field").get(pk=batch.pk)
-    (row,) = rows_of([found], at)
+    newest = ForageBatch.objects.happened_by(at).order_by("-happened_at").first() or found
+    (row,) = rows_of([found], at, newest.happened_at)
     return row
 
 
-def rows_of(batches: list[ForageBatch], at: datetime) -> list[Row]:
-    """The rows of loads that have what is left of them annotated."""
+def rows_of(batches: list[ForageBatch], at: datetime, newest: datetime) -> list[Row]:
+    """The rows of loads with what is left of them annotated; ``newest``: the latest cut."""
     fed, checks = fed_of(batches, at), latest_checks(batches, at)
-    newest = max((batch.happened_at for batch in batches), default=at)
     rows = []
     for batch in batches:
         left, discarded = batch.left_kg, batch.discarded_kg  # type: ignore[attr-defined]
@@ -114,6 +127,13 @@ def rows_of(batches: list[ForageBatch], at: datetime) -> list[Row]:
             )
         )
     return sorted(rows, key=place)
+
+
+def clock(value: datetime | None, at: datetime) -> str:
+    """A moment on the estate's clock, without its day when that is the day of ``at``."""
+    words = moment(value)
+    same = value is not None and local_day(value) == local_day(at)
+    return words.partition(", ")[2] if same else words
 
 
 def place(row: Row) -> tuple[int, datetime, int]:

@@ -95,7 +95,7 @@ def batch(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "wordings": wordings_of(load),
         "works": works_before(load),
         "strikes": not load.is_struck and may_strike(request.user, "forage-batches", load),
-        "groups": fed_groups(now) if row.asks or row.is_open and row.fed else [],
+        "groups": fed_groups(now) if row.asks else [],
         "now": now,
         **rights_of(request),
     }

@@ -97,6 +97,8 @@ def test_rest_is_written_by_one_touch(feed_hand_client: Pages) -> None:
     cut_at = timezone.now() - 3 * HOUR
     batch, group = make_batch(happened_at=cut_at), make_fed_group(3)
     last = make_feeding(batch, group, kg=Decimal(6200), happened_at=cut_at + HOUR)
+    assert "where did they go?" not in text(feed_hand_client, batch)
+    make_batch(happened_at=cut_at + 2 * HOUR)
     page = text(feed_hand_client, batch)
     assert "2,800 kg not written: where did they go?" in page
     moment = f'name="happened_at" value="{last.happened_at.isoformat()}"'
@@ -112,6 +114,11 @@ def test_rest_is_written_by_one_touch(feed_hand_client: Pages) -> None:
     assert (written.kg, written.group, written.weighed) == (Decimal(2800), group, False)
     assert written.happened_at == last.happened_at
     assert "where did they go?" not in text(feed_hand_client, batch)
+
+
+def test_load_leads_to_the_milk_that_came_of_it(vet_client: Pages) -> None:
+    batch = make_batch()
+    assert f"/milk/trace/forward/batch/{batch.uuid}/" in text(vet_client, batch)
 
 
 def test_unknown_load_is_not_found(vet_client: Pages) -> None:

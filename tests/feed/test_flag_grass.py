@@ -9,19 +9,22 @@ from celery import current_app
 from django.utils import timezone
 
 from config.models import JobRun, Notice
+from feed.models import WindowRule
 from feed.services.batches import record_batch, strike_batch
 from feed.services.deadlines import FLAG_TASK
 from feed.services.discards import record_discard, strike_discard
+from feed.services.feedings import record_feeding, strike_feeding
 from feed.services.fields import record_work
 from feed.services.heaps import record_heap_check
 from feed.services.notices import flag
+from feed.services.rules import strike_window_rule
 from feed.tasks import flag_grass_past_window
 from tests.factories.feed import (
     make_batch,
     make_discard,
+    make_fed_group,
     make_feeding,
     make_field,
-    make_window_rules,
     make_work,
 )
 from tests.factories.herd import DAY, HOUR, NOON, make_stamp, make_user
@@ -177,16 +180,36 @@ def test_task_has_its_name_and_leaves_a_run() -> None:
     assert FLAG_TASK in current_app.tasks
 
 
-def test_every_change_asks_for_the_job(
+def test_job_is_asked_for_when_the_change_is_written(
     monkeypatch: pytest.MonkeyPatch, django_capture_on_commit_callbacks: Any
 ) -> None:
     asked: list[str] = []
     monkeypatch.setattr("config.jobs.send", lambda name, args: asked.append(name))
-    make_window_rules()
-    at = make_stamp(at=NOON + HOUR)
     with django_capture_on_commit_callbacks(execute=True):
-        batch = record_batch(stamp=make_stamp(), field=make_field(), kg=Decimal(900))
-        record_heap_check(stamp=at, batch=batch, heap=Decimal(20), air=Decimal(18))
-        record_discard(stamp=at, batch=batch, kg=Decimal(1), why="other", where_to="digester")
-        record_work(stamp=at, field=batch.field, what="manure", waiting_days=1)
-    assert asked == [FLAG_TASK] * 4
+        record_batch(stamp=make_stamp(), field=make_field(), kg=Decimal(900))
+        assert asked == []
+    assert asked == [FLAG_TASK]
+
+
+def test_every_change_asks_for_the_job(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[str] = []
+    for module in ("deadlines", "fields", "rules"):
+        monkeypatch.setattr(f"feed.services.{module}.ask", asked.append)
+    at, why = make_stamp(at=NOON + HOUR), {"by": make_user(), "reason": "twice"}
+    batch = make_batch()
+    feeding, group = make_feeding(batch), make_fed_group()
+    changes = (
+        lambda: record_batch(stamp=make_stamp(), field=make_field(), kg=Decimal(900)),
+        lambda: record_heap_check(stamp=at, batch=batch, heap=Decimal(20), air=Decimal(18)),
+        lambda: record_feeding(stamp=at, batch=batch, group=group, kg=Decimal(1)),
+        lambda: record_discard(
+            stamp=at, batch=batch, kg=Decimal(1), why="other", where_to="digester"
+        ),
+        lambda: record_work(stamp=at, field=batch.field, what="manure", waiting_days=1),
+        lambda: strike_feeding(feeding, **why),
+        lambda: strike_batch(make_batch(), **why),
+        lambda: strike_window_rule(WindowRule.objects.first(), **why),
+    )
+    for number, change in enumerate(changes, start=1):
+        change()
+        assert asked == [FLAG_TASK] * number
