@@ -7,8 +7,9 @@ from uuid import uuid4
 
 import pytest
 from django.db import connection
+from django.utils import timezone
 
-from config.entries import strike
+from config.entries import correct, strike
 from config.models import JobRun, Notice
 from herd.models import Animal, Course, WithdrawalPeriod
 from herd.services import withdrawals
@@ -232,6 +233,21 @@ def test_old_milk_is_found_when_its_entry_has_just_arrived() -> None:
     later = EVENING + timedelta(days=200)
     make_dose(make_course(story.cow, happened_at=EVENING - HOUR, received_at=later - HOUR))
     assert run(at=later)["holds"] == 1
+
+
+def test_old_milk_is_found_when_its_course_was_corrected_today() -> None:
+    """A correction keeps the number of the course, so it does not stand at the end of the table."""
+    story = Story(milkings=1)
+    course = make_course(story.other, happened_at=EVENING - 30 * HOUR)
+    dose = make_dose(course, at=EVENING - HOUR)
+    for _ in range(3):
+        make_course(make_animal(), happened_at=EVENING - 300 * HOUR)
+    stamp = stamp_at(course.happened_at, user_in("vet"))
+    correct(course, stamp=stamp, reason="animal", animal=story.cow)
+    withdrawals.rebuild([story.cow.pk, story.other.pk])
+    assert dose.course_id == course.pk
+    assert run(at=timezone.now())["holds"] == 1
+    assert "milk of 1042" in Hold.objects.get().words
 
 
 def test_old_milk_nobody_touched_is_left_to_the_live_read() -> None:
