@@ -206,10 +206,10 @@ class Farm:
             to_tank=self.tanks[other],
         )
         pipe = ("pipe", self.at)
-        moved = self.draw(tank, kg, pipe)
-        if moved or self.contents[tank].mix:
-            self.contents[other].pour_in(moved)
-            self.graph.add_edge(pipe, self.step(other))
+        # Out of a tank that never held any, it is milk of which nobody knows where it came from.
+        moved = self.draw(tank, kg, pipe) or {("unknown", self.at): float(kg)}
+        self.contents[other].pour_in(moved)
+        self.graph.add_edge(pipe, self.step(other))
 
     def do_washed(self, tank: int) -> None:
         self.write(TankEvent, tank=self.tanks[tank], what="washed")

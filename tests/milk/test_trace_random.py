@@ -14,7 +14,8 @@ pytestmark = pytest.mark.django_db
 # Vats and lots are kept to the gram; a kilo passes through a few of them.
 NEAR = 0.05
 
-# A tank drawn below nothing and filled again; milk there and back; a tray of two mixtures.
+# A tank drawn below nothing and filled again; milk there and back; a tray of two mixtures; milk
+# moved out of a tank that held none.
 OVERDRAWN = [("meter", 0, 0, 5, 5), ("vat", 0, 0, 30), ("group", 0, 20, True), ("vat", 0, 1, 10)]
 THERE_AND_BACK = [
     ("meter", 0, 0, 40, 10),
@@ -26,6 +27,7 @@ THERE_AND_BACK = [
     ("in", 0, 50),
     ("vat", 0, 0, 20),
 ]
+FROM_NOWHERE = [("meter", 0, 0, 16, 53), ("moved", 1, 11), ("vat", 0, 0, 49)]
 TRAYS = [
     ("group", 0, 60, False),
     ("tray", 0, 30, True),
@@ -40,6 +42,7 @@ TRAYS = [
 @example(actions=OVERDRAWN)
 @example(actions=THERE_AND_BACK)
 @example(actions=TRAYS)
+@example(actions=FROM_NOWHERE)
 @settings(
     max_examples=20,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
