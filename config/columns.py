@@ -229,48 +229,43 @@ def read_rows(sheet: Sheet, placed: Sequence[Placed], reading: Reading) -> Itera
     places = {place.column.name: index for index, place in enumerate(placed)}
     readers = [_Reader(place, reading) for place in placed]
     for line in sheet.lines():
-        if line.fault:
-            yield line.fault
-            continue
-        yield _read_row(line, readers, places)
+        yield line.fault or _read_row(line, readers, places)
 
 
-class _Reader:
-    """Reads the cells of one column; the same text is read once."""
+class _Reader(dict[str, Any]):
+    """The values of one column's cells by their text; the same text is read once."""
 
     def __init__(self, place: Placed, reading: Reading) -> None:
-        self.place, self.reading, self.parser = place, reading, place.parser()
+        super().__init__()
+        self.index, self.header = place.index, place.header
+        self.parser, self.reading = place.parser(), reading
         self.required = place.column.required
-        self.seen: dict[str, Any] = {}
 
-    def read(self, text: str) -> Any:
-        """The value, or the CellError, of a cell."""
-        if text not in self.seen:
-            try:
-                value = self.parser(text, self.reading)
-                if self.required and value in (None, ""):
-                    value = CellError("a value; it is needed in every row")
-            except CellError as error:
-                value = error
-            self.seen[text] = value
-        return self.seen[text]
+    def __missing__(self, text: str) -> Any:
+        """The value, or the CellError, of a text that was not read before."""
+        try:
+            value = self.parser(text, self.reading)
+            if self.required and value in (None, ""):
+                value = CellError("a value; it is needed in every row")
+        except CellError as error:
+            value = error
+        self[text] = value
+        return value
 
 
 def _read_row(line: Line, readers: Sequence[_Reader], places: Mapping[str, int]) -> Row | Fault:
-    values = []
-    for reader in readers:
-        text = line.cells[reader.place.index]
-        value = reader.read(text)
+    cells_ = line.cells
+    values = tuple([reader[cells_[reader.index]] for reader in readers])
+    for reader, value in zip(readers, values, strict=True):
         if isinstance(value, CellError):
             return Fault(
-                quoted(text),
+                quoted(cells_[reader.index]),
                 value.expected,
                 value.remedy or CORRECT,
                 row=line.number,
-                column=reader.place.header,
+                column=reader.header,
             )
-        values.append(value)
-    return Row(line.number, tuple(values), places)
+    return Row(line.number, values, places)
 
 
 def quoted(text: str) -> str:
@@ -301,12 +296,14 @@ def nearest(text: str, names: Sequence[str], most: int = 3) -> list[str]:
 
 def _examples(sheet: Sheet, placed: Sequence[Placed]) -> dict[int, dict[str, None]]:
     """The different texts of the columns whose style or unit must be found out, in order."""
-    wanted = [place.index for place in placed if place.column.looks or place.column.units]
-    texts: dict[int, dict[str, None]] = {index: {} for index in wanted}
+    texts: dict[int, dict[str, None]] = {
+        place.index: {} for place in placed if place.column.looks or place.column.units
+    }
+    wanted = list(texts.items())
     for line in sheet.lines():
         if not line.fault:
-            for index in wanted:
-                texts[index][line.cells[index]] = None
+            for index, seen in wanted:
+                seen[line.cells[index]] = None
     return texts
 
 

@@ -4,7 +4,7 @@ An app lists its kinds in ``<app>/kinds.py`` and registers them; this module fin
 name and never imports an app.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any
@@ -74,17 +74,26 @@ class Kind:
         keeps = any(isinstance(trigger, KeepsNumber) for trigger in self.model._meta.triggers)  # type: ignore[attr-defined]
         return self.correct or (entries.correct if keeps else None)
 
+    @property
+    def why_names(self) -> dict[str, str]:
+        """How a re-entry names the reason and words of its strike, by what a service calls them.
+
+        A kind with fields of those names says “strike_reason” and “strike_words” instead.
+        """
+        clash = {"reason", "words"} & set(self.fields)
+        return {name: f"strike_{name}" if clash else name for name in ("reason", "words")}
+
     @transaction.atomic
     def re_enter(
-        self, entry: Entry, *, stamp: Stamp, reason: str, words: str = "", **fields: Any
+        self, entry: Entry, *, stamp: Stamp, why: Mapping[str, str], fields: Mapping[str, Any]
     ) -> Entry:
         """Write an entry again: corrected under its number, or struck and replaced by a new one.
 
         Raises Conflict when it is struck already, ValidationError by field.
         """
         if self.corrects:
-            return self.corrects(entry, stamp=stamp, reason=reason, words=words, **fields)
-        struck = self.strike(entry, by=stamp.by, reason=reason, words=words)
+            return self.corrects(entry, stamp=stamp, **why, **fields)
+        struck = self.strike(entry, by=stamp.by, **why)
         return self.write(stamp=replace(stamp, replaces=struck), **fields)
 
     def entries(self) -> Any:

@@ -34,7 +34,6 @@ from config.intake import CHANGES_SHOWN, EXAMPLES, FAULTS_SHOWN, Report, Request
 from config.models import Upload
 from config.sheets import CORRECT, MEGABYTE, Fault, Sheet, read_sheet, refuse_size
 
-DEFAULT_LIMIT_MB = 32
 DEVICE = "file"
 
 RELOADED = "re-loaded from {file}"
@@ -106,7 +105,7 @@ def loader_named(kind: str) -> Loader:
 
 def limit_bytes() -> int:
     """The largest file that is taken (setting LOAD_LIMIT_MB)."""
-    return int(getattr(settings, "LOAD_LIMIT_MB", DEFAULT_LIMIT_MB)) * MEGABYTE
+    return int(settings.LOAD_LIMIT_MB) * MEGABYTE
 
 
 class Strange(CellError):
@@ -126,6 +125,7 @@ class Load:
         self.headers: dict[str, str] = {}
         self.upload: Upload | None = None
         self._noted: dict[str, int] = {}
+        self._moments: dict[tuple[date | datetime, time], datetime] = {}
 
     @property
     def takes_changed(self) -> bool:
@@ -224,6 +224,9 @@ class Load:
         Raises Strange for a time that has not come, or that the clock jumped over.
         """
         said = row[column]
+        known = self._moments.get((said, at))
+        if known is not None:
+            return known
         try:
             moment = moment_of(said, at)
         except CellError as error:
@@ -231,6 +234,7 @@ class Load:
         if moment > self.request.now + timedelta(minutes=CLOCK_TOLERANCE_MINUTES):
             now = shown(self.request.now)
             raise Strange(column, f"a time that has come, at most {now}", found=str(shown(moment)))
+        self._moments[said, at] = moment
         return moment
 
 

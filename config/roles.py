@@ -72,8 +72,8 @@ WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "deliveries": ((CHEESEMAKER, OFFICE), (CHEESEMAKER,)),
     "lot-tests": ((CHEESEMAKER, OFFICE, VET), (CHEESEMAKER, VET)),
     "limits": ((VET, OFFICE), (VET,)),
-    "holds": ((VET, CHEESEMAKER), ()),
-    "hold-decisions": ((VET, CHEESEMAKER, OWNER), ()),
+    "holds": ((VET, CHEESEMAKER), (VET, CHEESEMAKER)),
+    "hold-decisions": ((VET, CHEESEMAKER, OWNER), (VET, CHEESEMAKER, OWNER)),
     "trays": ((CHEESEMAKER,), (CHEESEMAKER,)),
     "starter-cans": ((CHEESEMAKER,), (CHEESEMAKER,)),
     "vats": ((CHEESEMAKER,), (CHEESEMAKER,)),
@@ -85,7 +85,7 @@ WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "store-rounds": ((STORE_HAND, CHEESEMAKER), (CHEESEMAKER,)),
     "inspections": ((CHEESEMAKER,), (CHEESEMAKER,)),
     "dispatches": ((OFFICE, STORE_HAND, CHEESEMAKER), (OFFICE, CHEESEMAKER)),
-    "recalls": ((VET, CHEESEMAKER, OWNER), ()),
+    "recalls": ((VET, CHEESEMAKER, OWNER), (VET, CHEESEMAKER, OWNER)),
 }
 ACTIONS: dict[str, tuple[str, ...]] = {
     "read": ROLES,
@@ -129,7 +129,7 @@ def may_strike(user: User | AnonymousUser, slug: str, entry: Entry) -> bool:
     """Whether a user may strike or re-enter this entry.
 
     Besides the roles listed, whoever wrote it may take it back for half an hour, if their role
-    still writes the kind; kinds that nobody strikes (holds) stay out of that.
+    still writes the kind.
     """
     if may(user, f"strike:{slug}"):
         return True

@@ -116,6 +116,8 @@ STATIC_ROOT = BASE_DIR / "staticfiles" if PRODUCTION else None
 WHITENOISE_USE_FINDERS = not PRODUCTION
 MEDIA_ROOT = SWARDLINE_DATA / "files"
 FILE_UPLOAD_PERMISSIONS = 0o600
+# The largest file that `load` takes in at once, in megabytes; it is held in memory.
+LOAD_LIMIT_MB = environment.whole("LOAD_LIMIT_MB", 32)
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {

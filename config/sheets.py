@@ -11,7 +11,7 @@ import io
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import BinaryIO
+from typing import BinaryIO, NamedTuple
 
 MEGABYTE = 1_000_000
 FIRST_BLOCK = 65_536
@@ -88,8 +88,7 @@ class SheetRefused(Exception):
         self.fault = fault
 
 
-@dataclass(frozen=True)
-class Line:
+class Line(NamedTuple):
     """One row: its number in the spreadsheet and its cells, or what is wrong with it."""
 
     number: int

@@ -24,7 +24,18 @@ from milk.models import (
     VatFill,
     Wheel,
 )
-from milk.services import holds, limits, milkings, recalls, store, tanks, tests, vats, wheels
+from milk.services import (
+    holds,
+    limits,
+    milkings,
+    recalls,
+    store,
+    taking_back,
+    tanks,
+    tests,
+    vats,
+    wheels,
+)
 
 TANKS = (
     Kind(
@@ -138,6 +149,7 @@ TESTS = (
         help="Nothing of it may be used until two different people have decided.",
         fields=("reason", "words", "lot", "tank", "vat", "wheel"),
         record=holds.hold_milk,
+        strike=taking_back.strike_hold,
         filters=("reason", "lot", "tank", "vat", "wheel"),
         struck_ok=("vat", "wheel"),
     ),
@@ -149,6 +161,7 @@ TESTS = (
         help="Two different people must decide the same. A small share never makes milk fit.",
         fields=("hold", "decision", "words"),
         record=holds.decide,
+        strike=taking_back.strike_decision,
         filters=("hold", "decision"),
     ),
 )

@@ -81,9 +81,9 @@ class EntryViewSet(WriteView, viewsets.GenericViewSet[Any]):
         serializer = self.get_serializer(data=request.data)
         serializer.is_valid(raise_exception=True)
         values = dict(serializer.validated_data)
-        why = {"reason": values.pop("reason"), "words": values.pop("words")}
+        why = {name: values.pop(sent) for name, sent in self.kind.why_names.items()}
         stamp = stamp_from(request, values)
-        again = self.kind.re_enter(entry, stamp=stamp, **why, **values)
+        again = self.kind.re_enter(entry, stamp=stamp, why=why, fields=values)
         return self.answer(again, status=201)
 
     def get_serializer_class(self) -> Any:

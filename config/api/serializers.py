@@ -150,14 +150,15 @@ def serializer_of(slug: str) -> type[EntrySerializer]:
 def re_entry_of(slug: str) -> type[EntrySerializer]:
     """The serializer class of a re-entry: the entry in full, and why the old one is struck."""
     base = serializer_of(slug)
-    meta = type("Meta", (base.Meta,), {"fields": ("reason", "words", *base.Meta.fields)})
+    reason, words = base.describes.why_names.values()
+    meta = type("Meta", (base.Meta,), {"fields": (reason, words, *base.Meta.fields)})
     return type(
         f"{base.describes.model.__name__}ReEntry",
         (base,),
         {
             "Meta": meta,
-            "reason": serializers.ChoiceField(choices=REASONS, write_only=True),
-            "words": serializers.CharField(
+            reason: serializers.ChoiceField(choices=REASONS, write_only=True),
+            words: serializers.CharField(
                 max_length=400, allow_blank=True, default="", write_only=True
             ),
         },

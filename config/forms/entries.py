@@ -130,7 +130,10 @@ def form_of(slug: str) -> type[EntryForm]:
 def re_entry_form_of(slug: str) -> type[EntryForm]:
     """The form that writes an entry again: the reason first, then all of it."""
     base = form_of(slug)
-    fields = {name: deepcopy(field) for name, field in StrikeForm.base_fields.items()}
+    fields = {
+        sent: deepcopy(StrikeForm.base_fields[name])
+        for name, sent in base.describes.why_names.items()
+    }
     return type(
         f"{base.describes.model.__name__}ReEntryForm",
         (base,),

@@ -151,9 +151,11 @@ def kind_reenter(request: HttpRequest, slug: str, uuid: UUID) -> HttpResponse:
     entry = open_entry(request, kind, uuid)
     form = re_entry_form_of(slug)(request.POST or None, initial=initial_of(kind, entry))
     if form.is_valid():
-        why = {name: form.cleaned_data[name] for name in ("reason", "words")}
+        why = {name: form.cleaned_data[sent] for name, sent in kind.why_names.items()}
         stamp = stamp_of(request, form)
-        again = form.carry_out(kind.re_enter, entry, stamp=stamp, **why, **form.entry_values())
+        again = form.carry_out(
+            kind.re_enter, entry, stamp=stamp, why=why, fields=form.entry_values()
+        )
         if again is not None:
             messages.success(request, WRITTEN_AGAIN.format(entry=again))
             return redirect("kind-detail", slug=slug, uuid=again.uuid)

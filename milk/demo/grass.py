@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from datetime import timedelta
 from decimal import Decimal
+from typing import Any
 
 from config.entries import Stamp
 from feed.models import Discard, Feeding, FeedLot, Field, ForageBatch, HeapCheck, Refusal
@@ -191,25 +192,20 @@ def make_leftover(estate: Estate, fields: list[Field]) -> None:
         )
         for batch in (lying, thrown)
     )
-    write(
-        [
-            entry(
-                HeapCheck,
-                hand,
-                thrown.happened_at + timedelta(hours=8),
-                batch=thrown,
-                heap=Decimal(34),
-                air=Decimal(22),
-            )
-        ]
-    )
+    throw_away(hand, thrown)
+
+
+def throw_away(hand: Any, load: ForageBatch) -> None:
+    """A load found heated by the probe, and thrown away an hour later."""
+    probed = load.happened_at + timedelta(hours=8)
+    write([entry(HeapCheck, hand, probed, batch=load, heap=Decimal(34), air=Decimal(22))])
     write(
         [
             entry(
                 Discard,
                 hand,
-                thrown.happened_at + timedelta(hours=9),
-                batch=thrown,
+                probed + timedelta(hours=1),
+                batch=load,
                 kg=Decimal(2100),
                 why="heated",
                 where_to="manure heap",

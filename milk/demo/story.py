@@ -1,7 +1,7 @@
 """What happens to the milk and wheels of the story, and what goes wrong on purpose."""
 
 from collections.abc import Iterator
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -20,6 +20,7 @@ from milk.models import (
     MilkLot,
     StorePlace,
     StoreStay,
+    Tank,
     TankEvent,
     Vat,
     VatFill,
@@ -30,17 +31,37 @@ from milk.services import milkings
 SHELVES, COLUMNS = 20, 30
 OLD_VATS = 6
 OLD_GROUPS = (9, 10, 11)
+OLD_KG = Decimal(2200)
 SENT = 8
+LIFTED = timedelta(hours=3)
 
 
 def make_old_make(estate: Estate) -> None:
     """A day of more than a year ago, known by groups only: its wheels are old enough to be sold."""
     day = estate.today - timedelta(days=OLD_MAKE_DAYS)
     tank = estate.tanks["C"]
+    write(old_milkings(estate, day, tank))
     by = estate.people["cheesemaker"]
-    kg = Decimal(2200)
+    at = estate.at(day, "06:15")
+    vats = write(
+        entry(Vat, by, at, day=day, number=23 + index, fat=Decimal("3.02"), lifted_at=at + LIFTED)
+        for index in range(OLD_VATS)
+    )
+    share = OLD_KG * len(OLD_GROUPS) / OLD_VATS
     write(
-        entry(
+        entry(VatFill, by, at + timedelta(minutes=4 * index), vat=vat, tank=tank, kg=share)
+        for index, vat in enumerate(vats)
+    )
+    write([entry(TankEvent, by, estate.at(day, "08:00"), tank=tank, what="washed")])
+    wheels = write(old_wheels(by, vats))
+    graded = estate.now - timedelta(days=14)
+    write(entry(Inspection, by, graded, wheel=one, way="tap", grade="first") for one in wheels)
+    write(dispatches(estate, wheels[:SENT]))
+
+
+def old_milkings(estate: Estate, day: date, tank: Tank) -> Iterator[Milking]:
+    for index, number in enumerate(OLD_GROUPS):
+        yield entry(
             Milking,
             estate.people["milker"],
             estate.at(day, f"04:{10 * index:02d}"),
@@ -48,53 +69,23 @@ def make_old_make(estate: Estate) -> None:
             day=day,
             session="M",
             tank=tank,
-            kg=kg,
-            read_kg=kg,
+            kg=OLD_KG,
+            read_kg=OLD_KG,
             ended_at=estate.at(day, f"05:{10 * index:02d}"),
         )
-        for index, number in enumerate(OLD_GROUPS)
-    )
-    at = estate.at(day, "06:15")
-    vats = write(
-        entry(
-            Vat,
-            by,
-            at,
-            day=day,
-            number=23 + index,
-            fat=Decimal("3.02"),
-            lifted_at=at + timedelta(hours=3),
-        )
-        for index in range(OLD_VATS)
-    )
-    share = kg * len(OLD_GROUPS) / OLD_VATS
-    write(
-        entry(VatFill, by, at + timedelta(minutes=4 * index), vat=vat, tank=tank, kg=share)
-        for index, vat in enumerate(vats)
-    )
-    write([entry(TankEvent, by, estate.at(day, "08:00"), tank=tank, what="washed")])
-    wheels = write(
-        entry(
-            Wheel,
-            by,
-            vat.lifted_at,
-            plate=f"{3000 + 2 * index + number:07d}",
-            vat=vat,
-            twin=twin,
-            kg=Decimal("47.8"),
-        )
-        for index, vat in enumerate(vats, start=1)
-        for number, twin in enumerate("AB")
-        if vat.lifted_at
-    )
-    write(
-        entry(
-            Inspection, by, estate.now - timedelta(days=14), wheel=wheel, way="tap", grade="first"
-        )
-        for wheel in wheels
-    )
-    write(
-        entry(
+
+
+def old_wheels(by: Any, vats: list[Vat]) -> Iterator[Wheel]:
+    for index, vat in enumerate(vats, start=1):
+        for number, twin in enumerate("AB"):
+            plate = f"{3000 + 2 * index + number:07d}"
+            lifted = vat.happened_at + LIFTED
+            yield entry(Wheel, by, lifted, plate=plate, vat=vat, twin=twin, kg=Decimal("47.8"))
+
+
+def dispatches(estate: Estate, wheels: list[Wheel]) -> Iterator[Dispatch]:
+    for index, wheel in enumerate(wheels):
+        yield entry(
             Dispatch,
             estate.people["office"],
             estate.now - timedelta(days=9),
@@ -104,8 +95,6 @@ def make_old_make(estate: Estate) -> None:
             paper=f"LF-{700 + index // 4}",
             order="autumn order",
         )
-        for index, wheel in enumerate(wheels[:SENT])
-    )
 
 
 def buyer(estate: Estate, index: int) -> Any:

@@ -11,12 +11,15 @@ from django.core.exceptions import ValidationError
 from django.db import connection, connections
 from django.db.utils import DatabaseError
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
 from config.errors import Conflict
 from config.models import Notice
+from config.roles import OWN_MISTAKE
 from milk.held import check_may_leave, check_may_pour, open_holds
 from milk.models import Hold, HoldDecision, MilkLot
 from milk.services import holds
+from milk.services.taking_back import strike_hold
 from tests.cast import user_in
 from tests.factories.herd import make_user
 from tests.factories.milk import (
@@ -274,12 +277,40 @@ def test_who_may_hold_and_decide(request: Any, lot: MilkLot) -> None:
     )
 
 
-def test_a_hold_cannot_be_struck(vet_api: Any, lot: MilkLot) -> None:
+def test_a_hold_is_taken_back_by_its_writer_only(
+    vet_api: Any, cheesemaker_api: Any, lot: MilkLot
+) -> None:
+    body = {"reason": "other", "words": "wrong lot", "lot": str(lot.uuid)}
+    made = vet_api.post("/api/holds/", {**body, "happened_at": (EVENING + HOUR).isoformat()})
+    path = f"/api/holds/{made.json()['id']}/strike/"
+    assert cheesemaker_api.post(path, {"reason": "twice"}).status_code == 409
+    assert vet_api.post(path, {"reason": "twice"}).status_code == 200
+    assert not Hold.objects.open().exists()
+
+
+def test_a_hold_of_an_hour_ago_is_decided_not_struck(vet: Any, lot: MilkLot) -> None:
+    hold = hold_it(vet, lot=lot)
+    later = timezone.now() + 2 * OWN_MISTAKE
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("milk.services.taking_back.timezone.now", lambda: later)
+        with pytest.raises(Conflict):
+            strike_hold(hold, by=vet, reason="twice")
+    assert Hold.objects.open().exists()
+
+
+def test_a_decision_taken_back_lets_the_hold_stand_again(
+    vet_api: Any, cheesemaker_api: Any, lot: MilkLot
+) -> None:
     hold = hold_it(lot=lot)
-    answer = vet_api.post(f"/api/holds/{hold.uuid}/strike/", {"reason": "twice"})
-    assert answer.status_code == 403
-    hold.refresh_from_db()
-    assert not hold.is_struck
+    word = {"hold": str(hold.uuid), "decision": "release", "words": "letter 7"}
+    word["happened_at"] = (EVENING + 2 * HOUR).isoformat()
+    assert vet_api.post("/api/hold-decisions/", word).status_code == 201
+    second = cheesemaker_api.post("/api/hold-decisions/", word)
+    assert not Hold.objects.open().exists()
+    path = f"/api/hold-decisions/{second.json()['id']}/strike/"
+    assert vet_api.post(path, {"reason": "twice"}).status_code == 409
+    assert cheesemaker_api.post(path, {"reason": "twice"}).status_code == 200
+    assert Hold.objects.open().get() == hold
 
 
 HISTORY = (

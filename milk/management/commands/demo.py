@@ -6,7 +6,6 @@ from time import perf_counter
 from typing import Any
 
 from django.conf import settings
-from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
@@ -44,13 +43,14 @@ class Command(BaseCommand):
         try:
             if serves:
                 serve.check_port(port)
-            call_command("migrate", verbosity=0)
+                # Before the load: what a late entry sets in motion is asked for right away.
+                serve.join_broker()
+            serve.bring_tables_up_to_date()
             self.fill(moment(options["at"]))
-            self.run_jobs()
-            self.say("\n".join(day_report(timezone.now())))
-            self.say(f"\n{SIGN_IN}")
             if serves:
-                serve.serve(port, say=self.say)
+                serve.serve(port, say=self.say, meanwhile=self.show_day)
+            else:
+                self.show_day()
         except serve.Failed as error:
             raise CommandError(str(error)) from error
 
@@ -63,6 +63,12 @@ class Command(BaseCommand):
         estate = load(now)
         story.write_late_course(estate)
         self.say(f"Larkfold loaded in {perf_counter() - began:.1f} s\n")
+
+    def show_day(self) -> None:
+        """Run the day's jobs, then print what they found and how to sign in."""
+        self.run_jobs()
+        self.say("\n".join(day_report(timezone.now())))
+        self.say(f"\n{SIGN_IN}")
 
     def run_jobs(self) -> None:
         """The jobs of the day, here and now; the worker runs them again by its clock."""

@@ -1,0 +1,206 @@
+"""Every kind of entry of the milk: made, written again and struck, by API and by page."""
+
+from datetime import timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+from django.conf import settings
+from django.contrib.auth.models import User
+from django.utils import timezone
+
+from config.entries import Entry
+from config.kinds import Kind, all_kinds, kind_named
+from config.roles import ACTIONS
+from milk.models import Hold
+from milk.services import holds
+from tests.cast import Api, Pages, user_in
+from tests.factories.milk import (
+    EVENING,
+    a_day,
+    make_buyer,
+    make_store_place,
+    make_tank,
+    make_tray,
+    make_vat,
+    make_wheel,
+    stamp_at,
+)
+
+HOUR = timedelta(hours=1)
+NEXT_DAY = EVENING + 20 * HOUR
+# When, what is sent, and what is different when it is written again. Words in capitals stand for
+# an entry of the world below.
+BODIES: dict[str, tuple[Any, dict[str, Any], dict[str, Any]]] = {
+    "tanks": (EVENING, {"name": "Q", "capacity_kg": "5000", "use": "receiving"}, {"name": "R"}),
+    "tank-events": (EVENING + 2 * HOUR, {"tank": "TANK", "what": "drawn", "kg": "3"}, {"kg": "4"}),
+    "milkings": (
+        EVENING + 3 * HOUR,
+        {"group": "GROUP", "day": "2026-06-09", "session": "E", "tank": "TANK", "kg": "900"},
+        {"kg": "950"},
+    ),
+    "meter-corrections": (
+        NEXT_DAY,
+        {"animal": "COW", "milking": "MILKING", "new_grams": 11000, "new_goes": 0}
+        | {"why": "the meter stuck"},
+        {"new_grams": 11500},
+    ),
+    "deliveries": (
+        NEXT_DAY,
+        {"way": "in", "holding": "BUYER", "tank": "TANK", "kg": "500", "paper": "N1"},
+        {"kg": "550"},
+    ),
+    "trays": (EVENING + 2 * HOUR, {"number": 7, "tank": "TANK", "kg": "5"}, {"kg": "6"}),
+    "lot-tests": (
+        EVENING + HOUR,
+        {"lot": "LOT", "what": "cells", "value": "210", "written": "210", "sample": "S1"},
+        {"value": "240", "written": "240"},
+    ),
+    "limits": (
+        NEXT_DAY,
+        {"what": "cells", "of": "single", "at_most": "300", "unit": "thousand per ml"}
+        | {"times": 0, "of_last": 0, "scheme": "a test", "valid_from": "2026-06-01"}
+        | {"source": "invented"},
+        {"at_most": "350"},
+    ),
+    "holds": (NEXT_DAY, {"reason": "other", "words": "smells", "lot": "LOT"}, {"words": "sour"}),
+    "hold-decisions": (
+        NEXT_DAY + HOUR,
+        {"hold": "HOLD", "decision": "destroy", "words": "laboratory letter 7"},
+        {"words": "laboratory letter 8"},
+    ),
+    "starter-cans": (
+        NEXT_DAY,
+        {"can": "2", "from_vat": "VAT", "litres": "40", "temperature": "45"},
+        {"litres": "45"},
+    ),
+    "vats": (EVENING + 14 * HOUR, {"day": "2026-06-10", "number": 31, "round": 1}, {"fat": "3.1"}),
+    "vat-fills": (EVENING + 15 * HOUR, {"vat": "VAT", "tank": "TANK", "kg": "8"}, {"kg": "9"}),
+    "wheels": (NEXT_DAY, {"plate": "9000001", "vat": "VAT", "twin": "A"}, {"kg": "47.5"}),
+    "brine-stays": (NEXT_DAY + 24 * HOUR, {"wheel": "WHEEL", "bath": "1"}, {"row": "4"}),
+    "store-places": (
+        EVENING,
+        {"room": "North", "aisle": 3, "column": 1, "shelf": 2},
+        {"shelf": 3},
+    ),
+    "store-stays": (NEXT_DAY + 600 * HOUR, {"wheel": "WHEEL", "place": "PLACE"}, {}),
+    "store-rounds": (NEXT_DAY, {"room": "1", "aisle": 1, "what": "turned"}, {"what": "brushed"}),
+    "inspections": (
+        NEXT_DAY + 600 * HOUR,
+        {"wheel": "WHEEL", "way": "tap", "grade": "first"},
+        {"grade": "second", "findings": "a hollow"},
+    ),
+    "dispatches": (
+        NEXT_DAY + 700 * HOUR,
+        {"wheel": "WHEEL", "buyer": "BUYER", "kg": "40.1", "paper": "P1"},
+        {"kg": "40.3"},
+    ),
+    "recalls": (
+        NEXT_DAY + 800 * HOUR,
+        {"root_kind": "wheel", "root": "WHEEL", "reason": "a drill", "drill": True},
+        {"reason": "a drill, once more"},
+    ),
+}
+KINDS = [kind for kind in all_kinds() if kind.app == "milk"]
+
+
+@pytest.fixture
+def world(db: None) -> dict[str, Entry]:
+    """One lot of one group, its tank, a vat without milk, a wheel, a place, a buyer and a hold."""
+    tank = make_tank()
+    lot = a_day(tank)
+    milking = lot.milking
+    made = {
+        "TANK": tank,
+        "LOT": lot,
+        "MILKING": milking,
+        "GROUP": milking.group,
+        "COW": milking.cows.first().animal,
+        "TRAY": make_tray(tank=tank, at=EVENING + HOUR, kg=2),
+        "VAT": make_vat(),
+        "WHEEL": make_wheel(vat=make_vat()),
+        "PLACE": make_store_place(),
+        "BUYER": make_buyer(),
+    }
+    made["HOLD"] = holds.hold_milk(
+        stamp=stamp_at(NEXT_DAY, user_in("vet")),
+        reason=Hold.Reason.OTHER,
+        words="to be decided",
+        vat=made["VAT"],
+    )
+    return made
+
+
+def writer_of(kind: Kind) -> User:
+    """Somebody who may both write and strike entries of the kind."""
+    strikers = ACTIONS[f"strike:{kind.slug}"]
+    return user_in(next(role for role in ACTIONS[f"write:{kind.slug}"] if role in strikers))
+
+
+def filled(body: dict[str, Any], world: dict[str, Entry]) -> dict[str, Any]:
+    """The body with the ids of the world's entries in it."""
+    return {
+        name: str(world[value].uuid) if isinstance(value, str) and value in world else value
+        for name, value in body.items()
+    }
+
+
+def as_form(body: dict[str, Any], at: Any) -> dict[str, Any]:
+    local = at.astimezone(ZoneInfo(settings.TIME_ZONE))
+    fields = {name: "on" if value is True else value for name, value in body.items()}
+    return {**fields, "happened_at": local.strftime("%Y-%m-%dT%H:%M")}
+
+
+def test_every_kind_is_tried_here() -> None:
+    assert {kind.slug for kind in KINDS} == set(BODIES)
+
+
+@pytest.mark.parametrize("slug", BODIES)
+def test_kind_by_api(slug: str, world: dict[str, Entry]) -> None:
+    kind = kind_named(slug)
+    api = Api(writer_of(kind))
+    at, body, change = BODIES[slug]
+    sent = {**filled(body, world), "happened_at": at.isoformat()}
+    made = api.post(f"/api/{slug}/", sent)
+    assert made.status_code == 201, made.content
+    number = made.json()["id"]
+    again = api.post(
+        f"/api/{slug}/{number}/re-enter/", {**sent, **change, kind.why_names["reason"]: "quantity"}
+    )
+    assert again.status_code in (200, 201), again.content
+    newer = again.json()
+    assert (newer["id"] == number) == bool(kind.corrects)
+    assert newer["replaces"] is not None
+    struck = api.post(f"/api/{slug}/{newer['id']}/strike/", {"reason": "twice"})
+    assert struck.status_code == 200, struck.content
+    assert struck.json()["struck"]["reason"] == "twice"
+    twice = api.post(f"/api/{slug}/{newer['id']}/strike/", {"reason": "twice"})
+    assert twice.status_code == 409
+    assert kind.model.objects.filter(struck_at__isnull=False).count() == 2
+
+
+@pytest.mark.parametrize("slug", BODIES)
+def test_kind_by_page(slug: str, world: dict[str, Entry]) -> None:
+    kind = kind_named(slug)
+    pages = Pages()
+    pages.force_login(writer_of(kind))
+    at, body, change = BODIES[slug]
+    form = as_form(filled(body, world), at)
+    before = timezone.now()
+    assert pages.get(f"/entries/{slug}/new/").status_code == 200
+    made = pages.send(f"/entries/{slug}/new/", **form)
+    assert made.status_code == 302, made.content.decode()
+    entry = kind.model.objects.standing().filter(received_at__gte=before).latest("pk")
+    place = f"/entries/{slug}/{entry.uuid}/"
+    again = pages.send(
+        f"{place}re-enter/", **{**form, **change, kind.why_names["reason"]: "quantity"}
+    )
+    assert again.status_code == 302, again.content.decode()
+    newer = kind.model.objects.standing().filter(replaces__isnull=False).get()
+    place = f"/entries/{slug}/{newer.uuid}/"
+    struck = pages.send(f"{place}strike/", reason="twice")
+    assert struck.status_code == 302, struck.content.decode()
+    page = pages.get(place).content.decode()
+    assert "struck" in page
+    assert "entered twice" in page
+    assert kind.model.objects.filter(struck_at__isnull=False).count() == 2
