@@ -1,7 +1,8 @@
 """Files about the feed: loads of fresh-cut forage."""
 
 from collections import defaultdict
-from datetime import datetime
+from collections.abc import Iterable
+from datetime import datetime, time, timedelta
 from decimal import Decimal
 from functools import partial
 from typing import Any
@@ -12,7 +13,7 @@ from django.db import transaction
 from config import cells
 from config.columns import DAY, NUMBER, Column, Row, nearest
 from config.errors import Refused, as_validation_error
-from config.loading import Load, Loader, Strange, register
+from config.loading import Load, Loader, Strange, day_of, estate_zone, register
 from feed.models import Field, ForageBatch
 from feed.services import batches
 
@@ -28,7 +29,7 @@ VALUES = (
     "early_reason",
     "remark",
 )
-MIDNIGHT = datetime.min.time()
+MIDNIGHT, NOON = time(0), time(12)
 
 
 class ForageFile:
@@ -38,10 +39,22 @@ class ForageFile:
         self.load = load
         self.fields = {field.name.casefold(): field for field in Field.objects.standing()}
         self.here: dict[tuple[int, datetime], list[ForageBatch]] = defaultdict(list)
-        for batch in ForageBatch.objects.standing().order_by("pk"):
+        for batch in self.batches_of_span():
             self.here[batch.field_id, batch.happened_at].append(batch)
         self.names = [name for name in VALUES if name in load.headers]
         self.done: set[int] = set()
+
+    def batches_of_span(self) -> Iterable[ForageBatch]:
+        """The standing loads of the days the file is about."""
+        days = [day_of(row["cut"]) for row in self.load.rows]
+        if not days:
+            return []
+        first, last = (datetime.combine(day, NOON, estate_zone()) for day in (min(days), max(days)))
+        near = (first - timedelta(days=1), last + timedelta(days=1))
+        found: Iterable[ForageBatch] = (
+            ForageBatch.objects.standing().filter(happened_at__range=near).order_by("pk")
+        )
+        return found
 
     def take(self) -> None:
         """Write the file: what is here word for word goes first, so that no load is mistaken."""

@@ -51,8 +51,7 @@ class AnimalFile:
         self.load, self.roster, self.groups = load, Roster(), Groups()
         self.names = [name for name in self.own if name in load.headers]
         self.since = since_option(load)
-        known = Animal.objects.in_bulk(list(self.roster.animals))
-        self.animals: Mapping[int, Animal] = known
+        self.animals: Mapping[int, Animal] = Animal.objects.standing().in_bulk()
         stays = GroupStay.objects.standing().filter(during__contains=load.request.now)
         self.stands = {stay.animal_id: stay for stay in stays.select_related("group")}
         self.seen: dict[Any, int] = {}

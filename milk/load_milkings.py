@@ -115,7 +115,7 @@ class MilkingFile:
                 at=at,
                 grams=None if row["milk_kg"] is None else int(row["milk_kg"] * GRAMS_PER_KG),
                 goes=CowMilking.Goes.KEPT_OUT if row["kept_out"] else CowMilking.Goes.TANK,
-                contents=contents_of(row),
+                contents=contents_of(row, self.compared),
             )
         )
 

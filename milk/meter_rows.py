@@ -15,7 +15,8 @@ from herd.models import GroupStay, Recording
 from herd.roster import Known
 from milk.models import CowMilking, Milking
 
-RECORDED = ("lactation", *CONTENT_NAMES)
+LACTATION = "lactation"
+RECORDED = (LACTATION, *CONTENT_NAMES)
 FIRST_EVENING_HOUR = 12
 # The column that holds them is two bytes wide.
 MOST_SECONDS = 32_767
@@ -103,10 +104,14 @@ def session_of(row: Row) -> str:
     return "M" if hour < FIRST_EVENING_HOUR else "E"
 
 
-def contents_of(row: Row) -> dict[str, Any]:
-    """Lactation and contents of a row; empty when nothing was measured but the weight."""
-    said = {name: row[name] for name in RECORDED}
-    return said if any(said[name] is not None for name in CONTENT_NAMES) else {}
+def contents_of(row: Row, names: Iterable[str]) -> dict[str, Any]:
+    """Lactation and contents of a row; empty when nothing was measured but the weight.
+
+    ``names``: those of RECORDED that the file has.
+    """
+    said = {name: row[name] for name in names}
+    measured = any(value is not None and name != LACTATION for name, value in said.items())
+    return said if measured else {}
 
 
 def order(reading: Reading) -> tuple[Any, ...]:

@@ -13,6 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import psutil
 import pytest
 from django.db import connection
 from django.utils import timezone
@@ -53,13 +54,17 @@ def take(kind: str, path: Path, **options: str) -> float:
         now=timezone.now(),
         options=options,
     )
-    began, busy = time.perf_counter(), time.process_time()
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_backend_pid()")
+        server = psutil.Process(cursor.fetchone()[0])
+    began, busy, served = time.perf_counter(), time.process_time(), sum(server.cpu_times()[:2])
     with statements() as spent:
         report = run(request)
     seconds = time.perf_counter() - began
     memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
     lines = [
-        f"\n{path.name}: {seconds:.1f} s ({time.process_time() - busy:.1f} s of it in Python), "
+        f"\n{path.name}: {seconds:.1f} s ({time.process_time() - busy:.1f} s of work in Python, "
+        f"{sum(server.cpu_times()[:2]) - served:.1f} s in the database), "
         f"{report.counts()}, peak {memory} MB"
     ]
     dearest = sorted(spent.items(), key=lambda each: -each[1])[:SHOWN]
