@@ -32,7 +32,7 @@ screenshots: $(DEV_STAMP)
 	BASE_URL=http://127.0.0.1:$(PORT) $(BIN)/python -m tests.browser.screenshots
 
 test: $(DEV_STAMP)
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest --numprocesses 2 --dist loadscope
 
 lint: $(DEV_STAMP)
 	$(BIN)/python -m ruff check .
