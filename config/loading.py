@@ -339,7 +339,7 @@ def read_in(load: Load, loader: Loader, sheet: Sheet) -> None:
         else:
             load.rows.append(row)
     renamed = [
-        f"“{place.header}” is {in_words(place.column.name)}"
+        f"“{place.header}” is “{in_words(place.column.name)}”"
         for place in placed
         if plain_header(place.header) != place.column.name
     ]
