@@ -57,7 +57,7 @@ class AnimalQuerySet(EntryQuerySet):
         text = text.strip()
         tag = plain_tag(text)
         names = Q(ear_tag=tag) | Q(tag_events__new_tag=tag, tag_events__struck_at=None)
-        if text.isdigit() and len(text) <= 4:
+        if text.isascii() and text.isdecimal() and len(text) <= 4:
             names |= Q(farm_number=int(text))
         with suppress(ValueError):
             names |= Q(uuid=uuids.UUID(text))

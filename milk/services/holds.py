@@ -241,8 +241,14 @@ def where_of(hold: Hold, lots: Collection[int]) -> str:
     for thing in (hold.tank, hold.vat, hold.wheel):
         if thing is not None:
             return str(thing)
-    codes = MilkLot.objects.filter(pk__in=lots).order_by("opened_at", "id")
-    return ", ".join(codes.values_list("code", flat=True))
+    codes = list(
+        MilkLot.objects.filter(pk__in=lots)
+        .order_by("opened_at", "id")
+        .values_list("code", flat=True)
+    )
+    if len(codes) > 2:
+        return f"{len(codes)} lots, {codes[0]} to {codes[-1]}"
+    return ", ".join(codes)
 
 
 def silence(hold: Hold) -> None:
