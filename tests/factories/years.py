@@ -156,7 +156,7 @@ def grass(values: dict[str, Any]) -> None:
 
 
 def milk(values: dict[str, Any]) -> None:
-    """Milkings, lots, parts, what was carried over, and meter rows."""
+    """Tanks and the milkings of every group; then what follows from them."""
     insert(
         Tank,
         "name, capacity_kg, use",
@@ -177,6 +177,11 @@ def milk(values: dict[str, Any]) -> None:
         "ORDER BY s.at, g.number",
         **values,
     )
+    lots(values)
+
+
+def lots(values: dict[str, Any]) -> None:
+    """A lot a session and tank, its parts, what was carried over, and meter rows."""
     run(
         "INSERT INTO milk_milklot (uuid, code, tank_id, day, session, milking_id, opened_at, "
         "closed_at, ended_at, kg, carried_kg, drawn_kg, void) "
