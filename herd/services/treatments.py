@@ -104,7 +104,9 @@ def record_dose(
     A dose of a struck course is kept, for it was given: it stays without a plan, and nobody knows
     when the animal is back. Raises ValidationError by field.
     """
-    # Locked and read again: a correction may have moved the course to another animal meanwhile.
+    # Animals are locked before courses everywhere. The course is read again under the lock: a
+    # correction may have moved it to another animal meanwhile.
+    withdrawals.lock([course.animal_id])
     course = Course.objects.select_for_update(of=("self",), no_key=True).get(pk=course.pk)
     withdrawals.lock([course.animal_id])
     check_dose(stamp.happened_at, course, expires_on, skipped)

@@ -134,15 +134,24 @@ class Facts:
 
     @classmethod
     def of(cls, animals: Sequence[int]) -> "Facts":
-        """Read what is known of these animals."""
-        courses = Course.objects.standing().filter(animal__in=animals).select_related("medicine")
-        doses = Dose.objects.standing().filter(course__animal__in=animals)
-        doses = doses.select_related("course__medicine").order_by("happened_at")
-        dry_offs = DryOff.objects.standing().filter(animal__in=animals).select_related("medicine")
-        calvings = Calving.objects.standing().filter(dam__in=animals).order_by("happened_at")
+        """Read what is known of these animals; no more when nothing is written of them."""
+        courses = list(
+            Course.objects.standing().filter(animal__in=animals).select_related("medicine")
+        )
+        doses = list(
+            Dose.objects.standing()
+            .filter(course__animal__in=animals)
+            .select_related("course__medicine")
+            .order_by("happened_at")
+        )
+        dry_offs = list(
+            DryOff.objects.standing().filter(animal__in=animals).select_related("medicine")
+        )
+        calvings = list(Calving.objects.standing().filter(dam__in=animals).order_by("happened_at"))
+        some = bool(courses or doses or dry_offs or calvings)
         return cls(
-            rules=dated_rules(),
-            stands=stands_of(animals),
+            rules=dated_rules() if some else (),
+            stands=stands_of(animals) if some else {},
             courses=by(courses, "animal_id"),
             doses=by((dose for dose in doses if not dose.course.is_struck), "course_id"),
             unplanned=grouped(
@@ -152,10 +161,7 @@ class Facts:
             ),
             dry_offs=by(dry_offs, "animal_id"),
             calvings=by(calvings, "dam_id"),
-            leaflets=leaflets_of(
-                {course.medicine_id for course in courses}
-                | {dry_off.medicine_id for dry_off in dry_offs}
-            ),
+            leaflets=leaflets_of(entry.medicine_id for entry in (*courses, *dry_offs)),
         )
 
     def periods(self, animal: int) -> Iterator[WithdrawalPeriod]:

@@ -141,18 +141,28 @@ def make_medicine(
     own.setdefault("name", f"Medicine {next(number)}")
     medicine: Medicine = make(Medicine, at=LONG_AGO, **own)
     if valid_from is not None:
-        make_version(medicine, milk_hours=milk_hours, valid_from=valid_from, **fields)
+        # Nobody was treated with it yet: there is nothing to compute.
+        version = {"milk_hours": milk_hours, "valid_from": valid_from, **fields}
+        make(MedicineVersion, **version_fields(medicine, version))
     return medicine
+
+
+def version_fields(medicine: Medicine, given: dict[str, Any]) -> dict[str, Any]:
+    """The fields of a version of a leaflet, those not given filled in."""
+    return {
+        "medicine": medicine,
+        "milk_hours": 84,
+        "meat_days": 10,
+        "valid_from": date(2020, 1, 1),
+        "source": "leaflet, invented",
+        "happened_at": LONG_AGO,
+        **given,
+    }
 
 
 def make_version(medicine: Medicine, **fields: Any) -> MedicineVersion:
     """A version of a leaflet: 84 h milk and 10 days meat."""
-    fields.setdefault("milk_hours", 84)
-    fields.setdefault("meat_days", 10)
-    fields.setdefault("valid_from", date(2020, 1, 1))
-    fields.setdefault("source", "leaflet, invented")
-    fields.setdefault("happened_at", LONG_AGO)
-    version: MedicineVersion = make(MedicineVersion, medicine=medicine, **fields)
+    version: MedicineVersion = make(MedicineVersion, **version_fields(medicine, fields))
     withdrawals.rebuild(withdrawals.treated_with(medicine))
     return version
 
