@@ -222,7 +222,7 @@ def cheese(values: dict[str, Any]) -> None:
         Vat,
         "day, number, round, remark",
         "SELECT l.opened_at + interval '5 hours' AS at, l.day, "
-        "(CASE l.session WHEN 'M' THEN 0 ELSE 20 END + n * 2 "
+        "(CASE l.session WHEN 'M' THEN 0 ELSE %(vats)s * 2 END + n * 2 "
         "  + (t.name = 'B')::int + 1) AS number, 1 AS round, "
         "l.id::text AS remark "
         "FROM milk_milklot AS l JOIN milk_tank AS t ON t.id = l.tank_id, "
