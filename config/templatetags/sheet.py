@@ -147,13 +147,19 @@ def sheets(context: Context) -> dict[str, Any]:
     for label, names in SHEETS:
         url = next((found for found in map(address, names) if found), "")
         if url:
-            inside = here == url if url == "/" else here.startswith(root_of(url))
-            items.append({"label": label, "url": url, "here": inside})
-    # Only the longest match is where we are ("Milk" is not, on a page of wheels below /milk/).
-    best = max((item["url"] for item in items if item["here"]), key=len, default="")
+            items.append({"label": label, "url": url})
+    # The closest sheet is where we are: "Wheels" on /milk/wheels/…, "Milk" elsewhere on /milk/.
+    best = max(items, key=lambda item: closeness(here, item["url"]), default=None)
     for item in items:
-        item["here"] = item["url"] == best
+        item["here"] = item is best and closeness(here, item["url"]) > 0
     return {"items": items}
+
+
+def closeness(here: str, url: str) -> int:
+    """How much of our address a sheet's address, or the root of its pages, covers; 0 for none."""
+    if url == "/":
+        return int(here == url)
+    return max(len(part) for part in ("", url, root_of(url)) if here.startswith(part))
 
 
 def root_of(url: str) -> str:

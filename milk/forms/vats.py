@@ -10,14 +10,15 @@ from django.utils import timezone
 from config.entries import REASONS
 from config.forms.entries import SheetForm
 from config.forms.fields import EntryText, MomentField, NumberField
-from milk.in_tanks import in_tanks
+from milk.answers import POUR
+from milk.in_tanks import Content, in_tanks
 from milk.models import Tank, Tray, Vat
 from milk.services.vats import Fill
 from milk.services.wheels import Plate
 
 # Trays stand overnight; older ones are filled from the form of the kind.
 TRAYS_SINCE = timedelta(hours=36)
-NOTHING_IN = "No tank and no tray holds milk by the book. Write the milking first."
+WRITTEN_LATE = timedelta(hours=3)
 NO_KG = "Write the kg beside the tank or tray the milk came from."
 NO_PLATE = "Write at least one plate."
 PLATE_MISSING = "There is a weight but no plate."
@@ -44,17 +45,19 @@ class FillForm(SheetForm):
         help_text="Needed when milk was pumped into the tank meanwhile.",
     )
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, vat: Vat, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.sources: dict[str, Tank | Tray] = {}
         now = timezone.now()
-        for content in in_tanks(now):
-            if content.lot is not None and content.tank.use != Tank.Use.WASTE:
-                said = f"lot {content.lot}, {content.left:,.0f} kg left"
-                if content.answer is not None and content.answer.word != "pour":
-                    said += f" – {content.answer.word}"
+        # A fill written late is offered what was in the tanks when the vat was begun.
+        late = now - vat.happened_at > WRITTEN_LATE
+        at = vat.happened_at if late else now
+        self.fields["happened_at"].initial = at
+        for content in in_tanks(at):
+            if content.tank.use != Tank.Use.WASTE:
+                said = held_then(content) if late else holds_now(content)
                 self.offer(content.tank, f"From {content.tank}, kg", said)
-        for tray in trays_filled(now):
+        for tray in trays_filled(at):
             filled = timezone.localtime(tray.happened_at)
             said = f"{tray.kg:,.0f} kg from {tray.tank} at {filled:%H:%M}"
             self.offer(tray, f"From tray {tray.number}, kg", said)
@@ -80,8 +83,21 @@ class FillForm(SheetForm):
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
         if not self.errors and not self.fills():
-            self.add_error(None, NO_KG if self.sources else NOTHING_IN)
+            self.add_error(None, NO_KG)
         return values
+
+
+def holds_now(content: Content) -> str:
+    """What a tank holds, beside the field for it."""
+    if content.answer is None:
+        return "no milk in it by the book"
+    said = f"lot {content.lot}, {content.left:,.0f} kg left"
+    return said if content.answer.word == POUR else f"{said}: {content.answer.word}"
+
+
+def held_then(content: Content) -> str:
+    """What a tank held when a vat was begun, beside the field for it."""
+    return f"held lot {content.lot} then" if content.lot else "no milk in it then by the book"
 
 
 def trays_filled(now: datetime) -> list[Tray]:

@@ -112,7 +112,7 @@ def stamp_of(request: HttpRequest, form: Any) -> Stamp:
 def fill(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """Fill a vat from one or several tanks and trays."""
     found = standing_vat(uuid)
-    form = FillForm(request.POST or None)
+    form = FillForm(request.POST or None, vat=found)
     if form.is_valid():
         stamp = stamp_of(request, form)
         made = form.carry_out(fill_vat_from, stamp=stamp, vat=found, fills=form.fills())

@@ -342,3 +342,12 @@ def test_a_struck_wheel_stays_readable(cheesemaker_client):
 def test_pages_need_a_role(path, client, nobody_client):
     assert client.get(path).status_code == 302
     assert nobody_client.get(path).status_code == 403
+
+
+@pytest.mark.parametrize(
+    ("path", "sheet"),
+    [("/milk/tanks/", "Milk"), ("/milk/vats/", "Milk"), ("/milk/wheels/", "Wheels")],
+)
+def test_the_navigation_marks_the_closest_sheet(path, sheet, vet_client):
+    marked = vet_client.get(path).context["items"]
+    assert [item["label"] for item in marked if item["here"]] == [sheet]
