@@ -17,6 +17,7 @@ from milk import trace
 from milk.models import Hold, LotFlag, Wheel
 
 MOST_ROWS = 6
+FEW = 4
 WIDTH = 98
 LATE_HOURS = 12
 COLOSTRUM = "colostrum"
@@ -98,6 +99,15 @@ def hold_lines() -> Iterator[str]:
         count = {name: len(hold.tree.get(name, ())) for name in ("lots", "vats", "wheels")}
         yield hold.words
         yield f"  {count['lots']} lots, {count['vats']} vats, {count['wheels']} wheels{late(hold)}"
+        for name in ("lots", "vats", "wheels"):
+            yield from named(name, [row["name"] for row in hold.tree.get(name, ())])
+
+
+def named(kind: str, names: list[str]) -> Iterator[str]:
+    """The first few names of what a hold reached, and the last."""
+    if names:
+        few = names if len(names) <= FEW else [*names[: FEW - 1], "…", names[-1]]
+        yield f"  {kind}: {', '.join(few)}"
 
 
 def late(hold: Hold) -> str:

@@ -10,7 +10,7 @@ from feed.services import deadlines
 from herd.models import Animal
 from herd.services import recordings, withdrawals
 from milk.demo import grass, herd_book, milk_flow, people, story
-from milk.demo.estate import SEED, Estate
+from milk.demo.estate import DAYS, SEED, Estate
 from milk.models import Tank
 from milk.services import lots
 
@@ -21,9 +21,9 @@ def is_loaded() -> bool:
 
 
 @transaction.atomic
-def load(now: datetime, seed: int = SEED) -> Estate:
+def load(now: datetime, seed: int = SEED, days: int = DAYS) -> Estate:
     """Write the whole estate as at ``now``; the same moment and seed give the same estate."""
-    estate = Estate(now=now, zone=ZoneInfo(settings.TIME_ZONE), seed=seed)
+    estate = Estate(now=now, zone=ZoneInfo(settings.TIME_ZONE), seed=seed, days=days)
     people.make_people(estate)
     people.make_holdings(estate)
     people.make_rules(estate)

@@ -29,6 +29,7 @@ SIGN_IN = (
 class Command(BaseCommand):
     help = "Load the demo estate (once), run the day's jobs, print the report, and serve."
     requires_system_checks: list[str] = []
+    at: datetime | None = None
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--port", default=os.environ.get("PORT") or "8000")
@@ -47,6 +48,7 @@ class Command(BaseCommand):
                 serve.join_broker()
             serve.bring_tables_up_to_date()
             self.fill(moment(options["at"]))
+            self.at = moment(options["at"]) if options["at"] else None
             if serves:
                 serve.serve(port, say=self.say, meanwhile=self.show_day)
             else:
@@ -67,7 +69,7 @@ class Command(BaseCommand):
     def show_day(self) -> None:
         """Run the day's jobs, then print what they found and how to sign in."""
         self.run_jobs()
-        self.say("\n".join(day_report(timezone.now())))
+        self.say("\n".join(day_report(self.at or timezone.now())))
         self.say(f"\n{SIGN_IN}")
 
     def run_jobs(self) -> None:
