@@ -110,7 +110,8 @@ def forward_says(trace: TraceForward) -> Iterator[str]:
         yield (
             f"{capital(what)} is in {many(len(found.lots), 'lot')}, "
             f"{many(len(found.vats), 'vat')} and {many(len(found.wheels), 'wheel')}: "
-            f"{mass(found.balance.came_in.interest)} of {mass(found.balance.came_in.whole)}."
+            f"{mass(found.balance.came_in.interest)} in lots of "
+            f"{mass(found.balance.came_in.whole)}."
         )
     yield where_say(trace)
     yield left_says(trace)

@@ -31,7 +31,7 @@ def test_back_says_the_answer_first(chain: Chain) -> None:
 
 def test_forward_closes_with_the_balance(chain: Chain) -> None:
     text = printed("forward", "animal", "1042")
-    assert "is in 2 lots, 3 vats and 2 wheels: 50.0 kg of 190.0 kg." in text
+    assert "is in 2 lots, 3 vats and 2 wheels: 50.0 kg in lots of 190.0 kg." in text
     balance = " ".join(text[text.index("Balance:") :].split())
     assert balance.startswith("Balance: in 190.000 kg = 170.000 in vats")
     assert "difference 0.000 kg." in balance

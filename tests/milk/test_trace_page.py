@@ -37,7 +37,10 @@ def test_back_says_the_answer_and_draws_it(chain: Chain, vet_client: Any) -> Non
 
 def test_forward_says_where_the_wheels_are(chain: Chain, vet_client: Any) -> None:
     text = page(vet_client, "forward", "animal", "1042")
-    assert "Milk of animal 1042 is in 2 lots, 3 vats and 2 wheels: 50.0 kg of 190.0 kg." in text
+    assert (
+        "Milk of animal 1042 is in 2 lots, 3 vats and 2 wheels: 50.0 kg in lots of 190.0 kg."
+        in text
+    )
     assert "in the dairy" in text
     assert "Balance of these lots" in text
 

@@ -44,7 +44,7 @@ TRAYS = [
 @example(actions=TRAYS)
 @example(actions=FROM_NOWHERE)
 @settings(
-    max_examples=20,
+    max_examples=12,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(actions=ACTIONS)
