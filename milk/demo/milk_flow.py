@@ -143,7 +143,8 @@ class DairyDay:
 
     def tops_up(self, day: date, tank: str) -> bool:
         """Whether this tank is topped up on the morning of ``day``."""
-        return tank == "A" and day == self.estate.today - timedelta(days=TOPPED_UP_DAYS_AGO)
+        topped_up = self.estate.today - timedelta(days=TOPPED_UP_DAYS_AGO)
+        return tank == "A" and day == topped_up > self.estate.first_day
 
     def wash(self, day: date, tank: str, clock: str) -> None:
         at = self.estate.at(day, clock)

@@ -19,7 +19,7 @@ from milk.models import CowMilking, MilkLot, Tank, VatLot, Wheel
 from milk.services import flags, lots
 
 # A few days are enough for everything that happens on purpose; heads and tanks are all there.
-DAYS = 4
+DAYS = 5
 # Before the first milking of a day, and the evening after the clocks went back.
 MOMENTS = ("2026-06-10T03:20+02:00", "2026-10-25T23:30+01:00")
 

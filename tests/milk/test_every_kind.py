@@ -105,7 +105,7 @@ KINDS = [kind for kind in all_kinds() if kind.app == "milk"]
 
 
 @pytest.fixture
-def world(db: None) -> dict[str, Entry]:
+def world(db: None) -> dict[str, Any]:
     """One lot of one group, its tank, a vat without milk, a wheel, a place, a buyer and a hold."""
     tank = make_tank()
     lot = a_day(tank)
