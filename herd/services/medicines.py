@@ -11,6 +11,9 @@ from herd.models import Medicine, MedicineVersion, PeriodRule
 from herd.services import withdrawals
 from herd.withdrawal import RULE_NAMES
 
+# Rules that stand among the dated rows and that the trace computes with, not the periods.
+TRACE_RULES = ("feed traced before a milking",)
+KNOWN_RULES = (*RULE_NAMES, *TRACE_RULES)
 UNKNOWN_RULE = "“{name}” is no rule that is computed with. Expected one of: {names}."
 
 
@@ -35,8 +38,8 @@ def strike_version(
 @transaction.atomic
 def record_rule(*, stamp: Stamp, name: str, **fields: Any) -> PeriodRule:
     """A dated value of a rule. Raises ValidationError at ``name`` for one nobody computes with."""
-    if name not in RULE_NAMES:
-        words = UNKNOWN_RULE.format(name=name[:60], names="; ".join(RULE_NAMES))
+    if name not in KNOWN_RULES:
+        words = UNKNOWN_RULE.format(name=name[:60], names="; ".join(KNOWN_RULES))
         raise ValidationError({"name": words})
     rule = entries.record(PeriodRule, stamp=stamp, name=name, **fields)
     withdrawals.follow(withdrawals.under_rules_since(rule.valid_from))

@@ -153,3 +153,16 @@ def test_version_of_another_medicine_changes_nothing(cow, tube):
     make_dose(make_course(cow, medicine=tube))
     make_version(make_medicine(), milk_hours=500, valid_from=date(2026, 1, 1))
     assert answer_for(cow, NOON).until == NOON + 84 * HOUR
+
+
+def test_the_reach_of_the_trace_is_a_dated_rule_too() -> None:
+    rule = record_rule(
+        stamp=make_stamp(),
+        name="feed traced before a milking",
+        value=Decimal(72),
+        unit="hours",
+        scheme="estate",
+        valid_from=NOON.date(),
+        source="the estate's own",
+    )
+    assert rule.value == 72
