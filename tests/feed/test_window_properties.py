@@ -61,7 +61,8 @@ rules = st.lists(rule_of(), max_size=8)
 
 @given(grass_of(), rules, st.data())
 def test_a_later_rule_never_lengthens(load: Grass, book: list[Rule], data: st.DataObject) -> None:
-    later = data.draw(rule_of(load.written + timedelta(hours=1)))
+    newest = max([load.written, *(rule.written for rule in book)])
+    later = data.draw(rule_of(newest + timedelta(hours=1)))
     before, after = window(load, book), window(load, [*book, later])
     if before is not None:
         assert after is not None

@@ -155,6 +155,7 @@ def test_version_of_another_medicine_changes_nothing(cow, tube):
     assert answer_for(cow, NOON).until == NOON + 84 * HOUR
 
 
+@pytest.mark.django_db
 def test_the_reach_of_the_trace_is_a_dated_rule_too() -> None:
     rule = record_rule(
         stamp=make_stamp(),
