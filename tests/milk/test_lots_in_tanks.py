@@ -1,4 +1,4 @@
-"""Lots as they come about in the tanks: the situations of every week, and the ones that go wrong."""
+"""Lots as they come about in the tanks: the situations of every week, and those that go wrong."""
 
 from datetime import datetime, timedelta
 from decimal import Decimal
