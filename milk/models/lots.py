@@ -28,7 +28,7 @@ class MilkLot(models.Model):
     """Milk of one mixing: what came into a tank between a wash or draw and the next draw.
 
     ``kg`` is the lot's own milk; what was left in the tank stands in LotParent and ``carried_kg``.
-    Composition is frozen at ``closed_at``: the first draw, the end of the milking, or a wash.
+    Composition is frozen at ``closed_at``: the first draw, milk of the next session, or a wash.
     ``uuid`` and ``code`` are given when the lot is first computed, from what opened it (a milking,
     a delivery or a move from another tank), and stay with its milk when it is computed again.
     A lot that is no more is ``void``; the lots that have its milk now name it as a parent.
