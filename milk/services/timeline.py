@@ -24,43 +24,51 @@ Key = tuple[str, int]
 MILKING, DELIVERY, EVENT, TRAY, FILL = "milking", "delivery", "tank_event", "tray", "vat_fill"
 
 # The last lot before a moment with which a replay can begin: no flow lasts across its opening, no
-# draw begins with it, and no other lot was opened at the same moment.
+# draw begins with it, and no other lot was opened at the same moment. OFFSET 0 keeps each question
+# one of its own, asked by index of the few newest lots, where a join would read all lots there are.
 CLEAN_START = """
     SELECT l.id, l.opened_at FROM milk_milklot AS l
     WHERE l.tank_id = %(tank)s AND NOT l.void AND l.opened_at < %(before)s AND NOT EXISTS (
         SELECT 1 FROM milk_milklot AS other
         WHERE other.tank_id = l.tank_id AND other.opened_at = l.opened_at AND NOT other.void
           AND other.id <> l.id
+        OFFSET 0
     ) AND NOT EXISTS (
         SELECT 1 FROM milk_milking AS f
         WHERE f.tank_id = l.tank_id AND f.struck_at IS NULL AND f.ended_at > l.opened_at
           AND f.happened_at < l.opened_at AND f.happened_at > l.opened_at - %(longest)s
+        OFFSET 0
     ) AND NOT EXISTS (
         SELECT 1 FROM milk_delivery AS f
         WHERE f.tank_id = l.tank_id AND f.struck_at IS NULL
           AND f.happened_at <= l.opened_at AND f.happened_at > l.opened_at - %(longest)s
           AND (f.ended_at > l.opened_at AND f.happened_at < l.opened_at
                OR f.way = 'out' AND f.happened_at = l.opened_at)
+        OFFSET 0
     ) AND NOT EXISTS (
         SELECT 1 FROM milk_tankevent AS f
         WHERE f.tank_id = l.tank_id AND f.struck_at IS NULL
           AND f.what IN ('drawn', 'dumped', 'moved')
           AND f.happened_at <= l.opened_at AND f.happened_at > l.opened_at - %(longest)s
           AND (f.ended_at > l.opened_at OR f.happened_at = l.opened_at)
+        OFFSET 0
     ) AND NOT EXISTS (
         SELECT 1 FROM milk_tankevent AS f
         WHERE f.to_tank_id = l.tank_id AND f.struck_at IS NULL AND f.ended_at > l.opened_at
           AND f.happened_at < l.opened_at AND f.happened_at > l.opened_at - %(longest)s
+        OFFSET 0
     ) AND NOT EXISTS (
         SELECT 1 FROM milk_tray AS f
         WHERE f.tank_id = l.tank_id AND f.struck_at IS NULL
           AND f.happened_at <= l.opened_at AND f.happened_at > l.opened_at - %(longest)s
           AND (f.ended_at > l.opened_at OR f.happened_at = l.opened_at)
+        OFFSET 0
     ) AND NOT EXISTS (
         SELECT 1 FROM milk_vatfill AS f
         WHERE f.tank_id = l.tank_id AND f.struck_at IS NULL
           AND f.happened_at <= l.opened_at AND f.happened_at > l.opened_at - %(longest)s
           AND (f.ended_at > l.opened_at OR f.happened_at = l.opened_at)
+        OFFSET 0
     )
     ORDER BY l.opened_at DESC, l.id DESC LIMIT 1
 """
