@@ -25,7 +25,7 @@ HOLDINGS = (
 
 
 def make_people(estate: Estate) -> None:
-    """One person a role; a second cheesemaker's helper is not needed: the vet signs beside her."""
+    """One person a role, each signing in with the same word."""
     password = make_password(PASSWORD_HINT)
     for role in ROLES:
         user, _ = User.objects.get_or_create(
