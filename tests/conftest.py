@@ -6,7 +6,7 @@ from hypothesis import HealthCheck, settings
 
 # Two cores are shared with the database: a slow example is not a failed one.
 settings.register_profile(
-    "here", deadline=None, max_examples=50, suppress_health_check=[HealthCheck.too_slow]
+    "here", deadline=None, max_examples=30, suppress_health_check=[HealthCheck.too_slow]
 )
 # The same examples on every run, so that a red run can be run again.
 # The same cases each time; with EXPLORE=1 new ones are looked for.

@@ -36,7 +36,7 @@ def fingerprint() -> dict[str, Any]:
 
 def load_and_forget(at: datetime) -> dict[str, Any]:
     with transaction.atomic():
-        load(at, days=3)
+        load(at, days=2)
         found = fingerprint()
         transaction.set_rollback(True)
     return found
