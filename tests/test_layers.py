@@ -17,6 +17,9 @@ PURE = (
     "herd/withdrawal.py",
     "herd/planned.py",
     "feed/window.py",
+    "feed/ration.py",
+    "feed/appetite.py",
+    "feed/cutting.py",
     "milk/limits.py",
     "milk/blend.py",
 )
