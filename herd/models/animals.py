@@ -192,3 +192,57 @@ class TagEvent(Entry):
 
     def __str__(self) -> str:
         return f"{self.animal}: tag {self.get_what_display()}"
+
+
+class BreedRule(Entry):
+    """How long animals of a breed carry, from a day on, and where that is printed."""
+
+    breed = models.CharField("breed code", max_length=8)
+    name = models.CharField("name of the breed", max_length=60)
+    gestation_days = models.PositiveSmallIntegerField(
+        "days carried", validators=[MinValueValidator(250), MaxValueValidator(310)]
+    )
+    heifer_less = models.PositiveSmallIntegerField(
+        "days less at a first calving", default=0, validators=[MaxValueValidator(10)]
+    )
+    valid_from = models.DateField("valid from")
+    source = models.CharField(max_length=200)
+
+    class Meta(Entry.Meta):
+        verbose_name = "breed rule"
+        triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["breed", "valid_from"],
+                condition=Q(struck_at=None),
+                name="herd_breedrule_one_per_day",
+                violation_error_message="This breed has a rule from that day already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.breed}: {self.gestation_days} days from {self.valid_from}"
+
+
+class LegBand(Entry):
+    """The mark that says “not for the tank” was put on a cow, or taken off."""
+
+    animal = models.ForeignKey(Animal, models.PROTECT, related_name="leg_bands")
+    on = models.BooleanField("put on (else taken off)", default=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "leg band"
+        triggers = append_only()
+        indexes = [
+            *Entry.Meta.indexes,
+            # For the lists: the latest word on each animal's band.
+            models.Index(
+                fields=["animal", "-happened_at"],
+                condition=Q(struck_at=None),
+                name="herd_legband_latest",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.animal}: band {'on' if self.on else 'off'}"

@@ -131,3 +131,87 @@ class DryOff(Entry):
 
     def __str__(self) -> str:
         return f"{self.animal} dry {self.local_happened_at:%Y-%m-%d}"
+
+
+class Calf(Entry):
+    """One calf of a calving; it happened when it was born.
+
+    ``animal`` when it stands in the book under its own tag. Colostrum: litres, and how many hours
+    after birth it drank.
+    """
+
+    calving = models.ForeignKey(Calving, models.PROTECT, related_name="born")
+    animal = models.OneToOneField(
+        Animal, models.PROTECT, null=True, blank=True, related_name="born_as"
+    )
+    sex = models.CharField(max_length=1, choices=Animal.Sex)
+    alive = models.BooleanField(default=True)
+    weight_kg = models.DecimalField(
+        "weight, kg",
+        max_digits=4,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(10)), MaxValueValidator(Decimal(80))],
+    )
+    colostrum_l = models.DecimalField(
+        "colostrum given, l",
+        max_digits=3,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(8))],
+    )
+    colostrum_hours = models.DecimalField(
+        "colostrum, hours after birth",
+        max_digits=4,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(72))],
+    )
+    colostrum_of = models.ForeignKey(
+        Animal,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="colostrum_given",
+        verbose_name="whose colostrum",
+    )
+
+    class Meta(Entry.Meta):
+        verbose_name = "calf"
+        verbose_name_plural = "calves"
+        triggers = append_only()
+
+    def __str__(self) -> str:
+        return str(self.animal or f"calf of {self.calving.dam}")
+
+
+class Heat(Entry):
+    """Signs of heat seen on a cow."""
+
+    animal = models.ForeignKey(Animal, models.PROTECT, related_name="heats")
+    signs = models.CharField("what was seen", max_length=120, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "heat"
+        triggers = append_only()
+
+    def __str__(self) -> str:
+        return f"{self.animal} in heat {self.local_happened_at:%Y-%m-%d}"
+
+
+class BreedingDecision(Entry):
+    """The vet decided that a cow is not to be served any more, or that she is again."""
+
+    animal = models.ForeignKey(Animal, models.PROTECT, related_name="breeding_decisions")
+    serve = models.BooleanField("to be served (else not any more)", default=False)
+    grounds = models.CharField("why", max_length=120)
+
+    class Meta(Entry.Meta):
+        verbose_name = "breeding decision"
+        triggers = append_only()
+
+    def __str__(self) -> str:
+        return f"{self.animal}: {'to be served' if self.serve else 'not to be served'}"

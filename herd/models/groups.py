@@ -39,6 +39,12 @@ class Group(Entry):
     number = models.PositiveSmallIntegerField()
     name = models.CharField(max_length=60, blank=True)
     use = models.CharField(max_length=8, choices=Use, default=Use.MILKING)
+    walk_place = models.PositiveSmallIntegerField(
+        "place in the walk through the barn",
+        null=True,
+        blank=True,
+        help_text="Lists go group by group in this order; without one, by the group's number.",
+    )
 
     class Meta(Entry.Meta):
         verbose_name = "group"
@@ -163,3 +169,52 @@ class GroupStay(Entry):
 
     def __str__(self) -> str:
         return f"{self.animal} {self.group or self.get_leaving_display()}"
+
+
+class UnknownCow(Entry):
+    """A cow stood in a group and nobody could say who she is. Her milk is NOT for the tank."""
+
+    group = models.ForeignKey(Group, models.PROTECT, related_name="unknown_cows")
+    marks = models.CharField("what she looks like", max_length=200, blank=True)
+    where_kept = models.CharField("where she stands now", max_length=80, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "unknown cow"
+        triggers = append_only(keeps_number=True)
+
+    def __str__(self) -> str:
+        return f"unknown cow {self.pk} in {self.group}"
+
+
+class CowKnown(Entry):
+    """Who an unknown cow turned out to be, and by what proof."""
+
+    class Proof(models.TextChoices):
+        OTHER_EAR = "other ear", "the tag in the other ear"
+        ELECTRONIC = "electronic", "her electronic number"
+        PHOTO = "photo", "a photo"
+        METER = "meter", "her milk at the meter"
+        BRAND = "brand", "a brand or her marks"
+        ELIMINATION = "elimination", "all others of the group were seen"
+
+    unknown = models.ForeignKey(UnknownCow, models.PROTECT, related_name="answers")
+    animal = models.ForeignKey(Animal, models.PROTECT, related_name="known_again")
+    proof = models.CharField("how she was known", max_length=11, choices=Proof)
+    remark = models.CharField(max_length=120, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "cow known again"
+        verbose_name_plural = "cows known again"
+        triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["unknown"],
+                condition=Q(struck_at=None),
+                name="herd_cowknown_once",
+                violation_error_message="Somebody said already who she is. Strike that first.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.unknown} is {self.animal}"

@@ -13,10 +13,45 @@ from herd.models.animals import Animal
 class HealthEvent(Entry):
     """A sign or a diagnosis; ``unfit``: her milk is not for the tank until it is settled."""
 
+    class Case(models.TextChoices):
+        MASTITIS = "mastitis", "mastitis"
+        UDDER_WOUND = "udder wound", "wound on udder or teat"
+        AFTERBIRTH = "afterbirth", "afterbirth kept"
+        WOMB = "womb", "womb inflamed"
+        MILK_FEVER = "milk fever", "milk fever"
+        KETOSIS = "ketosis", "ketosis"
+        STOMACH = "stomach", "displaced stomach"
+        RUMEN = "rumen", "rumen upset"
+        SCOUR = "scour", "diarrhoea"
+        LAME = "lame", "lame"
+        OVARY = "ovary", "cyst on an ovary"
+        LUNG = "lung", "lungs"
+        FEVER = "fever", "fever without a place"
+        INJURY = "injury", "injury"
+        OTHER = "other", "other"
+
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="health_events")
     sign = models.CharField(max_length=120)
     diagnosis = models.CharField(max_length=120, blank=True)
+    case = models.CharField(
+        "case counted as",
+        max_length=20,
+        choices=Case,
+        blank=True,
+        help_text="For the yearly counts; blank for a sign without a diagnosis.",
+    )
     quarter = models.CharField(max_length=11, blank=True)
+    body_score = models.DecimalField(
+        "body condition, 1 to 5",
+        max_digits=3,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(1)), MaxValueValidator(Decimal(5))],
+    )
+    lameness = models.PositiveSmallIntegerField(
+        "lameness, 0 to 4", null=True, blank=True, validators=[MaxValueValidator(4)]
+    )
     temperature = models.DecimalField(
         "temperature, °C",
         max_digits=3,
@@ -63,16 +98,51 @@ class CowTest(Entry):
         INHIBITOR = "inhibitor", "inhibitor test"
         GROWTH = "growth", "bacteriology"
 
+    class Fluid(models.TextChoices):
+        BLOOD = "blood", "blood"
+        MILK = "milk", "milk"
+
+    class Growth(models.TextChoices):
+        NONE = "none", "nothing grew"
+        GERM = "germ", "one kind grew"
+        MIXED = "mixed", "several kinds grew"
+        DIRTY = "dirty", "dirty sample"
+
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="tests")
     what = models.CharField(max_length=9, choices=What)
     quarter = models.CharField(max_length=11, blank=True)
     sample = models.CharField("sample number", max_length=20, blank=True)
     result = models.CharField("result as written", max_length=120)
     value = models.DecimalField(max_digits=10, decimal_places=2, null=True, blank=True)
+    fluid = models.CharField(
+        "measured in",
+        max_length=5,
+        choices=Fluid,
+        blank=True,
+        help_text="Ketones in blood and in milk have different limits.",
+    )
+    growth = models.CharField("growth on the plate", max_length=5, choices=Growth, blank=True)
+    germ = models.CharField("what grew", max_length=60, blank=True)
+    colonies = models.PositiveIntegerField("colonies", null=True, blank=True)
+    read_at = models.DateTimeField("read at", null=True, blank=True)
+    sensitivity = models.CharField("what works against it", max_length=120, blank=True)
 
     class Meta(Entry.Meta):
         verbose_name = "cow test"
         triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.CheckConstraint(
+                condition=~Q(what="ketones") | Q(value=None) | ~Q(fluid=""),
+                name="herd_cowtest_ketones_in_what",
+                violation_error_message="Say whether the ketones were measured in blood or milk.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(growth="germ") | ~Q(germ=""),
+                name="herd_cowtest_growth_names_germ",
+                violation_error_message="Say what grew.",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.animal} {self.get_what_display()}: {self.result}"

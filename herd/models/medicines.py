@@ -18,6 +18,20 @@ class Medicine(Entry):
     form = models.CharField("form", max_length=60, blank=True)
     antimicrobial = models.BooleanField(default=False)
     unit = models.CharField("unit of a dose", max_length=12, default="ml")
+    barred = models.BooleanField(
+        "never for animals that give food",
+        default=False,
+        help_text="An active substance that may never be used; no course can be ordered.",
+    )
+    shelf_least = models.DecimalField(
+        "least on the shelf",
+        max_digits=9,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(0))],
+        help_text="In the unit of a dose. Less than this is on the list of what to order.",
+    )
 
     class Meta(Entry.Meta):
         verbose_name = "medicine"
@@ -63,6 +77,14 @@ class MedicineVersion(Entry):
     )
     dry_days = models.PositiveSmallIntegerField("minimum dry days", null=True, blank=True)
     meat_days = models.PositiveSmallIntegerField("meat withheld, days", null=True, blank=True)
+    leaflet_dose = models.DecimalField(
+        "largest dose on the leaflet",
+        max_digits=8,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal("0.01"))],
+    )
     leaflet_doses = models.PositiveSmallIntegerField("doses on the leaflet", null=True, blank=True)
     leaflet_interval = models.PositiveSmallIntegerField(
         "hours between doses on the leaflet", null=True, blank=True
@@ -104,6 +126,7 @@ class MedicineMove(Entry):
         BROKEN = "broken", "broken"
         RETURNED = "returned", "returned"
         DESTROYED = "destroyed", "destroyed"
+        USED = "used", "used without a dose in the book"
         COUNTED = "counted", "counted on the shelf"
 
     medicine = models.ForeignKey(Medicine, models.PROTECT, related_name="moves")

@@ -15,21 +15,87 @@ from herd.models.animals import Animal, Holding
 from herd.models.medicines import Medicine
 
 
+class MayGive(models.TextChoices):
+    """Who may give the doses of a course; blank: whoever writes doses."""
+
+    VET = "vet", "the vet only"
+    STOCKMAN = "stockman", "the vet and the stockmen"
+
+
+class Route(models.TextChoices):
+    """How a medicine goes into an animal."""
+
+    UDDER = "udder", "into the udder"
+    MUSCLE = "muscle", "into the muscle"
+    SKIN = "skin", "under the skin"
+    VEIN = "vein", "into the vein"
+    MOUTH = "mouth", "by mouth"
+    WOMB = "womb", "into the womb"
+    OTHER = "other", "other"
+
+
+class TreatmentPlan(Entry):
+    """A treatment the vet keeps ready: for a diagnosis, which product, how much, how often."""
+
+    name = models.CharField(max_length=60)
+    diagnosis = models.CharField(max_length=120)
+    medicine = models.ForeignKey(Medicine, models.PROTECT, related_name="plans")
+    route = models.CharField(max_length=6, choices=Route, default=Route.UDDER)
+    dose = models.DecimalField(
+        "amount of one dose",
+        max_digits=8,
+        decimal_places=2,
+        validators=[MinValueValidator(Decimal("0.01"))],
+    )
+    doses = models.PositiveSmallIntegerField(
+        "number of doses", validators=[MinValueValidator(1), MaxValueValidator(14)]
+    )
+    interval_hours = models.PositiveSmallIntegerField(
+        "hours between doses", default=24, validators=[MinValueValidator(1), MaxValueValidator(168)]
+    )
+    off_leaflet = models.BooleanField("off leaflet", default=False)
+    own_milk_hours = models.DecimalField(
+        "vet's own milk period, hours",
+        max_digits=6,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(0))],
+    )
+    own_meat_days = models.PositiveSmallIntegerField(
+        "vet's own meat period, days", null=True, blank=True
+    )
+    may_give = models.CharField("who may give it", max_length=8, choices=MayGive, blank=True)
+    watch = models.CharField("what to watch", max_length=200, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "treatment plan"
+        triggers = append_only(keeps_number=True)
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["name"],
+                condition=Q(struck_at=None),
+                name="herd_treatmentplan_one_per_name",
+                violation_error_message="There is a plan with this name already.",
+            ),
+            models.CheckConstraint(
+                condition=Q(off_leaflet=False) | Q(own_milk_hours__isnull=False),
+                name="herd_treatmentplan_off_leaflet_needs_period",
+                violation_error_message="Off leaflet the vet must set a milk withdrawal period.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
 class Course(Entry):
     """What the vet ordered for one animal: product, doses, interval, and who may give them.
 
     It happens with the first planned dose. Milk hours of the vet's own (off leaflet) stand in
     ``own_milk_hours``; 0 is a value, blank means the leaflet counts.
     """
-
-    class Route(models.TextChoices):
-        UDDER = "udder", "into the udder"
-        MUSCLE = "muscle", "into the muscle"
-        SKIN = "skin", "under the skin"
-        VEIN = "vein", "into the vein"
-        MOUTH = "mouth", "by mouth"
-        WOMB = "womb", "into the womb"
-        OTHER = "other", "other"
 
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="courses")
     medicine = models.ForeignKey(Medicine, models.PROTECT, related_name="courses")
@@ -59,6 +125,14 @@ class Course(Entry):
     own_meat_days = models.PositiveSmallIntegerField(
         "vet's own meat period, days", null=True, blank=True
     )
+    plan = models.ForeignKey(
+        TreatmentPlan, models.PROTECT, null=True, blank=True, related_name="courses"
+    )
+    may_give = models.CharField("who may give it", max_length=8, choices=MayGive, blank=True)
+    grounds = models.CharField(
+        "why off leaflet", max_length=120, blank=True, help_text="Kept for the medicine book."
+    )
+    prescribed_on = models.DateField("prescribed on", null=True, blank=True)
     prescriber = models.CharField("prescribing vet and contact", max_length=120, blank=True)
     supplier = models.ForeignKey(Holding, models.PROTECT, null=True, blank=True, related_name="+")
     proof = models.CharField("proof of purchase", max_length=80, blank=True)
@@ -113,6 +187,27 @@ class Dose(Entry):
         return f"{self.course}, {self.local_happened_at:%Y-%m-%d %H:%M}"
 
 
+class DoseAnswer(Entry):
+    """What the vet answered to a question about a dose; the answer has its consequence."""
+
+    class Says(models.TextChoices):
+        ONE = "one", "one dose, written twice"
+        TWO = "two", "two doses were given"
+        BEFORE = "before", "before the clocks went back"
+        AFTER = "after", "after the clocks went back"
+
+    dose = models.ForeignKey(Dose, models.PROTECT, related_name="answers")
+    says = models.CharField("answer", max_length=6, choices=Says)
+
+    class Meta(Entry.Meta):
+        verbose_name = "answer about a dose"
+        verbose_name_plural = "answers about doses"
+        triggers = append_only()
+
+    def __str__(self) -> str:
+        return f"{self.dose}: {self.get_says_display()}"
+
+
 class PeriodRule(Entry):
     """A dated rule that withdrawal arithmetic obeys: a floor, a rounding, colostrum milkings."""
 
@@ -161,6 +256,8 @@ class WithdrawalPeriod(models.Model):
         DRY = "dry", "dry-cow product"
         COLOSTRUM = "colostrum", "colostrum"
         UNKNOWN = "unknown", "not known"
+        HEALTH = "health", "called unfit"
+        ARRIVAL = "arrival", "newly arrived"
 
     id = models.AutoField(primary_key=True)
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="withdrawals")

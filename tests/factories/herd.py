@@ -30,6 +30,7 @@ from herd.models import (
     MedicineVersion,
     MilkingTime,
     Recording,
+    UnknownCow,
 )
 from herd.services import groups, recordings, withdrawals
 
@@ -195,6 +196,12 @@ def make_calving(dam: Animal | None = None, **fields: Any) -> Calving:
     calving: Calving = make(Calving, dam=dam or make_animal(), **fields)
     withdrawals.rebuild([calving.dam_id])
     return calving
+
+
+def make_unknown_cow(group: Group | None = None, **fields: Any) -> UnknownCow:
+    """A cow nobody could name, in a group."""
+    made: UnknownCow = make(UnknownCow, group=group or make_group(), **fields)
+    return made
 
 
 def make_dry_off(animal: Animal | None = None, **fields: Any) -> DryOff:

@@ -10,11 +10,14 @@ from config.kinds import Kind, all_kinds, kind_named
 from tests.factories.herd import (
     NOON,
     make_animal,
+    make_calving,
     make_course,
+    make_dose,
     make_group,
     make_health_event,
     make_holding,
     make_medicine,
+    make_unknown_cow,
 )
 
 # What is sent for each kind, and what is different when it is written again.
@@ -37,6 +40,33 @@ BODIES: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
         {"starts": "05:10"},
     ),
     "group-stays": ({"animal": "COW", "group": "GROUP", "note": "fits"}, {"note": "lame"}),
+    "breed-rules": (
+        {"breed": "BSW", "name": "brown", "gestation_days": 288, "heifer_less": 2}
+        | {"valid_from": "2020-01-01", "source": "a table, invented"},
+        {"gestation_days": 290},
+    ),
+    "leg-bands": ({"animal": "COW", "on": True}, {"on": False}),
+    "unknown-cows": ({"group": "GROUP", "marks": "one horn"}, {"marks": "no horns"}),
+    "cows-known-again": (
+        {"unknown": "UNKNOWN", "animal": "COW", "proof": "photo"},
+        {"proof": "other ear"},
+    ),
+    "calves": (
+        {"calving": "CALVING", "sex": "F", "alive": True, "weight_kg": "38.5"}
+        | {"colostrum_l": "3.5", "colostrum_hours": "1.5"},
+        {"weight_kg": "39.5"},
+    ),
+    "heats": ({"animal": "COW", "signs": "stands"}, {"signs": "rides others"}),
+    "breeding-decisions": (
+        {"animal": "COW", "serve": False, "grounds": "udder"},
+        {"grounds": "feet"},
+    ),
+    "treatment-plans": (
+        {"name": "clots, one quarter", "diagnosis": "mastitis", "medicine": "MEDICINE"}
+        | {"route": "udder", "dose": "1", "doses": 3, "interval_hours": 12},
+        {"doses": 2},
+    ),
+    "dose-answers": ({"dose": "DOSE", "says": "two"}, {"says": "after"}),
     "calvings": ({"dam": "COW", "ease": 1, "calves": 1, "alive": 1}, {"ease": 2}),
     "services": ({"animal": "COW", "bull": "Straw 7"}, {"bull": "Straw 8"}),
     "pregnancy-checks": (
@@ -95,6 +125,9 @@ def world(rules) -> dict[str, Entry]:
         "MEDICINE": medicine,
         "HOLDING": make_holding(),
         "COURSE": make_course(cow, medicine=medicine),
+        "DOSE": make_dose(make_course()),
+        "CALVING": make_calving(make_animal()),
+        "UNKNOWN": make_unknown_cow(),
         "SIGN": make_health_event(cow, unfit=True),
     }
 
@@ -192,7 +225,7 @@ def test_struck_course_can_still_get_its_late_dose(world, vet_api):
     )
     body = {"course": str(course.uuid), "quantity": "1", "happened_at": NOON.isoformat()}
     assert vet_api.post("/api/doses/", body).status_code == 201
-    answer = kind_named("doses").model.objects.get().course.animal.withdrawals.get()
+    answer = world["COW"].withdrawals.get()
     assert (answer.kind, answer.during.upper) == ("unknown", None)
 
 
@@ -212,7 +245,7 @@ def test_dose_sent_three_times_is_one(world, stockman_api):
     }
     answers = [stockman_api.post("/api/doses/", body, key="phone-1-77") for _ in range(3)]
     assert {answer.status_code for answer in answers} == {201}
-    assert kind_named("doses").model.objects.count() == 1
+    assert kind_named("doses").model.objects.filter(course=world["COURSE"]).count() == 1
 
 
 @pytest.mark.parametrize(
