@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from milk.views import holds, lots, milkings, tanks, trace, vats, wheels
+from milk.views import after_feed, holds, lots, milkings, tanks, trace, vats, wheels
 
 app_name = "milk"
 
@@ -13,6 +13,9 @@ urlpatterns = [
     path("lots/<uuid:uuid>/", lots.lot, name="lot"),
     path("holds/", holds.holds, name="holds"),
     path("holds/<uuid:uuid>/", holds.hold, name="hold"),
+    # The milk after a load, the grass of a field, or of a day.
+    path("after-feed/", after_feed.after_feed_of_day, name="after-feed-day"),
+    path("after-feed/<str:kind>/<str:id>/", after_feed.after_feed, name="after-feed"),
     # Tanks and milkings.
     path("tanks/", tanks.tanks, name="tanks"),
     path("milkings/", milkings.milkings, name="milkings"),

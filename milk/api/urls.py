@@ -2,6 +2,7 @@
 
 from django.urls import path
 
+from milk.api.after_feed import AfterFeedApi
 from milk.api.holds import HoldReachApi
 from milk.api.lots import LotApi, LotsApi
 from milk.api.milkings import MilkingViewSet
@@ -22,6 +23,8 @@ urlpatterns = [
     # Vats.
     path("vats/<uuid:uuid>/fill/", FillApi.as_view(), name="api-vat-fill"),
     path("vats/<uuid:uuid>/wheels/", WheelsApi.as_view(), name="api-vat-wheels"),
+    # The milk after a feed.
+    path("after-feed/<str:kind>/<str:id>/", AfterFeedApi.as_view(), name="api-after-feed"),
     # Trace.
     path("trace/back/<str:kind>/<path:id>/", TraceBackApi.as_view(), name="api-trace-back"),
     path(

@@ -1,0 +1,131 @@
+"""The page of the milk after a feed: what changed in the milk of those who ate it."""
+
+from datetime import date, datetime, timedelta
+from uuid import UUID
+
+from django.core.exceptions import ObjectDoesNotExist, ValidationError
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+
+from config.forms.fields import DayField
+from config.roles import action_required
+from feed.days import local_day
+from milk.after_feed import (
+    DAYS_OF_FIELD,
+    FROM,
+    UNTIL,
+    AfterFeed,
+    Line,
+    after_day,
+    after_field,
+    after_load,
+)
+
+LONGEST_SPAN = timedelta(days=366)
+NO_DAY = "“{text}” is no day. Expected year-month-day, as 2026-06-09."
+WRONG_WAY_ROUND = "The last day, {last}, comes before the first, {first}."
+TOO_LONG = "A field is looked at over {most} days at most; {first} to {last} is more."
+NOTHING_FED = "Nothing of it is written as fed."
+NOTHING_BESIDE = (
+    "There is nothing to set side by side yet: the milk of these groups is not in the book for "
+    "both spans."
+)
+MORE, LESS, SAME = "more", "less", "as much as before"
+
+
+@action_required("read")
+def after_feed(request: HttpRequest, kind: str, id: str) -> HttpResponse:
+    """The milk 12 to 60 h after a load, a field's grass or a day's grass, beside that before."""
+    now = timezone.now()
+    found, first, last = read(kind, id, request.GET.dict(), now)
+    context = {
+        "found": found,
+        "kind": kind,
+        "says": sentences(found),
+        "first": first,
+        "last": last,
+        "from_hours": FROM.total_seconds() / 3600,
+        "until_hours": UNTIL.total_seconds() / 3600,
+        "now": now,
+    }
+    return render(request, "milk/after_feed.html", context)
+
+
+@action_required("read")
+def after_feed_of_day(request: HttpRequest) -> HttpResponse:
+    """The same for the grass of ``?day=``, else of three days ago, whose 60 h are over."""
+    asked = request.GET.get("day") or str(local_day(timezone.now()) - timedelta(days=3))
+    return redirect("milk:after-feed", "day", day_of("day", asked))
+
+
+def read(
+    kind: str, id: str, query: dict[str, str], now: datetime
+) -> tuple[AfterFeed, date | None, date | None]:
+    """What is asked for, and the days of a field. Raises Http404, or ValidationError by name."""
+    if kind == "day":
+        day = day_of("day", id)
+        found = after_day(day, now)
+        return found, day, day
+    try:
+        uuid = UUID(id)
+        if kind == "load":
+            return after_load(uuid, now), None, None
+        if kind == "field":
+            first, last = days_asked(query, local_day(now))
+            return after_field(uuid, first, last, now), first, last
+    except (ValueError, ObjectDoesNotExist) as error:
+        if isinstance(error, ValidationError):
+            raise
+        raise Http404(id) from error
+    raise Http404(kind)
+
+
+def days_asked(query: dict[str, str], today: date) -> tuple[date, date]:
+    """The days of ``from`` and ``to``, else the last 30. Raises ValidationError by name."""
+    last = day_of("to", query.get("to", "")) if query.get("to") else today
+    first = last - timedelta(days=DAYS_OF_FIELD - 1)
+    if query.get("from"):
+        first = day_of("from", query["from"])
+    if first > last:
+        raise ValidationError({"from": WRONG_WAY_ROUND.format(first=first, last=last)})
+    if last - first >= LONGEST_SPAN:
+        most = LONGEST_SPAN.days
+        raise ValidationError({"from": TOO_LONG.format(most=most, first=first, last=last)})
+    return first, last
+
+
+def day_of(name: str, text: str) -> date:
+    """A day of an address. Raises ValidationError at ``name``."""
+    try:
+        found: date | None = DayField().clean(text)
+    except ValidationError as error:
+        raise ValidationError({name: error.messages}) from error
+    if found is None:
+        raise ValidationError({name: NO_DAY.format(text=text[:20])})
+    return found
+
+
+def sentences(found: AfterFeed) -> list[str]:
+    """What came out in words: good and bad alike, nothing claimed of why."""
+    if not found.feedings:
+        return [NOTHING_FED]
+    told = [said(line) for line in found.lines if line.difference is not None]
+    return told or [NOTHING_BESIDE]
+
+
+def said(line: Line) -> str:
+    """One line in words, with its n."""
+    assert line.before.value is not None
+    assert line.after.value is not None
+    after, by = round(line.after.value, line.places), round(line.difference or 0, line.places)
+    way = SAME if not by else f"{number(abs(by), line.places)} {MORE if by > 0 else LESS}"
+    unit = f" {line.unit}" if line.unit else ""
+    return (
+        f"{line.what.capitalize()}: {number(after, line.places)}{unit}, {way} "
+        f"({line.of}: {line.after.n} after, {line.before.n} before)."
+    )
+
+
+def number(value: float, places: int) -> str:
+    return f"{value:,.{places}f}"
