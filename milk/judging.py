@@ -16,24 +16,41 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 from django.utils import timezone
 
-from milk import limits
+from milk import due, limits
 from milk.limits import Bound, LastRule, MeanRule, Sample, Verdict
 from milk.models import Limit, LotTest
-from milk.models.limits import What
+from milk.models.limits import What, said_with_unit
+from milk.results import standard
 
 OUR_OWN = "our own milk"
 # Results out of the last ones may lie far apart; older than this they are not "the last" any more.
 LAST_RESULTS_WITHIN = timedelta(days=365)
+# A mean over its limit for longer is over all the same; since when is told no further back.
+OVER_LOOKED_BACK = 12
+MEND_BY = "over since {since}; delivery is stopped from {day} unless it is within by then"
+TAKE_AGAIN = "take a sample again {first} to {last}, counted from {noticed}; the notice decides"
 
 
 @dataclass(frozen=True, kw_only=True)
 class Standing:
-    """How the milk of one producer stands against one limit for means or last results."""
+    """How the milk of one producer stands against one limit for means or last results.
+
+    ``last``: the newest sample; ``follows``: what must be done by when, in a sentence, "" for
+    nothing.
+    """
 
     limit: Limit
     producer: str
     cause: str
     verdict: Verdict
+    last: Sample | None = None
+    follows: str = ""
+
+    @property
+    def is_near(self) -> bool:
+        """Whether the next result, if not much above the last, takes the mean over its limit."""
+        counts = self.limit.of == Limit.Of.MEAN and self.last is not None
+        return counts and self.last is not None and due.is_near(self.verdict, self.last.value)
 
     @property
     def what(self) -> str:
@@ -96,12 +113,13 @@ def start_of(day: date) -> datetime:
 
 def sample_of(test: LotTest) -> Sample:
     """A result as the rules want it."""
-    assert test.value is not None
+    value = test.standard
+    assert value is not None
     return Sample(
         taken_on=local_day(test.happened_at),
-        value=test.value,
+        value=value,
         name=f"lot {test.lot}",
-        written=test.written,
+        written=test.said,
     )
 
 
@@ -121,6 +139,18 @@ def mean_rule_of(limit: Limit) -> MeanRule:
         scheme=limit.scheme,
         months=limit.months,
         samples_a_month=limit.samples_a_month,
+        gap_days=limit.gap_days,
+        mend_months=limit.mend_months,
+    )
+
+
+def last_rule_of(limit: Limit) -> LastRule:
+    return LastRule(
+        bound=bound_of(limit),
+        times=limit.times,
+        of_last=limit.of_last,
+        again_after=limit.resample_after_days,
+        again_within=limit.resample_within_days,
     )
 
 
@@ -150,25 +180,44 @@ def standing_of(limit: Limit, producer: str, series: Sequence[Sample], day: date
         verdict = limits.judge_mean(series, mean_rule_of(limit), day)
         cause = f"mean:{limit.what}:{limit.scheme}"
     else:
-        rule = LastRule(bound=bound_of(limit), times=limit.times, of_last=limit.of_last)
-        verdict = limits.judge_last(series, rule, day)
+        verdict = limits.judge_last(series, last_rule_of(limit), day)
         cause = f"last:{limit.what}:{limit.scheme}:{limit.times} of {limit.of_last}"
     return Standing(
         limit=limit,
         producer=producer or OUR_OWN,
         cause=f"{cause}:{producer}" if producer else cause,
         verdict=verdict,
+        last=max(series, key=lambda sample: sample.taken_on, default=None),
+        follows=follows(limit, series, day) if verdict.is_over else "",
     )
+
+
+def follows(limit: Limit, series: Sequence[Sample], day: date) -> str:
+    """What a limit that is over asks for, and by when; "" when its scheme says nothing."""
+    if limit.of == Limit.Of.MEAN:
+        mean_rule = mean_rule_of(limit)
+        since = due.over_since(series, mean_rule, day)
+        stop = due.stopped_from(since, mean_rule) if since else None
+        return MEND_BY.format(since=since, day=stop) if stop else ""
+    last_rule = last_rule_of(limit)
+    noticed = due.noticed_on(series, last_rule, day)
+    span = due.sample_again(noticed, last_rule) if noticed else None
+    return TAKE_AGAIN.format(first=span[0], last=span[1], noticed=noticed) if span else ""
 
 
 def first_day(rows: Iterable[Limit], day: date) -> date:
     """From which day on results are needed to judge these limits on ``day``."""
     return min(
-        limits.first_day_needed(day, row.months or 1)
+        limits.first_day_needed(day, (row.months or 1) + looked_back(row))
         if row.of == Limit.Of.MEAN
         else day - LAST_RESULTS_WITHIN
         for row in rows
     )
+
+
+def looked_back(row: Limit) -> int:
+    """How many months further back a mean is judged, to know since when it is over."""
+    return OVER_LOOKED_BACK if row.mend_months or row.gap_days else 0
 
 
 def read_series(
@@ -184,16 +233,23 @@ def read_series(
             value__isnull=False,
         )
         .values_list(
-            "what", "happened_at", "value", "written", "lot__code", "lot__delivery__holding__name"
+            "what",
+            "happened_at",
+            "value",
+            "written",
+            "unit",
+            "lot__code",
+            "lot__delivery__holding__name",
         )
     )
     series: dict[str, dict[str, list[Sample]]] = defaultdict(lambda: defaultdict(list))
-    for what, happened_at, value, written, code, producer in rows.order_by("happened_at", "id"):
+    for row in rows.order_by("happened_at", "id"):
+        what, happened_at, value, written, unit, code, producer = row
         sample = Sample(
             taken_on=local_day(happened_at),
-            value=Decimal(value),
+            value=standard(what, Decimal(value), unit),
             name=f"lot {code}",
-            written=written,
+            written=said_with_unit(what, written, value, unit),
         )
         series[what][producer or ""].append(sample)
     return series

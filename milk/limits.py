@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import ROUND_HALF_UP, Context, Decimal, localcontext
 from enum import StrEnum
-from fractions import Fraction
+from itertools import groupby
 from math import prod
 
 # Digits that means and next results are computed to; what is compared is exact anyway.
@@ -19,6 +19,8 @@ EXACT = Context(prec=60)
 # A next result so many times the limit is none that happens; saying it would only confuse.
 WORTH_SAYING = 100
 SHOWN_PLACES = Decimal("0.000001")
+# So many samples are named in a sentence, the worst of them; the rest are counted.
+MOST_NAMED = 5
 MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
     "October", "November", "December",
@@ -71,22 +73,33 @@ class Bound:
 
 @dataclass(frozen=True, kw_only=True)
 class MeanRule:
-    """What a rolling geometric mean may be: over how many months, of how many samples in each."""
+    """What a rolling geometric mean may be: over how many months, of how many samples in each.
+
+    ``gap_days``: samples closer together than this count once (0: all count); ``mend_months``: so
+    long after it first failed delivery is stopped; None where the scheme says nothing.
+    """
 
     at_most: Decimal
     unit: str
     scheme: str
     months: int
     samples_a_month: int
+    gap_days: int = 0
+    mend_months: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
 class LastRule:
-    """So many results over a bound, out of the last ones, are one too many ("2 of the last 4")."""
+    """So many results over a bound, out of the last ones, are one too many ("2 of the last 4").
+
+    ``again_after``, ``again_within``: days after the notice between which a sample is taken again.
+    """
 
     bound: Bound
     times: int
     of_last: int
+    again_after: int | None = None
+    again_within: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,7 +123,8 @@ class Verdict:
 
     ``mean``: geometric mean of the window, also where it is not valid; None without samples.
     ``blamed``: the samples that did it. ``next_allowed``: the most the next result may be, to the
-    whole unit; None where nothing is computed, or where no single result would matter.
+    whole unit; None where nothing is computed, or where no single result would matter. Of a rule
+    about the last results it is the bound, when one more over it is one too many.
     """
 
     outcome: Outcome
@@ -166,18 +180,29 @@ def first_day_needed(day: date, months: int) -> date:
     return months_before(day.replace(day=1), months)
 
 
+def ratio(values: Sequence[Decimal]) -> tuple[int, int]:
+    """The product of results as a fraction of whole numbers. Raises ValueError for one below 0."""
+    if any(value <= 0 for value in values):
+        raise ValueError(NOT_POSITIVE)
+    pairs = [value.as_integer_ratio() for value in values]
+    return prod(over for over, _ in pairs), prod(under for _, under in pairs)
+
+
 def geometric_mean(values: Sequence[Decimal]) -> Decimal:
     """The geometric mean, to six places. Raises ValueError for none, or one not above 0."""
-    if not values or any(value <= 0 for value in values):
+    if not values:
         raise ValueError(NOT_POSITIVE)
+    over, under = ratio(values)
     with localcontext(EXACT):
-        logs = sum((value.ln() for value in values), Decimal(0))
-        return (logs / len(values)).exp().quantize(SHOWN_PLACES, ROUND_HALF_UP)
+        log = (Decimal(over).ln() - Decimal(under).ln()) / len(values)
+        return log.exp().quantize(SHOWN_PLACES, ROUND_HALF_UP)
 
 
 def mean_within(values: Sequence[Decimal], limit: Decimal) -> bool:
     """Whether the geometric mean is at most ``limit``, compared exactly: product against power."""
-    return prod(Fraction(value) for value in values) <= Fraction(limit) ** len(values)
+    over, under = ratio(values)
+    most, parts = limit.as_integer_ratio()
+    return over * parts ** len(values) <= under * most ** len(values)
 
 
 def next_allowed(values: Sequence[Decimal], limit: Decimal) -> Decimal:
@@ -185,12 +210,23 @@ def next_allowed(values: Sequence[Decimal], limit: Decimal) -> Decimal:
 
     T13: after 310, 350, 420, 390 and 460 the next may be 501 when 400 is the limit.
     """
-    if any(value <= 0 for value in values):
-        raise ValueError(NOT_POSITIVE)
-    room = Fraction(limit) ** (len(values) + 1) / prod(
-        (Fraction(value) for value in values), start=Fraction(1)
-    )
-    return Decimal(room.numerator // room.denominator)
+    over, under = ratio(values)
+    most, parts = limit.as_integer_ratio()
+    number = len(values) + 1
+    return Decimal(most**number * under // (parts**number * over))
+
+
+def spaced(samples: Iterable[Sample], gap_days: int) -> list[Sample]:
+    """The samples that count where those closer together than ``gap_days`` count once.
+
+    Taken from the oldest on: the first counts, then the next that lies far enough from the last
+    that counted. So nobody picks the better one of two.
+    """
+    kept: list[Sample] = []
+    for sample in sorted(samples, key=lambda sample: (sample.taken_on, sample.name)):
+        if not kept or (sample.taken_on - kept[-1].taken_on).days >= gap_days:
+            kept.append(sample)
+    return kept
 
 
 def short_months(samples: Iterable[Sample], day: date, rule: MeanRule) -> tuple[Month, ...]:
@@ -226,7 +262,7 @@ def judge_mean(samples: Iterable[Sample], rule: MeanRule, day: date) -> Verdict:
 
     ``samples``: at least those since ``first_day_needed``; later ones are not looked at.
     """
-    known = list(samples)
+    known = spaced(samples, rule.gap_days)
     window = in_window(known, day, rule.months)
     values = [sample.value for sample in window]
     short = short_months(known, day, rule)
@@ -272,11 +308,15 @@ def mean_words(
 
 
 def samples_said(samples: Sequence[Sample]) -> str:
-    """Samples in words: result, day and name."""
-    return ", ".join(
+    """Samples in words: result, day and name; of very many the highest, in the order of days."""
+    worst = sorted(samples, key=lambda sample: -sample.value)[:MOST_NAMED]
+    named = [sample for sample in samples if sample in worst][:MOST_NAMED]
+    words = ", ".join(
         " ".join(filter(None, (sample.said, "of", sample.taken_on.isoformat(), sample.name)))
-        for sample in samples
+        for sample in named
     )
+    left = len(samples) - len(named)
+    return f"{words} and {left} more" if left else words
 
 
 def judge_single(sample: Sample, bound: Bound) -> Verdict:
@@ -303,21 +343,40 @@ def bound_said(bound: Bound) -> str:
     return f"{' and '.join(parts)} {bound.unit} ({bound.scheme})"
 
 
+def by_day(samples: Iterable[Sample], bound: Bound) -> list[Sample]:
+    """One sample for each day, oldest first: of several the one that keeps the bound least."""
+
+    def badness(sample: Sample) -> tuple[bool, Decimal]:
+        low = bound.at_most is None
+        return not bound.passes(sample.value), -sample.value if low else sample.value
+
+    ordered = sorted(samples, key=lambda sample: (sample.taken_on, sample.name))
+    days = groupby(ordered, key=lambda sample: sample.taken_on)
+    return [max(of_day, key=badness) for _, of_day in days]
+
+
 def judge_last(samples: Iterable[Sample], rule: LastRule, day: date) -> Verdict:
     """Whether too many of the last results up to ``day`` are over ("2 of 4", "3 of 5").
 
-    Counted over as many as there are, up to ``of_last``: two bad results out of two are two of the
-    last four already.
+    Results are of separate days, so several of one day are one. Counted over as many as there are,
+    up to ``of_last``: two bad results out of two are two of the last four already.
     """
-    known = sorted(
-        (sample for sample in samples if sample.taken_on <= day),
-        key=lambda sample: (sample.taken_on, sample.name),
-    )
+    known = by_day((sample for sample in samples if sample.taken_on <= day), rule.bound)
     last = tuple(known[-rule.of_last :])
     over = tuple(sample for sample in last if not rule.bound.passes(sample.value))
     said = f"{len(over)} of the last {rule.of_last} results not {bound_said(rule.bound)}"
+    # The oldest of the last ones makes room for the next.
+    kept = [sample for sample in known[-(rule.of_last - 1) :] if rule.of_last > 1]
+    bad = sum(not rule.bound.passes(sample.value) for sample in kept)
+    most = rule.bound.at_most if bad + 1 >= rule.times else None
     if len(over) < rule.times:
-        return Verdict(outcome=Outcome.WITHIN, words=f"within: {said}", samples=last)
+        return Verdict(
+            outcome=Outcome.WITHIN, words=f"within: {said}", samples=last, next_allowed=most
+        )
     return Verdict(
-        outcome=Outcome.OVER, words=f"over: {said}, {samples_said(over)}", samples=last, blamed=over
+        outcome=Outcome.OVER,
+        words=f"over: {said}, {samples_said(over)}",
+        samples=last,
+        blamed=over,
+        next_allowed=most,
     )

@@ -1,9 +1,10 @@
-"""The limits every estate starts with, from ``fixtures/milk_limits.json``; each row has its source.
+"""The limits and cooling rules every estate starts with, from ``fixtures/``; each has its source.
 
 Which schemes count is a setting (``ESTATE_SCHEMES``); the rows of others are there to be read.
 """
 
 import json
+from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -12,28 +13,49 @@ from typing import Any
 from django.conf import settings
 from django.db import transaction
 
-from config.entries import Stamp
-from milk.models import Limit
-from milk.services.limits import record_limit
+from config.entries import Entry, Stamp
+from milk.models import CoolingRule, Limit
+from milk.services.limits import record_cooling_rule, record_limit
 
-FILE = "milk_limits.json"
-NUMBERS = ("at_most", "at_least")
-KEY = ("what", "of", "of_last", "scheme", "valid_from")
+LIMITS, COOLING = "milk_limits.json", "milk_cooling.json"
+NUMBERS = ("at_most", "at_least", "warmer_than")
+LIMIT_KEY = {"what": "", "of": "", "of_last": 0, "scheme": "", "valid_from": None}
+COOLING_KEY = {
+    "of": "",
+    "counted_from": "",
+    "collected": "",
+    "minutes": None,
+    "days": None,
+    "scheme": "",
+    "valid_from": None,
+}
 
 
 @transaction.atomic
 def load_reference(stamp: Stamp) -> int:
-    """Write the limits that are not in the book yet; the number written, 0 the second time."""
-    known = set(Limit.objects.standing().values_list(*KEY))
-    new = [row for row in rows() if tuple(row.get(name, 0) for name in KEY) not in known]
-    for row in new:
+    """Write the rows that are not in the book yet; the number written, 0 the second time."""
+    new_limits = missing(LIMITS, Limit, LIMIT_KEY)
+    for row in new_limits:
         record_limit(stamp=stamp.again(), **row)
-    return len(new)
+    new_rules = missing(COOLING, CoolingRule, COOLING_KEY)
+    for row in new_rules:
+        record_cooling_rule(stamp=stamp.again(), **row)
+    return len(new_limits) + len(new_rules)
 
 
-def rows() -> list[dict[str, Any]]:
+def missing(file: str, model: type[Entry], key: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """The rows of a file that no standing row has; ``key``: what tells them apart, with blanks."""
+    known = set(model._default_manager.filter(struck_at=None).values_list(*key))
+    return [
+        row
+        for row in rows(file)
+        if tuple(row.get(name, blank) for name, blank in key.items()) not in known
+    ]
+
+
+def rows(file: str) -> list[dict[str, Any]]:
     """The rows of the file, with numbers and days as such."""
-    path = Path(settings.BASE_DIR) / "fixtures" / FILE
+    path = Path(settings.BASE_DIR) / "fixtures" / file
     read = json.loads(path.read_text(encoding="utf-8"))
     for row in read:
         row["valid_from"] = date.fromisoformat(row["valid_from"])

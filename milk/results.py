@@ -1,8 +1,11 @@
 """What laboratories measure: units, what a result can be, and results as written. Pure."""
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
+
+from milk.composition import celsius_of_hortvet, soxhlet_of_dornic
 
 # A laboratory writes "<10" for fewer than its method can count. The bound itself is used then:
 # never 0, which has no logarithm (house rule; the number as written is kept beside it).
@@ -10,7 +13,7 @@ BELOW, ABOVE = "<", ">"
 NUMBER = re.compile(r"[-\u2212+]?\d+(?:[.,]\d+)?")
 MAYBE_THOUSANDS = re.compile(r"[1-9]\d{0,2}[.,]\d{3}")
 
-# Units that results and limits are kept in, by what was measured.
+# Units that results are compared and limits are kept in, by what was measured.
 UNITS = {
     "plate": "thousand per ml",
     "cells": "thousand per ml",
@@ -25,6 +28,18 @@ UNITS = {
     "acidity": "°SH",
     "aflatoxin": "µg/kg",
 }
+THOUSANDTH = Decimal("0.001")
+# Further units that laboratories report in, and how each comes to the unit above. A result keeps
+# the unit of its paper; where there are several the paper's must be said, never guessed.
+OTHER_UNITS: dict[str, dict[str, Callable[[Decimal], Decimal]]] = {
+    "plate": {"per ml": lambda value: value * THOUSANDTH},
+    "cells": {"per ml": lambda value: value * THOUSANDTH},
+    "freezing": {"°H": celsius_of_hortvet},
+    "acidity": {"°D": soxhlet_of_dornic},
+    "aflatoxin": {"ng/kg": lambda value: value * THOUSANDTH},
+}
+# Most probable numbers by different media are not comparable (IDF Bulletin 533/2025, abstract).
+NEEDS_METHOD = ("spores",)
 # Counts have geometric means, and go into the thousands.
 COUNTS = ("plate", "cells", "spores")
 # What a result can be at all (common practice); outside it a unit or a digit is wrong.
@@ -74,3 +89,14 @@ def read_result(text: str, *, count: bool = False) -> Result:
         large = re.sub("[.,]", "", number)
         raise ValueError(TWO_READINGS.format(text=number, small=number, large=large))
     return Result(Decimal(number.replace("\u2212", "-").replace(",", ".")), mark)
+
+
+def units_of(what: str) -> tuple[str, ...]:
+    """The units a result of this kind may be written in; the one it is compared in first."""
+    return (UNITS[what], *OTHER_UNITS.get(what, {}))
+
+
+def standard(what: str, value: Decimal, unit: str) -> Decimal:
+    """A result in the unit that limits are kept in; "" is that unit itself."""
+    convert = OTHER_UNITS.get(what, {}).get(unit)
+    return value if convert is None else convert(value)

@@ -99,10 +99,7 @@ class LotOut(serializers.Serializer[Any]):
     results = serializers.SerializerMethodField()
 
     def get_results(self, answer: Answer) -> dict[str, str]:
-        return {
-            what: test.verdict or test.written or str(test.value)
-            for what, test in sorted(answer.latest.items())
-        }
+        return {what: test.verdict or test.said for what, test in sorted(answer.latest.items())}
 
 
 class LotDetailOut(LotOut):

@@ -26,6 +26,7 @@ from milk.models import (
     VatFill,
     Wheel,
 )
+from milk.results import UNITS
 from milk.services import milkings
 
 SHELVES, COLUMNS = 20, 30
@@ -174,6 +175,7 @@ def tests_of(estate: Estate) -> Iterator[LotTest]:
                 what=what,
                 value=Decimal(written),
                 written=written,
+                unit=UNITS[what],
                 sample=sample,
                 laboratory="Larkfold bench",
             )
@@ -246,6 +248,7 @@ def strike_a_test(estate: Estate) -> None:
         what="fat",
         value=first.value,
         written=first.written,
+        unit=first.unit,
         sample=first.sample + "b",
     )
     entries.strike(second, by=estate.people["office"], reason="twice")

@@ -1,6 +1,8 @@
 """The tables of the milk, one module per noun; imported here so that Django finds them."""
 
+from milk.models.cooling import CoolingRule
 from milk.models.holds import Hold, HoldDecision, HoldItem
+from milk.models.laboratories import LaboratorySetting
 from milk.models.limits import Limit, LotFlag, LotTest
 from milk.models.lots import LotDraw, LotParent, MilkingPart, MilkLot, VatLot
 from milk.models.milkings import CowMilking, MeterCorrection, Milking
@@ -18,6 +20,7 @@ from milk.models.vats import StarterCan, Vat, VatFill, Wheel
 
 __all__ = [
     "BrineStay",
+    "CoolingRule",
     "CowMilking",
     "Delivery",
     "Dispatch",
@@ -25,6 +28,7 @@ __all__ = [
     "HoldDecision",
     "HoldItem",
     "Inspection",
+    "LaboratorySetting",
     "Limit",
     "LotDraw",
     "LotFlag",

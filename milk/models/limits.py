@@ -1,5 +1,6 @@
 """Tests of a lot, the dated limits they are held against, and the flags that follow."""
 
+from decimal import Decimal
 from typing import ClassVar
 
 from django.db import models
@@ -7,6 +8,8 @@ from django.db.models import F, Q
 
 from config.entries import Entry, append_only
 from milk.models.lots import MilkLot
+from milk.models.tanks import Delivery
+from milk.results import UNITS, standard
 
 
 class What(models.TextChoices):
@@ -34,20 +37,40 @@ class Verdict(models.TextChoices):
     DOUBT = "doubt", "in doubt"
 
 
+class Unit(models.TextChoices):
+    """Units that laboratories report in."""
+
+    THOUSAND_PER_ML = "thousand per ml", "thousand per ml"
+    PER_ML = "per ml", "per ml"
+    PERCENT = "%", "%"
+    CELSIUS = "°C", "°C"
+    HORTVET = "°H", "°H"
+    PER_LITRE = "per litre", "per litre"
+    SOXHLET = "°SH", "°SH"
+    DORNIC = "°D", "°D"
+    MICROGRAM = "µg/kg", "µg/kg"
+    NANOGRAM = "ng/kg", "ng/kg"
+
+
 class LotTest(Entry):
     """One result for one lot; it happened when the sample was taken.
 
-    ``written`` is the result as the paper says it ("<10", "187,5"); ``value`` is the number used,
-    in the unit of ``what``; a result below what the method can count is used at its bound.
+    ``written`` is the result as the paper says it ("<10", "187,5"); ``value`` is its number, in
+    ``unit``; a result below what the method can count is used at its bound. ``delivery``: where
+    the sample was taken from one; without ``lot`` the lot is that of the delivery.
     """
 
-    lot = models.ForeignKey(MilkLot, models.PROTECT, related_name="tests")
+    lot = models.ForeignKey(MilkLot, models.PROTECT, related_name="tests", blank=True)
+    delivery = models.ForeignKey(
+        Delivery, models.PROTECT, null=True, blank=True, related_name="tests"
+    )
     what = models.CharField(max_length=11, choices=What)
     value = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
     verdict = models.CharField(
         "verdict of an inhibitor test", max_length=8, choices=Verdict, blank=True
     )
     written = models.CharField("result as written", max_length=40, blank=True)
+    unit = models.CharField("unit on the paper", max_length=16, choices=Unit, blank=True)
     sample = models.CharField("sample number", max_length=30, blank=True)
     laboratory = models.CharField(max_length=80, blank=True)
     method = models.CharField(max_length=80, blank=True)
@@ -82,7 +105,25 @@ class LotTest(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.lot} {self.get_what_display()}: {self.written or self.value or self.verdict}"
+        return f"{self.lot} {self.get_what_display()}: {self.said}"
+
+    @property
+    def standard(self) -> Decimal | None:
+        """The number in the unit that limits are kept in; None for an inhibitor test."""
+        return None if self.value is None else standard(self.what, self.value, self.unit)
+
+    @property
+    def said(self) -> str:
+        """The result as people read it: as written, with its unit where that is another one."""
+        if self.value is None:
+            return str(self.get_verdict_display())
+        return said_with_unit(self.what, self.written, self.value, self.unit)
+
+
+def said_with_unit(what: str, written: str, value: Decimal, unit: str) -> str:
+    """A result as written on its paper, with the unit where it is not the one limits are in."""
+    text = written or f"{value.normalize():f}"
+    return text if unit in ("", UNITS[what]) else f"{text} {unit}"
 
 
 class Limit(Entry):
@@ -96,6 +137,7 @@ class Limit(Entry):
         SINGLE = "single", "a single result"
         MEAN = "mean", "the rolling geometric mean"
         LAST = "last", "so many of the last results"
+        OFTEN = "often", "how many samples are taken"
 
     what = models.CharField(max_length=11, choices=What)
     of = models.CharField("counts for", max_length=6, choices=Of)
@@ -111,6 +153,23 @@ class Limit(Entry):
     )
     of_last = models.PositiveSmallIntegerField(
         "out of the last", default=0, help_text="Only for “so many of the last results”."
+    )
+    gap_days = models.PositiveSmallIntegerField(
+        "least days between samples",
+        default=0,
+        help_text="For a mean: samples closer together than this count once. 0: all count.",
+    )
+    mend_months = models.PositiveSmallIntegerField(
+        "months to put it right",
+        null=True,
+        blank=True,
+        help_text="For a mean: so long after it first failed, delivery is stopped.",
+    )
+    resample_after_days = models.PositiveSmallIntegerField(
+        "taken again not before, days", null=True, blank=True
+    )
+    resample_within_days = models.PositiveSmallIntegerField(
+        "taken again within, days", null=True, blank=True
     )
     scheme = models.CharField("law or scheme", max_length=60)
     valid_from = models.DateField("valid from")
@@ -141,6 +200,24 @@ class Limit(Entry):
                 violation_error_message=(
                     "A rule about the last results needs how many of them may not be over, and of "
                     "how many; other limits have neither."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=~Q(of="often")
+                | Q(months__isnull=False, at_least__isnull=False)
+                & Q(months__gte=1, at_least__gte=1),
+                name="milk_limit_often_needs_months",
+                violation_error_message=(
+                    "How many samples are taken needs the least number and in how many months."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=Q(resample_after_days=None, resample_within_days=None)
+                | Q(resample_after_days__isnull=False, resample_within_days__isnull=False)
+                & Q(resample_within_days__gte=F("resample_after_days")),
+                name="milk_limit_resample_window",
+                violation_error_message=(
+                    "A sample taken again needs both days: not before, and within."
                 ),
             ),
             models.UniqueConstraint(

@@ -11,7 +11,7 @@ from django.db import transaction
 from config import entries
 from config.entries import Stamp
 from config.jobs import ask
-from milk.models import Limit
+from milk.models import CoolingRule, Limit
 from milk.models.limits import What
 from milk.results import COUNTS, UNITS
 
@@ -20,6 +20,10 @@ OTHER_UNIT = "{what} is kept in {expected}. Give the limit in that unit, not in 
 CROSSED = "At least {least} and at most {most} cannot both be kept."
 ONLY_COUNTS = "A geometric mean is for counts ({counts}); {what} has limits for single results."
 MEAN_NEEDS_MOST = "A rolling mean needs the most it may be, above 0."
+NOT_OF_IT = "“{label}” goes with a limit for {of} only; leave it blank."
+FLAG_TASK = "milk.tasks.flag_lots_over_limits"
+# What is counted where a scheme asks how often milk is sampled.
+SAMPLES = "samples"
 SOURCE_MISSING = (
     "Say where the limit stands: the law and clause, the contract, or “own rule” and whose."
 )
@@ -31,8 +35,9 @@ def record_limit(*, stamp: Stamp, what: str, of: str, unit: str = "", **fields: 
 
     ``unit`` must be the one results of that kind are kept in; blank takes it.
     """
-    unit = checked_unit(what, unit)
+    unit = checked_unit(what, unit, of)
     check_bounds(of, what, fields.get("at_most"), fields.get("at_least"))
+    check_only_for(of, fields)
     if not str(fields.get("source", "")).strip():
         raise ValidationError({"source": SOURCE_MISSING})
     limit: Limit = entries.record(Limit, stamp=stamp, what=what, of=of, unit=unit, **fields)
@@ -50,11 +55,35 @@ def strike_limit(limit: Limit, *, by: User, reason: str, words: str = "", **opti
 
 def ask_again(valid_from: date) -> None:
     """Have every result since that day judged again."""
-    ask("milk.tasks.flag_lots_over_limits", valid_from.isoformat())
+    ask(FLAG_TASK, valid_from.isoformat())
 
 
-def checked_unit(what: str, unit: str) -> str:
+@transaction.atomic
+def record_cooling_rule(*, stamp: Stamp, scheme: str, source: str, **fields: Any) -> CoolingRule:
+    """Write down how warm or old milk may be from a day on. Raises ValidationError by field."""
+    if not source.strip():
+        raise ValidationError({"source": SOURCE_MISSING})
+    rule: CoolingRule = entries.record(
+        CoolingRule, stamp=stamp, scheme=scheme, source=source, **fields
+    )
+    ask(FLAG_TASK)
+    return rule
+
+
+@transaction.atomic
+def strike_cooling_rule(
+    rule: CoolingRule, *, by: User, reason: str, words: str = "", **options: Any
+) -> CoolingRule:
+    """Strike a cooling rule; the one before it counts again."""
+    struck = entries.strike(rule, by=by, reason=reason, words=words, **options)
+    ask(FLAG_TASK)
+    return struck
+
+
+def checked_unit(what: str, unit: str, of: str = Limit.Of.SINGLE) -> str:
     """The unit of a limit. Raises ValidationError for another one, or for what has none."""
+    if of == Limit.Of.OFTEN and what in What.values:
+        return SAMPLES
     if what == What.INHIBITOR:
         raise ValidationError({"what": NOT_FOR_VERDICTS})
     if what not in What.values:
@@ -77,3 +106,20 @@ def check_bounds(of: str, what: str, at_most: Decimal | None, at_least: Decimal 
         raise ValidationError({"of": ONLY_COUNTS.format(counts=counts, what=What(what).label)})
     if at_most is None or at_most <= 0:
         raise ValidationError({"at_most": MEAN_NEEDS_MOST})
+
+
+# Columns that one kind of limit has and no other; a value elsewhere is a slip.
+ONLY_FOR = {
+    "gap_days": Limit.Of.MEAN,
+    "mend_months": Limit.Of.MEAN,
+    "resample_after_days": Limit.Of.LAST,
+    "resample_within_days": Limit.Of.LAST,
+}
+
+
+def check_only_for(of: str, fields: dict[str, Any]) -> None:
+    """Refuse what goes with another kind of limit. Raises ValidationError by field."""
+    for name, only in ONLY_FOR.items():
+        if fields.get(name) and of != only:
+            label = Limit._meta.get_field(name).verbose_name  # type: ignore[union-attr]
+            raise ValidationError({name: NOT_OF_IT.format(label=label, of=only.label)})

@@ -11,9 +11,17 @@ from django.utils import timezone
 from config import entries
 from config.entries import Stamp
 from config.jobs import ask
-from milk.models import LotTest, MilkLot
+from milk.models import Delivery, LotDraw, LotTest, MilkLot
 from milk.models.limits import Verdict, What
-from milk.results import COUNTS, RANGES, UNITS, read_result
+from milk.results import (
+    COUNTS,
+    NEEDS_METHOD,
+    RANGES,
+    UNITS,
+    read_result,
+    standard,
+    units_of,
+)
 from milk.services import flags, holds
 
 BEFORE_ITS_LOT = (
@@ -23,13 +31,27 @@ BEFORE_ITS_LOT = (
 LOT_VOID = (
     "Lot {lot} is void: the milking that opened it was struck. Choose the lot that has its milk."
 )
+NAME_LOT = "Name the lot the sample is of, or the delivery it was taken from."
+NO_LOT_OF_DELIVERY = (
+    "No lot is known of this delivery: the tank's time line does not reach it. Name the lot."
+)
+SEVERAL_LOTS = "The delivery is of the lots {lots}. Name the one the sample is of."
+NOT_OF_DELIVERY = "The delivery is of lot {lots}, not of lot {lot}. Name one or the other."
+UNIT_MISSING = (
+    "Say the unit on the paper: {what} is reported in {units}, and the number alone does not tell."
+)
+UNIT_UNKNOWN = "“{unit}” is no unit of {what}. Expected {units}, as on the paper."
+NO_UNIT = "An inhibitor test has a verdict and no unit."
+METHOD_MISSING = (
+    "Name the method on the paper: results of {what} by different methods are not comparable."
+)
 RESULT_MISSING = "Write the result: a number in {unit}, as on the paper (187, 187,5 or <10)."
 VERDICT_MISSING = "Say what the inhibitor test said: negative, positive or in doubt."
 VERDICT_ONLY_INHIBITOR = "Only an inhibitor test has a verdict; {what} needs a number."
 NO_NUMBER_FOR_INHIBITOR = "An inhibitor test has a verdict, no number."
 TWO_NUMBERS = "The number says {value}, the result as written says {written}. Expected the same."
 OUT_OF_RANGE = (
-    "{value} {unit} cannot be. Expected {least} to {most} {unit}; check the unit on the paper."
+    "{value} {unit} cannot be. Expected {least} to {most} {standard}; check the unit on the paper."
 )
 
 
@@ -37,32 +59,40 @@ OUT_OF_RANGE = (
 def record_lot_test(
     *,
     stamp: Stamp,
-    lot: MilkLot,
     what: str,
+    lot: MilkLot | None = None,
+    delivery: Delivery | None = None,
     value: Decimal | None = None,
     verdict: str = "",
     written: str = "",
+    unit: str = "",
     **fields: Any,
 ) -> LotTest:
     """Write down one result of one lot; ``stamp.happened_at`` is when the sample was taken.
 
-    ``value`` is in the unit of ``what``; without it the number is read from ``written``. Flags the
-    lot at once when the result is over a limit, and holds it when an inhibitor test is positive or
-    in doubt. Raises ValidationError by field.
+    ``value`` is in ``unit``, which may be blank where laboratories report in one unit only; without
+    a value the number is read from ``written``. Without ``lot`` it is the lot of the delivery.
+    Flags the lot at once when the result is over a limit, and holds it when an inhibitor test is
+    positive or in doubt. Raises ValidationError by field.
     """
+    lot = lot_of(lot, delivery)
     check_lot(lot, stamp)
     if what == What.INHIBITOR:
-        check_verdict(value, verdict)
+        check_verdict(value, verdict, unit)
     else:
-        value = checked_value(what, value, verdict, written)
+        unit = checked_unit(what, unit)
+        value = checked_value(what, value, verdict, written, unit)
+        check_method(what, str(fields.get("method", "")))
     test: LotTest = entries.record(
         LotTest,
         stamp=stamp,
         lot=lot,
+        delivery=delivery,
         what=what,
         value=value,
         verdict=verdict,
         written=written.strip(),
+        unit=unit,
         **fields,
     )
     flags.flag_tests([test])
@@ -86,6 +116,35 @@ def strike_lot_test(
     return struck
 
 
+def lot_of(lot: MilkLot | None, delivery: Delivery | None) -> MilkLot:
+    """The lot a sample is of: the one named, else the only one of the delivery it was taken from.
+
+    Raises ValidationError when none is named, when the delivery has several, or has another one.
+    """
+    if delivery is None:
+        if lot is None:
+            raise ValidationError({"lot": NAME_LOT})
+        return lot
+    found = lots_of(delivery)
+    codes = ", ".join(each.code for each in found)
+    if lot is None:
+        if len(found) == 1:
+            return found[0]
+        words = SEVERAL_LOTS.format(lots=codes) if found else NO_LOT_OF_DELIVERY
+        raise ValidationError({"lot": words})
+    if found and lot not in found:
+        raise ValidationError({"delivery": NOT_OF_DELIVERY.format(lots=codes, lot=lot)})
+    return lot
+
+
+def lots_of(delivery: Delivery) -> list[MilkLot]:
+    """The lots of a delivery: the one it opened, or those it was drawn from."""
+    if delivery.way == Delivery.Way.IN:
+        return list(MilkLot.objects.valid().filter(delivery=delivery))
+    drawn = LotDraw.objects.filter(delivery=delivery).values("lot_id")
+    return list(MilkLot.objects.valid().filter(pk__in=drawn).order_by("opened_at", "id"))
+
+
 def check_lot(lot: MilkLot, stamp: Stamp) -> None:
     """Refuse a void lot, and a sample older than the lot."""
     if lot.void:
@@ -97,39 +156,71 @@ def check_lot(lot: MilkLot, stamp: Stamp) -> None:
         raise ValidationError({"happened_at": words})
 
 
-def check_verdict(value: Decimal | None, verdict: str) -> None:
-    """Refuse an inhibitor test without a verdict, or with a number."""
+def check_verdict(value: Decimal | None, verdict: str, unit: str) -> None:
+    """Refuse an inhibitor test without a verdict, or with a number or a unit."""
     if verdict not in Verdict.values:
         raise ValidationError({"verdict": VERDICT_MISSING})
+    if unit:
+        raise ValidationError({"unit": NO_UNIT})
     if value is not None:
         raise ValidationError({"value": NO_NUMBER_FOR_INHIBITOR})
 
 
-def checked_value(what: str, value: Decimal | None, verdict: str, written: str) -> Decimal:
-    """The number of a result, read from the paper when it is not given. Raises ValidationError."""
+def checked_unit(what: str, unit: str) -> str:
+    """The unit of the paper; the only one where there is one. Raises ValidationError."""
     if what not in UNITS:
         raise ValidationError({"what": f"“{what}” is not measured here."})
-    kind = What(what)
+    known = units_of(what)
+    label = What(what).label.partition(",")[0]
+    if not unit:
+        if len(known) > 1:
+            words = UNIT_MISSING.format(what=label, units=" or ".join(known))
+            raise ValidationError({"unit": words})
+        return known[0]
+    if unit not in known:
+        words = UNIT_UNKNOWN.format(unit=unit, what=label, units=" or ".join(known))
+        raise ValidationError({"unit": words})
+    return unit
+
+
+def check_method(what: str, method: str) -> None:
+    """Refuse a result without its method where methods do not agree."""
+    if what in NEEDS_METHOD and not method.strip():
+        label = What(what).label.partition(",")[0]
+        raise ValidationError({"method": METHOD_MISSING.format(what=label)})
+
+
+def checked_value(
+    what: str, value: Decimal | None, verdict: str, written: str, unit: str
+) -> Decimal:
+    """The number of a result, read from the paper when it is not given. Raises ValidationError."""
     if verdict:
-        words = VERDICT_ONLY_INHIBITOR.format(what=kind.label)
+        words = VERDICT_ONLY_INHIBITOR.format(what=What(what).label)
         raise ValidationError({"verdict": words})
-    said = None
-    if written.strip():
-        try:
-            said = read_result(written, count=what in COUNTS).value
-        except ValueError as error:
-            raise ValidationError({"written": str(error)}) from error
+    said = said_number(what, written)
     if value is None and said is None:
-        raise ValidationError({"value": RESULT_MISSING.format(unit=UNITS[what])})
+        raise ValidationError({"value": RESULT_MISSING.format(unit=unit)})
     if value is not None and said is not None and value != said:
         raise ValidationError({"value": TWO_NUMBERS.format(value=value, written=written.strip())})
     number = said if value is None else value
     assert number is not None
     least, most = RANGES[what]
-    if not Decimal(least) <= number <= Decimal(most):
-        words = OUT_OF_RANGE.format(value=number, unit=UNITS[what], least=least, most=most)
+    if not Decimal(least) <= standard(what, number, unit) <= Decimal(most):
+        words = OUT_OF_RANGE.format(
+            value=number, unit=unit, least=least, most=most, standard=UNITS[what]
+        )
         raise ValidationError({"value": words})
     return number
+
+
+def said_number(what: str, written: str) -> Decimal | None:
+    """The number on the paper; None when nothing is written. Raises ValidationError."""
+    if not written.strip():
+        return None
+    try:
+        return read_result(written, count=what in COUNTS).value
+    except ValueError as error:
+        raise ValidationError({"written": str(error)}) from error
 
 
 def local(moment: Any) -> str:

@@ -137,7 +137,7 @@ def tests_of(found: MilkLot) -> list[dict[str, Any]]:
             "test": test,
             "what": test.get_what_display().partition(",")[0],
             "result": test.written or (test.value if test.value is not None else ""),
-            "unit": UNITS[test.what],
+            "unit": test.unit or UNITS[test.what],
             "laboratory": ", ".join(
                 filter(None, (test.laboratory, test.sample and f"sample {test.sample}"))
             ),

@@ -53,15 +53,28 @@ BODIES: dict[str, tuple[Any, dict[str, Any], dict[str, Any]]] = {
     "trays": (EVENING + 2 * HOUR, {"number": 7, "tank": "TANK", "kg": "5"}, {"kg": "6"}),
     "lot-tests": (
         EVENING + HOUR,
-        {"lot": "LOT", "what": "cells", "value": "210", "written": "210", "sample": "S1"},
+        {"lot": "LOT", "what": "cells", "value": "210", "written": "210", "sample": "S1"}
+        | {"unit": "thousand per ml"},
         {"value": "240", "written": "240"},
     ),
     "limits": (
         NEXT_DAY,
         {"what": "cells", "of": "single", "at_most": "300", "unit": "thousand per ml"}
-        | {"times": 0, "of_last": 0, "scheme": "a test", "valid_from": "2026-06-01"}
+        | {"times": 0, "of_last": 0, "gap_days": 0}
+        | {"scheme": "a test", "valid_from": "2026-06-01"}
         | {"source": "invented"},
         {"at_most": "350"},
+    ),
+    "cooling-rules": (
+        NEXT_DAY,
+        {"of": "cooled", "counted_from": "end", "minutes": 120, "at_most": "8"}
+        | {"scheme": "a test", "valid_from": "2026-06-01", "source": "invented"},
+        {"at_most": "10"},
+    ),
+    "laboratory-settings": (
+        NEXT_DAY,
+        {"laboratory": "Lab one", "question": "unit cells", "answer": "thousands"},
+        {"answer": "units"},
     ),
     "holds": (NEXT_DAY, {"reason": "other", "words": "smells", "lot": "LOT"}, {"words": "sour"}),
     "hold-decisions": (

@@ -108,7 +108,11 @@ def test_results_stand_with_their_limits_and_struck_ones_stay_readable(vet_clien
     load_reference(stamp_at(EVENING - timedelta(days=300)))
     lot = a_day()
     over = tests.record_lot_test(
-        stamp=stamp_at(EVENING + HOUR), lot=lot, what="plate", value=Decimal(240)
+        stamp=stamp_at(EVENING + HOUR),
+        lot=lot,
+        what="plate",
+        value=Decimal(240),
+        unit="thousand per ml",
     )
     text = page(vet_client, lot.get_absolute_url())
     assert "state-over" in text
@@ -167,6 +171,7 @@ def test_the_form_of_a_result_opens_with_its_lot_and_takes_it(cheesemaker_client
         lot=lot.code,
         what="cells",
         written="187,5",
+        unit="thousand per ml",
         value="",
         verdict="",
     )

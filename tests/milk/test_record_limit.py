@@ -7,9 +7,10 @@ from typing import Any
 import pytest
 from django.core.exceptions import ValidationError
 
-from milk.models import Limit
-from milk.reference import load_reference, rows
-from milk.services.limits import record_limit
+from milk.models import CoolingRule, LaboratorySetting, Limit
+from milk.reference import COOLING, LIMITS, load_reference, rows
+from milk.services.laboratories import record_setting
+from milk.services.limits import record_cooling_rule, record_limit
 from tests.factories.milk import stamp_at
 
 pytestmark = pytest.mark.django_db
@@ -33,13 +34,17 @@ def test_the_unit_is_that_of_the_results() -> None:
 
 
 def test_reference_rows_are_loaded_once_each_with_its_source() -> None:
-    assert load_reference(stamp_at()) == len(rows()) == Limit.objects.count()
+    assert load_reference(stamp_at()) == len(rows(LIMITS)) + len(rows(COOLING))
+    assert Limit.objects.count() == len(rows(LIMITS))
+    assert CoolingRule.objects.count() == len(rows(COOLING))
     assert load_reference(stamp_at()) == 0
     assert not Limit.objects.filter(source="").exists()
-    plate = Limit.objects.get(what="plate", of="mean")
+    assert not CoolingRule.objects.filter(source="").exists()
+    plate = Limit.objects.get(what="plate", of="mean", scheme="EU 853/2004")
     assert (plate.at_most, plate.months, plate.samples_a_month) == (100, 2, 2)
-    cells = Limit.objects.get(what="cells", of="mean")
+    cells = Limit.objects.get(what="cells", of="mean", scheme="EU 853/2004")
     assert (cells.at_most, cells.months, cells.samples_a_month) == (400, 3, 1)
+    assert plate.mend_months == cells.mend_months == 3
 
 
 @pytest.mark.parametrize(
@@ -57,6 +62,15 @@ def test_reference_rows_are_loaded_once_each_with_its_source() -> None:
         ({"of": "last", "times": 5, "of_last": 4}, "__all__"),
         ({"times": 2}, "__all__"),
         ({"source": " "}, "source"),
+        ({"gap_days": 4}, "gap_days"),
+        ({"mend_months": 3}, "mend_months"),
+        ({"of": "often", "at_most": None}, "__all__"),
+        ({"of": "often", "at_most": None, "at_least": Decimal(4)}, "__all__"),
+        (
+            {"of": "last", "times": 2, "of_last": 4, "resample_after_days": 9}
+            | {"resample_within_days": 3},
+            "__all__",
+        ),
         ({"valid_from": None}, "valid_from"),
     ],
 )
@@ -90,3 +104,65 @@ def test_the_vet_writes_a_limit_others_do_not(vet_api: Any, milker_api: Any) -> 
     answer = vet_api.post("/api/limits/", BODY)
     assert answer.status_code == 201, answer.content
     assert Limit.objects.get().at_most == 300
+
+
+def cooling(**fields: Any) -> CoolingRule:
+    values: dict[str, Any] = {
+        "of": "cooled",
+        "minutes": 120,
+        "at_most": Decimal(8),
+        "scheme": "estate",
+        "valid_from": date(2026, 6, 1),
+        "source": "own rule",
+        **fields,
+    }
+    return record_cooling_rule(stamp=stamp_at(), **values)
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"at_most": None},
+        {"minutes": None},
+        {"of": "age"},
+        {"of": "age", "at_most": None, "minutes": None},
+        {"of": "age", "at_most": None, "days": 2},
+        {"source": " "},
+    ],
+)
+def test_a_cooling_rule_that_says_too_little_or_too_much_is_refused(fields: dict[str, Any]) -> None:
+    with pytest.raises(ValidationError):
+        cooling(**fields)
+    assert not CoolingRule.objects.exists()
+
+
+def test_the_same_cooling_rule_twice_from_one_day_is_refused() -> None:
+    cooling()
+    with pytest.raises(ValidationError, match="from that day already"):
+        cooling(at_most=Decimal(6))
+
+
+@pytest.mark.parametrize(
+    ("question", "taken"),
+    [
+        ("decimal", True),
+        ("dates", True),
+        ("unit cells", True),
+        ("column  plate", True),
+        ("unit", False),
+        ("decimal comma", False),
+        ("colour", False),
+    ],
+)
+def test_a_laboratory_setting_answers_something_a_file_leaves_open(
+    question: str, taken: bool
+) -> None:
+    def write() -> None:
+        record_setting(stamp=stamp_at(), laboratory="Lab one", question=question, answer="x")
+
+    if taken:
+        write()
+        assert LaboratorySetting.objects.get().question == " ".join(question.split())
+    else:
+        with pytest.raises(ValidationError, match="nothing a file leaves open"):
+            write()

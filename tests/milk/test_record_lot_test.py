@@ -9,8 +9,9 @@ from django.core.exceptions import ValidationError
 
 from milk.models import Hold, LotFlag, LotTest, MilkLot
 from milk.reference import load_reference
+from milk.results import UNITS
 from milk.services import tests
-from tests.factories.milk import EVENING, bare_lot, stamp_at
+from tests.factories.milk import EVENING, a_day, bare_lot, make_delivery, make_tank, stamp_at
 
 pytestmark = pytest.mark.django_db
 HOUR = timedelta(hours=1)
@@ -22,7 +23,9 @@ def lot() -> MilkLot:
     return bare_lot(opened_at=EVENING, ended_at=EVENING + 14 * HOUR)
 
 
-def record(lot: MilkLot, what: str = "plate", **fields: Any) -> LotTest:
+def record(lot: MilkLot | None, what: str = "plate", **fields: Any) -> LotTest:
+    if what != "inhibitor":
+        fields.setdefault("unit", UNITS.get(what, ""))
     stamp = fields.pop("stamp", None) or stamp_at(EVENING + HOUR)
     return tests.record_lot_test(stamp=stamp, lot=lot, what=what, **fields)
 
@@ -102,6 +105,13 @@ def test_striking_a_result_takes_its_flag_and_its_hold_away(lot: MilkLot, vet: A
         ("inhibitor", {"verdict": "negative", "value": Decimal(1)}, "value"),
         ("freezing", {"value": Decimal("0.525")}, "value"),
         ("urea", {"value": Decimal(1)}, "what"),
+        ("plate", {"value": Decimal(40), "unit": ""}, "unit"),
+        ("freezing", {"written": "-0,523", "unit": ""}, "unit"),
+        ("aflatoxin", {"written": "0,021", "unit": ""}, "unit"),
+        ("acidity", {"written": "7,1", "unit": "%"}, "unit"),
+        ("inhibitor", {"verdict": "negative", "unit": "%"}, "unit"),
+        ("spores", {"written": "<200"}, "method"),
+        ("freezing", {"written": "-0,52", "unit": "°SH"}, "unit"),
     ],
 )
 def test_a_result_that_cannot_be_is_refused_at_its_field(
@@ -139,6 +149,7 @@ def body(lot: MilkLot, **fields: Any) -> dict[str, Any]:
         "lot": str(lot.uuid),
         "what": "plate",
         "value": "20",
+        "unit": "thousand per ml",
         **fields,
     }
 
@@ -160,3 +171,91 @@ def test_bad_input_by_api_names_the_field(vet_api: Any, lot: MilkLot) -> None:
     answer = vet_api.post("/api/lot-tests/", body(lot, value=None))
     assert answer.status_code == 400
     assert "/value" in answer.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("what", "written", "unit", "standard"),
+    [
+        ("freezing", "-0,540", "°H", "-0.5215"),
+        ("freezing", "-0,523", "°C", "-0.523"),
+        ("aflatoxin", "51", "ng/kg", "0.051"),
+        ("acidity", "15,75", "°D", "7"),
+        ("plate", "87000", "per ml", "87"),
+        ("fat", "4,1", "", "4.1"),
+    ],
+)
+def test_a_result_keeps_its_unit_and_is_compared_in_that_of_the_limits(
+    lot: MilkLot, what: str, written: str, unit: str, standard: str
+) -> None:
+    test = record(lot, what, written=written, unit=unit)
+    test.refresh_from_db()
+    assert (test.written, test.unit) == (written, unit or "%")
+    assert test.standard is not None
+    assert abs(test.standard - Decimal(standard)) <= Decimal("0.0004")
+
+
+def test_a_limit_sees_through_the_unit(lot: MilkLot) -> None:
+    record(lot, "aflatoxin", written="50", unit="ng/kg")
+    assert not LotFlag.objects.exists()
+    record(lot, "aflatoxin", written="51", unit="ng/kg", sample="2")
+    assert "over: 51 ng/kg of 2026-06-09, at most 0.05 µg/kg" in LotFlag.objects.get().words
+    record(lot, "freezing", written="-0,538", unit="°H", sample="3")
+    record(lot, "freezing", written="-0,540", unit="°H", sample="4")
+    assert LotFlag.objects.filter(test__what="freezing").get().test.sample == "3"
+
+
+def test_spores_keep_their_method(lot: MilkLot) -> None:
+    test = record(lot, "spores", written="<200", method="three tubes, lactate medium")
+    assert (test.value, test.written, test.unit) == (Decimal(200), "<200", "per litre")
+    assert test.method == "three tubes, lactate medium"
+
+
+def test_a_result_of_a_suppliers_delivery_is_of_its_lot() -> None:
+    delivery = make_delivery(at=EVENING)
+    test = record(None, "fat", written="4,0", delivery=delivery)
+    assert (test.lot, test.delivery) == (delivery.opened_lots.get(), delivery)
+
+
+def test_a_result_of_a_delivery_out_is_of_the_lot_it_was_drawn_from() -> None:
+    tank = make_tank()
+    drawn = a_day(tank, animals=4)
+    delivery = make_delivery(tank=tank, way="out", kg=20, at=EVENING + 2 * HOUR)
+    test = record(None, "fat", written="4,0", delivery=delivery, stamp=stamp_at(EVENING + 3 * HOUR))
+    assert test.lot == drawn
+    with pytest.raises(ValidationError, match="Name one or the other"):
+        record(bare_lot(), "fat", written="4,0", delivery=delivery)
+
+
+def test_neither_lot_nor_delivery_is_refused() -> None:
+    with pytest.raises(ValidationError, match="Name the lot"):
+        record(None, "fat", written="4,0")
+
+
+def test_a_delivery_may_be_named_instead_of_the_lot_by_api(office_api: Any) -> None:
+    delivery = make_delivery(at=EVENING)
+    sent = {
+        "happened_at": (EVENING + HOUR).isoformat(),
+        "delivery": str(delivery.uuid),
+        "what": "freezing",
+        "written": "-0,540",
+        "unit": "°H",
+    }
+    answer = office_api.post("/api/lot-tests/", sent)
+    assert answer.status_code == 201, answer.content
+    assert answer.json()["lot"] == str(delivery.opened_lots.get().uuid)
+    assert answer.json()["unit"] == "°H"
+
+
+def test_a_result_without_unit_by_page_says_which_there_are(
+    cheesemaker_client: Any, lot: MilkLot
+) -> None:
+    page = cheesemaker_client.send(
+        "/entries/lot-tests/new/",
+        lot=lot.code,
+        what="freezing",
+        written="-0,523",
+        happened_at="2026-06-09T17:30",
+    )
+    assert page.status_code == 200
+    assert "Say the unit on the paper" in page.content.decode()
+    assert not LotTest.objects.exists()
