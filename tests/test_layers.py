@@ -16,6 +16,10 @@ MAY_IMPORT = {
 PURE = (
     "herd/withdrawal.py",
     "herd/planned.py",
+    "herd/udder.py",
+    "herd/fresh_cows.py",
+    "herd/tank_share.py",
+    "herd/lactation.py",
     "feed/window.py",
     "feed/ration.py",
     "feed/appetite.py",

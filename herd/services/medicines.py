@@ -7,13 +7,14 @@ from django.db import transaction
 
 from config import entries
 from config.entries import Stamp
+from herd import udder
 from herd.models import Medicine, MedicineVersion, PeriodRule
 from herd.services import withdrawals
 from herd.withdrawal import RULE_NAMES
 
 # Rules that stand among the dated rows and that the trace computes with, not the periods.
 TRACE_RULES = ("feed traced before a milking",)
-KNOWN_RULES = (*RULE_NAMES, *TRACE_RULES)
+KNOWN_RULES = (*RULE_NAMES, *TRACE_RULES, *udder.RULE_NAMES.values())
 UNKNOWN_RULE = "“{name}” is no rule that is computed with. Expected one of: {names}."
 
 
@@ -42,7 +43,8 @@ def record_rule(*, stamp: Stamp, name: str, **fields: Any) -> PeriodRule:
         words = UNKNOWN_RULE.format(name=name[:60], names="; ".join(KNOWN_RULES))
         raise ValidationError({"name": words})
     rule = entries.record(PeriodRule, stamp=stamp, name=name, **fields)
-    withdrawals.follow(withdrawals.under_rules_since(rule.valid_from))
+    if name in RULE_NAMES:
+        withdrawals.follow(withdrawals.under_rules_since(rule.valid_from))
     return rule
 
 
@@ -50,5 +52,6 @@ def record_rule(*, stamp: Stamp, name: str, **fields: Any) -> PeriodRule:
 def strike_rule(rule: PeriodRule, *, by: Any, reason: str, words: str = "") -> PeriodRule:
     """Take a rule's value back; the one before it holds again, or nobody knows."""
     rule = entries.strike(rule, by=by, reason=reason, words=words)
-    withdrawals.follow(withdrawals.under_rules_since(rule.valid_from))
+    if rule.name in RULE_NAMES:
+        withdrawals.follow(withdrawals.under_rules_since(rule.valid_from))
     return rule
