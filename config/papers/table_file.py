@@ -1,0 +1,42 @@
+"""A paper as a table file (CSV, RFC 4180) that people open in a spreadsheet."""
+
+import csv
+import io
+import re
+from typing import Any
+
+from config.papers import Paper, Part
+
+STRUCK_HEAD = "Struck"
+# What a spreadsheet takes for the start of a formula when a file is opened.
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
+_FIGURE = re.compile(r"[+-][0-9]+(?:[.,][0-9]+)*")
+# A spreadsheet looks for it before it reads a file as UTF-8.
+BYTE_ORDER_MARK = "\ufeff"
+
+
+def table_file(paper: Paper) -> bytes:
+    """The lines under their heads, struck ones with their reason in the last column.
+
+    A paper with several tables has each under its title, an empty line between.
+    """
+    text = io.StringIO()
+    writer = csv.writer(text)
+    for number, part in enumerate(paper.parts):
+        if len(paper.parts) > 1:
+            writer.writerows(([], [guarded(part.title)]) if number else ([guarded(part.title)],))
+        write_part(writer, part)
+    return (BYTE_ORDER_MARK + text.getvalue()).encode()
+
+
+def write_part(writer: Any, part: Part) -> None:
+    """One table; the column of strikes is always there, so that programs find it."""
+    writer.writerow([*(guarded(column.head) for column in part.columns), STRUCK_HEAD])
+    writer.writerows([*map(guarded, line.cells), guarded(line.struck)] for line in part.lines)
+
+
+def guarded(text: str) -> str:
+    """Text that no spreadsheet takes for a formula; figures with a sign stay figures."""
+    if text.startswith(_FORMULA) and not _FIGURE.fullmatch(text):
+        return "'" + text
+    return text

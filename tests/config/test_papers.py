@@ -1,0 +1,165 @@
+"""Papers: one description, three forms; strikes readable, nothing a spreadsheet would run."""
+
+import csv
+import io
+import re
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import pytest
+from django.http import Http404
+from django.test import RequestFactory
+from pypdf import PdfReader
+
+from config.papers import CAUTION, Column, Line, Paper, Part, file_name, joined
+from config.papers.handing import MOST_ON_A_PAGE, as_file, hand_over, on_page
+from config.papers.pdf import SIGNS_MISSING, pdf, printable
+from config.papers.table_file import guarded, table_file
+
+MADE = datetime(2026, 6, 2, 10, 0, tzinfo=UTC)
+COLUMNS = (Column("Animal", 2), Column("Given, ml", 1, figures=True))
+STRUCK = "Tue 2 Jun 2026, 12:00 by vet: wrong animal"
+
+
+def paper(*lines: Line, **fields) -> Paper:
+    own = {"title": "Medicine book", "stem": "Medicine book: 1042", "made_by": "Ida Weiß"}
+    part = Part(COLUMNS, lines or (Line(("1042", "20")), Line(("1024", "20"), struck=STRUCK)))
+    return Paper(**{**own, "made_at": MADE, "parts": (part,), **fields})
+
+
+def pages_of(sheet: bytes) -> list[str]:
+    """What a reader of the PDF reads, page by page, spaces and line breaks alike."""
+    return [" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(sheet)).pages]
+
+
+def plain(sheet: bytes) -> str:
+    return " ".join(pages_of(sheet))
+
+
+def test_line_that_does_not_fit_its_columns_is_refused():
+    with pytest.raises(ValueError, match="2 columns, and a line with 1 cells"):
+        Part(COLUMNS, (Line(("1042",)),))
+
+
+def test_table_file_has_heads_lines_and_strikes():
+    text = table_file(paper()).decode("utf-8-sig")
+    rows = list(csv.reader(io.StringIO(text)))
+    assert rows == [
+        ["Animal", "Given, ml", "Struck"],
+        ["1042", "20", ""],
+        ["1024", "20", STRUCK],
+    ]
+
+
+def test_table_file_of_several_tables_has_each_under_its_title():
+    part = paper().parts[0]
+    two = paper(parts=(replace(part, title="First"), replace(part, title="Second", lines=())))
+    rows = list(csv.reader(io.StringIO(table_file(two).decode("utf-8-sig"))))
+    assert [row for row in rows if len(row) == 1] == [["First"], ["Second"]]
+    assert [] in rows
+
+
+@pytest.mark.parametrize(
+    "text", ["=1+1", "+cmd", "-2+3", "@sum(a1)", "\t=1", "\r=1", "-1,5,=2", "--1"]
+)
+def test_no_cell_starts_a_formula(text):
+    """OWASP, CSV injection: fields must not start with = + - @ tab or carriage return."""
+    assert guarded(text) == "'" + text
+
+
+@pytest.mark.parametrize("text", ["-1", "-12.5", "+1,234.5", "1042", "", "a=b", "–"])
+def test_figures_and_words_stay_what_they_are(text):
+    assert guarded(text) == text
+
+
+def test_file_names_are_safe():
+    assert file_name('Book: 1042 "../../etc"\r\nX: y', "pdf") == "book-1042-etc-x-y.pdf"
+    assert file_name("田中", "csv") == "paper.csv"
+    assert len(file_name("a" * 300, "csv")) <= 84
+
+
+def test_file_is_handed_over_by_name_and_never_kept():
+    answer = as_file(paper(), "csv")
+    assert answer["Content-Disposition"] == 'attachment; filename="medicine-book-1042.csv"'
+    assert answer["Content-Type"].startswith("text/csv")
+    assert "no-store" in answer["Cache-Control"]
+
+
+def test_unknown_form_of_a_paper_is_not_found():
+    with pytest.raises(Http404):
+        hand_over(RequestFactory().get("/x/", {"as": "exe"}), paper(), "base.html", {})
+
+
+def test_page_is_cut_and_says_how_many_more_there_are():
+    many = paper(*(Line((str(number), "1")) for number in range(MOST_ON_A_PAGE + 7)))
+    context = on_page(RequestFactory().get("/x/", {"animal": "1042", "as": ""}), many)
+    assert len(context["parts"][0]["pairs"]) == MOST_ON_A_PAGE
+    assert context["parts"][0]["more"] == 7
+    assert context["files"]["pdf"] == "/x/?animal=1042&as=pdf"
+
+
+def test_edition_changes_with_a_strike_and_not_with_who_makes_it():
+    first = paper(Line(("1042", "20")))
+    assert first.edition == paper(Line(("1042", "20")), made_by="somebody else").edition
+    assert first.edition != paper(Line(("1042", "20"), struck=STRUCK)).edition
+    assert first.edition != paper(Line(("10422", "0"))).edition
+    assert re.fullmatch("[0-9a-f]{8}", first.edition)
+
+
+def test_pdf_says_everything_the_paper_says():
+    sheet = pdf(
+        paper(about=("Cow 1042, 1 Jan to 2 Jun 2026",), missing=("1 line without supplier",))
+    )
+    assert sheet.startswith(b"%PDF-")
+    text = plain(sheet)
+    for words in ("Medicine book", "Cow 1042, 1 Jan to 2 Jun 2026", "1 line without supplier"):
+        assert words in text
+    for words in ("Animal", "Given, ml", "1024", f"STRUCK {STRUCK}", "Ida Weiß", "page 1 of 1"):
+        assert words in text
+    assert "Tue 02 Jun 2026 12:00:00 +0200" in text
+    assert CAUTION[:60] in text
+
+
+def test_pdf_repeats_heads_and_counts_pages():
+    pages = pages_of(pdf(paper(*(Line((f"cow {number}", "20")) for number in range(120)))))
+    assert len(pages) > 2
+    assert all("Given, ml" in page for page in pages)
+    assert f"page 2 of {len(pages)}" in pages[1]
+    assert sum(len(re.findall(r"cow \d+", page)) for page in pages) == 120
+
+
+def test_every_line_of_a_struck_cell_is_crossed_through():
+    def strokes(struck: str) -> int:
+        sheet = pdf(paper(Line(("very long words " * 12, "20"), struck=struck)))
+        page = PdfReader(io.BytesIO(sheet)).pages[0]
+        return page.get_contents().get_data().count(b" l S")
+
+    assert strokes(STRUCK) - strokes("") >= 3
+
+
+def test_line_longer_than_a_page_is_carried_on():
+    pages = pages_of(pdf(paper(Line(("word " * 4000, "20")))))
+    assert sum(page.count("word") for page in pages) == 4000
+    assert len(pages) > 2
+
+
+def test_word_longer_than_its_column_is_cut_not_lost():
+    text = plain(pdf(paper(Line(("x" * 900, "20")))))
+    assert text.count("x") == 900
+
+
+def test_names_of_many_languages_are_printed():
+    text = plain(pdf(paper(Line(("Łukasz Żółć, Ştefan, Дмитро, Ελένη", "20")))))
+    assert "Łukasz Żółć, Ştefan, Дмитро, Ελένη" in text
+    assert "[?]" not in text
+
+
+def test_sign_the_typeface_lacks_is_marked_and_said():
+    assert printable("田中 e\u0301") == "[?][?] é"
+    text = plain(pdf(paper(Line(("田中", "20")))))
+    assert "[?][?]" in text
+    assert SIGNS_MISSING in text
+
+
+def test_joined_leaves_out_what_says_nothing():
+    assert joined(["Saltbeck", "", "Ford 1"]) == "Saltbeck, Ford 1"
