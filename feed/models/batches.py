@@ -56,7 +56,9 @@ class ForageBatch(Entry):
 
     Computed from the cut, the dated window rules and the probe readings (feed/window.py):
     ``first_at`` (feed first from then on), ``deadline`` (past from then on; None without a rule),
-    ``heated_at`` (the reading that found it heated). ``done_at`` is when nothing was left of it.
+    ``heated_at`` (the reading that found it heated). ``air_used``: the day's highest temperature as
+    written here, else of the hourly weather; None when neither knows it, and the shortest window
+    holds. ``done_at`` is when nothing was left of it.
     """
 
     field = models.ForeignKey(Field, models.PROTECT, related_name="batches")
@@ -79,7 +81,24 @@ class ForageBatch(Entry):
         blank=True,
         help_text="Only the vet may; the load keeps this mark for good.",
     )
+    onto = models.ForeignKey(
+        "self",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="mixed_in",
+        verbose_name="tipped onto the heap of",
+        help_text="A mixed heap is as old as the oldest load in it.",
+    )
+    foreign_matter = models.CharField("stones, carcass, soil, weeds", max_length=120, blank=True)
     remark = models.CharField(max_length=200, blank=True)
+    air_used = models.DecimalField(
+        "air the window was computed with, °C",
+        max_digits=4,
+        decimal_places=1,
+        null=True,
+        editable=False,
+    )
     first_at = models.DateTimeField("feed first from", null=True, editable=False)
     deadline = models.DateTimeField("past from", null=True, editable=False)
     heated_at = models.DateTimeField("found heated at", null=True, editable=False)
@@ -90,13 +109,20 @@ class ForageBatch(Entry):
     class Meta(Entry.Meta):
         verbose_name = "forage batch"
         verbose_name_plural = "forage batches"
-        triggers = append_only("first_at", "deadline", "heated_at", "done_at", keeps_number=True)
+        triggers = append_only(
+            "air_used", "first_at", "deadline", "heated_at", "done_at", keeps_number=True
+        )
         constraints = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
                 condition=Q(kg__gt=0),
                 name="feed_foragebatch_weighs_something",
                 violation_error_message="A load weighs more than 0 kg.",
+            ),
+            models.CheckConstraint(
+                condition=Q(onto=None) | ~Q(onto=F("id")),
+                name="feed_foragebatch_not_onto_itself",
+                violation_error_message="A load cannot be tipped onto itself.",
             ),
         ]
         indexes = [
@@ -170,6 +196,14 @@ class HeapCheck(Entry):
     warm_to_hand = models.BooleanField("warm to the hand", default=False)
     extends = models.BooleanField("cool: extend the window once", default=False)
     extension_reason = models.CharField("why it is extended", max_length=120, blank=True)
+    still_kg = models.DecimalField(
+        "still lies there, about, kg",
+        max_digits=9,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(0))],
+    )
 
     class Meta(Entry.Meta):
         verbose_name = "heap check"

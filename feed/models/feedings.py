@@ -1,12 +1,14 @@
 """What is fed besides grass, and where everything went: fed, refused, discarded."""
 
+from decimal import Decimal
 from typing import Any, ClassVar
 
+from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
 
 from config.entries import Entry, append_only
-from feed.models.amounts import LeftQuerySet, dry_matter, kilos
+from feed.models.amounts import LeftQuerySet, between, dry_matter, kilos
 from feed.models.batches import ForageBatch
 from feed.models.fields import Field
 from herd.models import Group, Holding
@@ -21,6 +23,18 @@ class Place(models.TextChoices):
     AWAY = "off the estate", "taken off the estate"
 
 
+def percent(label: str) -> "models.DecimalField[Any, Any]":
+    """A share in per cent, left blank when it was not measured."""
+    return models.DecimalField(
+        label,
+        max_digits=5,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        validators=between((Decimal(0), Decimal(100)), None),
+    )
+
+
 class FeedLot(Entry):
     """Hay, meal or other bought or stored feed: one lot with its supplier or field."""
 
@@ -28,7 +42,18 @@ class FeedLot(Entry):
         HAY = "hay", "hay"
         MEAL = "meal", "meal"
         MINERAL = "mineral", "mineral"
+        GRAIN = "grain", "grain and pulses"
+        PRODUCT = "product", "by-product"
         OTHER = "other", "other"
+
+    class Kept(models.TextChoices):
+        """How it was kept, as far as a scheme asks."""
+
+        DRY = "dry", "dry"
+        FERMENTED = "fermented", "fermented"
+        ADDITIVE = "additive", "kept with an additive"
+        SOAKED = "soaked", "soaked or steamed"
+        WET = "wet", "wet by-product"
 
     kind = models.CharField(max_length=7, choices=Kind)
     name = models.CharField(max_length=80)
@@ -40,6 +65,32 @@ class FeedLot(Entry):
     kg = kilos("in")
     dry_matter = dry_matter()
     moisture_note = models.CharField("analysis", max_length=200, blank=True)
+    kept_as = models.CharField("how it was kept", max_length=9, choices=Kept, default=Kept.DRY)
+    cut_on = models.DateField("hay cut on", null=True, blank=True)
+    place = models.CharField("where it lies", max_length=60, blank=True)
+    own_share = percent("of it grown on own land, %")
+    in_district = models.BooleanField("grown in the district of the scheme", default=False)
+    crude_protein = percent("crude protein, % of dry matter")
+    fibre = percent("NDF, % of dry matter")
+    ash = percent("ash, % of dry matter")
+    energy = models.DecimalField(
+        "net energy for lactation, MJ a kg of dry matter",
+        max_digits=4,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        validators=between((Decimal(2), Decimal(12)), None),
+    )
+    aflatoxin = models.DecimalField(
+        "aflatoxin B1, µg a kg",
+        max_digits=6,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(0))],
+    )
+    opened_on = models.DateField("opened on", null=True, blank=True)
+    finished_on = models.DateField("finished on", null=True, blank=True)
 
     objects: ClassVar[Any] = LeftQuerySet.as_manager()
 
@@ -58,6 +109,33 @@ class FeedLot(Entry):
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.name}"
 
+    @property
+    def grown_here(self) -> Decimal:
+        """Per cent of it from own land: as written, else by the field it came from."""
+        if self.own_share is not None:
+            return self.own_share
+        return Decimal(100) if self.field and self.field.own else Decimal(0)
+
+
+class StackCheck(Entry):
+    """A probe, or a nose, in a stack of hay or a bin: hay that heats can burn the barn."""
+
+    feed_lot = models.ForeignKey(FeedLot, models.PROTECT, related_name="checks")
+    inside = models.DecimalField(
+        "inside, °C",
+        max_digits=4,
+        decimal_places=1,
+        validators=between((Decimal(-30), Decimal(150)), None),
+    )
+    smell = models.CharField("smell, if any", max_length=80, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "stack check"
+        triggers = append_only()
+
+    def __str__(self) -> str:
+        return f"{self.feed_lot}: {self.inside} °C"
+
 
 class Feeding(Entry):
     """A load, or a feed lot, given to a group."""
@@ -71,6 +149,9 @@ class Feeding(Entry):
     group = models.ForeignKey(Group, models.PROTECT, related_name="feedings")
     kg = kilos("fed")
     weighed = models.BooleanField("weighed (else a guess)", default=True)
+    asked = models.BooleanField(
+        "answers where the rest of the load went", default=False, editable=False
+    )
 
     class Meta(Entry.Meta):
         verbose_name = "feeding"
@@ -147,7 +228,7 @@ class Discard(Entry):
     why = models.CharField(max_length=7, choices=Why)
     where_to = models.CharField("where to", max_length=16, choices=Place)
     witness = models.CharField(
-        max_length=80, blank=True, help_text="Needed for more than 1,000 kg."
+        max_length=80, blank=True, help_text="Who saw it; needed for a large one."
     )
 
     class Meta(Entry.Meta):

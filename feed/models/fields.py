@@ -14,6 +14,18 @@ from config.entries import Entry, EntryQuerySet, append_only
 LONGEST_WAIT = 730
 
 
+def degrees(label: str, most: int) -> "models.DecimalField[Any, Any]":
+    """A place on the map in degrees, negative south and west; left blank when nobody took it."""
+    return models.DecimalField(
+        label,
+        max_digits=8,
+        decimal_places=5,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(-most)), MaxValueValidator(Decimal(most))],
+    )
+
+
 class FieldQuerySet(EntryQuerySet):
     """Fields by whether they may be cut."""
 
@@ -38,6 +50,9 @@ class Field(Entry):
     )
     crop = models.CharField("what grows there", max_length=80, blank=True)
     own = models.BooleanField("own land", default=True)
+    in_district = models.BooleanField("in the district of the scheme", default=True)
+    latitude = degrees("latitude of its middle, degrees north", 90)
+    longitude = degrees("longitude of its middle, degrees east", 180)
 
     objects: ClassVar[Any] = FieldQuerySet.as_manager()
 
@@ -69,6 +84,7 @@ class FieldWork(Entry):
         MANURE = "manure", "manure"
         FERTILISER = "fertiliser", "fertiliser"
         SPRAY = "spray", "spray"
+        GRAZED = "grazed", "grazed"
 
     field = models.ForeignKey(Field, models.PROTECT, related_name="works")
     what = models.CharField(max_length=10, choices=What)
@@ -76,9 +92,12 @@ class FieldWork(Entry):
     batch = models.CharField(max_length=40, blank=True)
     rate = models.CharField("rate with its unit", max_length=40, blank=True)
     waiting_days = models.PositiveSmallIntegerField(
-        "days to wait, from the label or the rule",
+        "days to wait, from the label",
+        blank=True,
         validators=[MaxValueValidator(LONGEST_WAIT)],
+        help_text="Blank: the estate's rule for such work. The label's days win over it.",
     )
+    from_label = models.BooleanField("the days stand on the label", default=True, editable=False)
     free_on = models.DateField("free to cut on", editable=False)
 
     class Meta(Entry.Meta):
@@ -96,3 +115,69 @@ class FieldWork(Entry):
 
     def __str__(self) -> str:
         return f"{self.field}: {self.get_what_display()}"
+
+
+class FieldWalk(Entry):
+    """What somebody who walked a field judged to stand there, above the mower's height."""
+
+    field = models.ForeignKey(Field, models.PROTECT, related_name="walks")
+    cover = models.PositiveIntegerField(
+        "dry matter the mower would take, kg a hectare",
+        validators=[MinValueValidator(50), MaxValueValidator(12_000)],
+    )
+    remark = models.CharField("weeds, carcass, stones, lodged", max_length=200, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "field walk"
+        triggers = append_only()
+        indexes = [
+            *Entry.Meta.indexes,
+            # For the list of fields: the newest walk of each.
+            models.Index(
+                fields=["field", "-happened_at"],
+                condition=Q(struck_at=None),
+                name="feed_fieldwalk_newest",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.field}: {self.cover} kg dry matter a hectare"
+
+
+class WaitRule(Entry):
+    """From a day on: how long a field waits after such work when no label says it.
+
+    ``waiting_days`` bind; ``caution_days`` only make the cut page say why to think twice.
+    """
+
+    what = models.CharField(max_length=10, choices=FieldWork.What)
+    waiting_days = models.PositiveSmallIntegerField(
+        "days to wait", validators=[MaxValueValidator(LONGEST_WAIT)]
+    )
+    caution_days = models.PositiveSmallIntegerField(
+        "days of caution", default=0, validators=[MaxValueValidator(LONGEST_WAIT)]
+    )
+    caution = models.CharField("what to think of in these days", max_length=200, blank=True)
+    valid_from = models.DateField("valid from")
+    source = models.CharField(max_length=200)
+
+    class Meta(Entry.Meta):
+        verbose_name = "waiting rule"
+        triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["what", "valid_from"],
+                condition=Q(struck_at=None),
+                name="feed_waitrule_one_per_work",
+                violation_error_message="Such work has a rule from that day already.",
+            ),
+            models.CheckConstraint(
+                condition=Q(caution_days=0) | ~Q(caution=""),
+                name="feed_waitrule_caution_has_words",
+                violation_error_message="Days of caution need words.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_what_display()}: {self.waiting_days} days"

@@ -7,6 +7,9 @@ from django.db import models
 from django.db.models import Q
 
 from config.entries import Entry, append_only
+from feed.figures import figure_choices
+from feed.models.feedings import FeedLot
+from herd.models import Group
 
 
 class WindowRule(Entry):
@@ -79,6 +82,51 @@ class WindowRule(Entry):
         return f"from {self.from_temperature} °C: {self.hours} h"
 
 
+class ClearanceRule(Entry):
+    """From a day on: what is cut on one day is out of the trough by an hour of the next.
+
+    Common practice, beside the hours by temperature (the earlier of both holds) or instead of
+    them. Without ``clear_by`` no such hour holds from that day on.
+    """
+
+    clear_by = models.TimeField("cleared the next day by", null=True, blank=True)
+    instead = models.BooleanField("instead of the hours by temperature", default=False)
+    first_share = models.DecimalField(
+        "feed first in the last part of the window",
+        max_digits=3,
+        decimal_places=2,
+        default=Decimal("0.25"),
+        validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(1))],
+    )
+    heap_over_air = models.DecimalField(
+        "heap past when warmer than the air by, °C",
+        max_digits=4,
+        decimal_places=1,
+        default=Decimal(8),
+    )
+    heap_top = models.DecimalField(
+        "heap past when as warm as, °C", max_digits=4, decimal_places=1, default=Decimal(35)
+    )
+    valid_from = models.DateField("valid from")
+    source = models.CharField(max_length=200)
+
+    class Meta(Entry.Meta):
+        verbose_name = "clearance rule"
+        triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["valid_from"],
+                condition=Q(struck_at=None),
+                name="feed_clearancerule_one_per_day",
+                violation_error_message="That day has a clearance rule already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"cleared by {self.clear_by:%H:%M}" if self.clear_by else "no clearance hour"
+
+
 class FeedShareRule(Entry):
     """A share the feed must keep, as the scheme the estate follows writes it."""
 
@@ -87,15 +135,18 @@ class FeedShareRule(Entry):
         GROUP = "group", "a group and day"
         YEAR = "year", "a year"
 
+    class Unit(models.TextChoices):
+        PERCENT = "%", "per cent"
+        RATIO = "ratio", "kg for a kg"
+
     name = models.CharField(max_length=80)
     kind = models.CharField("feed it counts", max_length=40)
     of = models.CharField("out of", max_length=40)
     at_least = models.DecimalField(
-        "at least, %", max_digits=5, decimal_places=2, null=True, blank=True
+        "at least", max_digits=5, decimal_places=2, null=True, blank=True
     )
-    at_most = models.DecimalField(
-        "at most, %", max_digits=5, decimal_places=2, null=True, blank=True
-    )
+    at_most = models.DecimalField("at most", max_digits=5, decimal_places=2, null=True, blank=True)
+    unit = models.CharField("counted in", max_length=5, choices=Unit, default=Unit.PERCENT)
     over = models.CharField("counted over", max_length=5, choices=Over)
     scheme = models.CharField(max_length=60)
     valid_from = models.DateField("valid from")
@@ -117,6 +168,112 @@ class FeedShareRule(Entry):
         return self.name
 
     def keeps(self, percent: Decimal) -> bool:
-        """Whether a share in per cent lies within the rule; its bounds themselves do."""
+        """Whether a share in the rule's unit lies within the rule; its bounds themselves do."""
         least, most = self.at_least, self.at_most
         return (least is None or percent >= least) and (most is None or percent <= most)
+
+
+class FeedRule(Entry):
+    """A feed that a scheme forbids, or warns of; every condition given must be met.
+
+    ``name_has``: parts of a feed's name, one of them is enough, separated by commas. ``water_above``
+    in per cent of the fresh weight, ``aflatoxin_above`` in µg a kg.
+    """
+
+    class Act(models.TextChoices):
+        REFUSE = "refuse", "refuse it"
+        WARN = "warn", "warn"
+
+    scheme = models.CharField(max_length=60)
+    name = models.CharField("what is forbidden", max_length=80)
+    act = models.CharField("do what", max_length=6, choices=Act, default=Act.REFUSE)
+    kind = models.CharField("kind of feed", max_length=7, choices=FeedLot.Kind, blank=True)
+    kept_as = models.CharField("kept how", max_length=9, choices=FeedLot.Kept, blank=True)
+    name_has = models.CharField("words in its name", max_length=200, blank=True)
+    water_above = models.DecimalField(
+        "more water than, %", max_digits=4, decimal_places=1, null=True, blank=True
+    )
+    aflatoxin_above = models.DecimalField(
+        "more aflatoxin B1 than, µg a kg", max_digits=6, decimal_places=2, null=True, blank=True
+    )
+    valid_from = models.DateField("valid from")
+    valid_to = models.DateField("valid to, if it ended", null=True, blank=True)
+    source = models.CharField(max_length=200)
+
+    class Meta(Entry.Meta):
+        verbose_name = "forbidden feed"
+        verbose_name_plural = "forbidden feeds"
+        triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.CheckConstraint(
+                condition=~Q(kept_as="")
+                | ~Q(name_has="")
+                | Q(water_above__isnull=False)
+                | Q(aflatoxin_above__isnull=False),
+                name="feed_feedrule_needs_a_condition",
+                violation_error_message="Say how it was kept, what it is called, or a limit; "
+                "else it would forbid everything.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.scheme})"
+
+
+class FeedFigure(Entry):
+    """A figure of the estate from a day on: a price, a weight, a time; ``feed.figures`` lists them.
+
+    The unit is the one listed there; it is written beside the value so that paper says it too.
+    """
+
+    name = models.CharField("which figure", max_length=40, choices=figure_choices)
+    value = models.DecimalField(max_digits=12, decimal_places=3)
+    unit = models.CharField(max_length=40, editable=False)
+    valid_from = models.DateField("valid from")
+    source = models.CharField(max_length=200)
+
+    class Meta(Entry.Meta):
+        verbose_name = "feed figure"
+        triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["name", "valid_from"],
+                condition=Q(struck_at=None),
+                name="feed_feedfigure_one_per_day",
+                violation_error_message="This figure has a value from that day already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_name_display()}: {self.value.normalize():f} {self.unit}"
+
+
+class GrassTarget(Entry):
+    """From a day on: the dry matter from fresh grass a cow of a group shall get a day."""
+
+    group = models.ForeignKey(Group, models.PROTECT, related_name="grass_targets")
+    dry_matter_kg = models.DecimalField(
+        "dry matter from grass, kg a cow and day",
+        max_digits=4,
+        decimal_places=2,
+        validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(30))],
+    )
+    valid_from = models.DateField("valid from")
+
+    class Meta(Entry.Meta):
+        verbose_name = "grass target"
+        triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["group", "valid_from"],
+                condition=Q(struck_at=None),
+                name="feed_grasstarget_one_per_day",
+                violation_error_message="This group has a target from that day already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.group}: {self.dry_matter_kg} kg dry matter from grass a cow"

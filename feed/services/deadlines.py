@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -65,6 +65,12 @@ def write(batches: list[ForageBatch]) -> None:
     columns = [[getattr(batch, name) for batch in batches] for name in ("id", *DERIVED)]
     with connection.cursor() as cursor:
         cursor.execute(WRITE, columns)
+
+
+def recompute_day(day: date) -> int:
+    """Compute the loads cut on a day again; the number that changed."""
+    start, end = start_of(day), start_of(day + timedelta(days=1))
+    return in_parts(ForageBatch.objects.filter(happened_at__gte=start, happened_at__lt=end))
 
 
 def recompute_since(day: date) -> int:

@@ -13,13 +13,17 @@ from config.entries import Stamp
 from config.jobs import ask
 from config.roles import VET, roles_of
 from feed.days import day_words, local_day
-from feed.models import Field, FieldWork
+from feed.models import Field, FieldWork, WaitRule
 from feed.models.batches import last_cut
 from feed.services.deadlines import FLAG_TASK
 from feed.window import free_on
 
 NAMED_INSTEAD = 3
 
+NO_DAYS = (
+    "Write the days to wait from the label: no rule of the estate says how long a field waits "
+    "after “{what}”."
+)
 NOT_FREE = (
     "{field} is not free to cut before {free}: {why}. {instead} Only the vet may cut it earlier, "
     "with a reason that stays on the load."
@@ -32,12 +36,37 @@ FREE_ANYWAY = "{field} was free on {day}; no reason for cutting it early is need
 
 
 @transaction.atomic
-def record_work(*, stamp: Stamp, waiting_days: int, **fields: Any) -> FieldWork:
-    """Write work done on a field; loads cut in its waiting days are looked at again."""
-    day = free_on(local_day(stamp.happened_at), max(waiting_days, 0))
-    work = entries.record(FieldWork, stamp=stamp, waiting_days=waiting_days, free_on=day, **fields)
+def record_work(
+    *, stamp: Stamp, what: str, waiting_days: int | None = None, **fields: Any
+) -> FieldWork:
+    """Write work done on a field; loads cut in its waiting days are looked at again.
+
+    Without days of a label those of the estate's rule for such work hold. Raises ValidationError
+    by field, also when there is neither.
+    """
+    on = local_day(stamp.happened_at)
+    days = rule_days(what, on) if waiting_days is None else waiting_days
+    work = entries.record(
+        FieldWork,
+        stamp=stamp,
+        what=what,
+        waiting_days=days,
+        from_label=waiting_days is not None,
+        free_on=free_on(on, max(days, 0)),
+        **fields,
+    )
     ask(FLAG_TASK)
     return work
+
+
+def rule_days(what: str, on: date) -> int:
+    """The days the estate's rule makes a field wait after such work. Raises ValidationError."""
+    rules = WaitRule.objects.standing().filter(what=what, valid_from__lte=on)
+    rule = rules.order_by("-valid_from").first()
+    if rule is None:
+        raise ValidationError({"waiting_days": NO_DAYS.format(what=what)})
+    days: int = rule.waiting_days
+    return days
 
 
 @transaction.atomic

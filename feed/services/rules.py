@@ -11,7 +11,7 @@ from config import entries
 from config.entries import Stamp
 from config.jobs import ask
 from config.templatetags.sheet import amount
-from feed.models import WindowRule
+from feed.models import ClearanceRule, WindowRule
 from feed.services.deadlines import FLAG_TASK, recompute_since
 
 LONGER_THAN_COOLER = (
@@ -45,6 +45,27 @@ def record_window_rule(
 @transaction.atomic
 def strike_window_rule(rule: WindowRule, **why: Any) -> WindowRule:
     """Strike a rule. Loads cut under it keep its window; to those before it, it never was."""
+    struck = entries.strike(rule, **why)
+    recompute_since(struck.valid_from)
+    ask(FLAG_TASK)
+    return struck
+
+
+@transaction.atomic
+def record_clearance_rule(*, stamp: Stamp, valid_from: date, **fields: Any) -> ClearanceRule:
+    """Write a dated clearance rule; loads cut since its day get the shorter window at once.
+
+    Raises ValidationError by field.
+    """
+    rule = entries.record(ClearanceRule, stamp=stamp, valid_from=valid_from, **fields)
+    recompute_since(valid_from)
+    ask(FLAG_TASK)
+    return rule
+
+
+@transaction.atomic
+def strike_clearance_rule(rule: ClearanceRule, **why: Any) -> ClearanceRule:
+    """Strike a clearance rule. Loads cut under it keep their window."""
     struck = entries.strike(rule, **why)
     recompute_since(struck.valid_from)
     ask(FLAG_TASK)

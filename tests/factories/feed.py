@@ -5,7 +5,7 @@ derived from it, so that reads find what they would find in life. A derived colu
 (``deadline=…``) stays as given.
 """
 
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from itertools import count
 from typing import Any
@@ -39,7 +39,12 @@ number = count(1)
 
 # Hours by the day's highest air temperature, as the demo estate's vet set them.
 BANDS = ((-20, 24), (15, 18), (22, 12), (28, 8))
-DERIVED = ("first_at", "deadline", "heated_at", "done_at")
+DERIVED = ("air_used", "first_at", "deadline", "heated_at", "done_at")
+
+
+def on_the_hour(at: datetime) -> datetime:
+    """The full hour a moment lies in."""
+    return at.replace(minute=0, second=0, microsecond=0)
 
 
 def make_field(name: str | None = None, **fields: Any) -> Field:

@@ -4,6 +4,8 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import Any
 
+from django.utils.timezone import localtime
+
 from config.entries import Entry
 from tests.factories import feed as make
 from tests.factories.herd import HOUR, NOON
@@ -38,12 +40,84 @@ def window_rule() -> Body:
     }
 
 
+def field_walk() -> Body:
+    return {"field": number(make.make_field()), "cover": 2400, "remark": "docks by the gate"}
+
+
+def wait_rule() -> Body:
+    return {
+        "what": "slurry",
+        "waiting_days": 42,
+        "caution_days": 0,
+        "valid_from": "2026-06-02",
+        "source": "house judgement",
+    }
+
+
+def clearance_rule() -> Body:
+    return {
+        "valid_from": "2026-06-02",
+        "clear_by": "06:00:00",
+        "instead": False,
+        "first_share": "0.25",
+        "heap_over_air": "8.0",
+        "heap_top": "35.0",
+        "source": "common practice",
+    }
+
+
+def air_hour() -> Body:
+    return {
+        "hour": localtime(make.on_the_hour(AT)).isoformat(),
+        "celsius": "21.4",
+        "forecast": False,
+        "source": "thermometer at the barn",
+    }
+
+
+def feed_rule() -> Body:
+    return {
+        "scheme": "invented",
+        "name": "fermented feed",
+        "act": "refuse",
+        "kept_as": "fermented",
+        "valid_from": "2026-06-02",
+        "source": "invented",
+    }
+
+
+def feed_figure() -> Body:
+    return {
+        "name": "wagon",
+        "value": "9000.000",
+        "valid_from": "2026-06-02",
+        "source": "the wagon's plate",
+    }
+
+
+def grass_target() -> Body:
+    return {
+        "group": number(make.make_fed_group()),
+        "dry_matter_kg": "9.00",
+        "valid_from": "2026-06-02",
+    }
+
+
+def dry_matter_sample() -> Body:
+    return {"batch": number(make.make_batch()), "percent": "17.0", "method": "microwave"}
+
+
+def stack_check() -> Body:
+    return {"feed_lot": number(make.make_feed_lot()), "inside": "31.5", "smell": "none"}
+
+
 def feed_share_rule() -> Body:
     return {
         "name": "hay",
         "kind": "hay",
         "of": "forage dry matter",
         "at_least": "50.00",
+        "unit": "%",
         "over": "group",
         "scheme": "invented",
         "valid_from": "2026-06-02",
@@ -82,7 +156,13 @@ def discard() -> Body:
 
 
 def feed_lot() -> Body:
-    return {"kind": "hay", "name": "stack 4", "field": number(make.make_field()), "kg": "8000.0"}
+    return {
+        "kind": "hay",
+        "name": "stack 4",
+        "field": number(make.make_field()),
+        "kg": "8000.0",
+        "kept_as": "dry",
+    }
 
 
 # slug -> (a valid body, who may write it, who may not, a value that is refused)
@@ -96,6 +176,15 @@ KINDS: dict[str, tuple[Callable[[], Body], str, str, Body]] = {
     "feedings": (feeding, "feed hand", "cheesemaker", {"kg": "9000.1"}),
     "refusals": (refusal, "feed hand", "office", {"kg": "0"}),
     "discards": (discard, "feed hand", "milker", {"where_to": "dry cows"}),
+    "field-walks": (field_walk, "feed hand", "office", {"cover": 20_000}),
+    "wait-rules": (wait_rule, "vet", "feed hand", {"caution_days": 14}),
+    "clearance-rules": (clearance_rule, "vet", "feed hand", {"first_share": "1.5"}),
+    "air-hours": (air_hour, "feed hand", "milker", {"celsius": "80"}),
+    "feed-rules": (feed_rule, "vet", "feed hand", {"kept_as": ""}),
+    "feed-figures": (feed_figure, "vet", "feed hand", {"value": "100"}),
+    "grass-targets": (grass_target, "feed hand", "office", {"dry_matter_kg": "31"}),
+    "dry-matter-samples": (dry_matter_sample, "feed hand", "office", {"percent": "55"}),
+    "stack-checks": (stack_check, "feed hand", "office", {"inside": "200"}),
     "feed-lots": (feed_lot, "office", "vet", {"kind": "silage"}),
 }
 # Parents keep their number when they are written again; the others are struck and replaced.

@@ -1,0 +1,52 @@
+"""The estate's figures: written with their unit and within their range, read as of a day."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.core.exceptions import ValidationError
+
+from config import entries
+from config.entries import Stamp
+from config.templatetags.sheet import amount
+from feed.figures import FIGURES
+from feed.models import FeedFigure
+
+UNKNOWN = "No figure is called “{name}”. Expected one of {known}."
+OUT_OF_RANGE = "{value} {unit} is out of range. Expected {least} to {most} {unit}."
+
+
+def record_figure(*, stamp: Stamp, name: str, value: Decimal, **fields: Any) -> FeedFigure:
+    """Write a figure from a day on. Raises ValidationError by field."""
+    known = FIGURES.get(name)
+    if known is None:
+        words = UNKNOWN.format(name=name, known=", ".join(FIGURES))
+        raise ValidationError({"name": words})
+    if not known.least <= value <= known.most:
+        words = OUT_OF_RANGE.format(
+            value=amount(value),
+            unit=known.unit,
+            least=amount(known.least),
+            most=amount(known.most),
+        )
+        raise ValidationError({"value": words})
+    return entries.record(
+        FeedFigure, stamp=stamp, name=name, value=value, unit=known.unit, **fields
+    )
+
+
+def figures_on(day: date, *names: str) -> dict[str, FeedFigure]:
+    """The figures in force on a day, by name; one nobody has set is missing. One statement."""
+    rows = FeedFigure.objects.standing().filter(valid_from__lte=day)
+    if names:
+        rows = rows.filter(name__in=names)
+    newest = rows.order_by("name", "-valid_from").distinct("name")
+    return {row.name: row for row in newest}
+
+
+def value_on(day: date, name: str) -> Decimal | None:
+    """One figure in force on a day; None when nobody has set it. Raises KeyError for no figure."""
+    if name not in FIGURES:
+        raise KeyError(name)
+    found = figures_on(day, name).get(name)
+    return None if found is None else found.value
