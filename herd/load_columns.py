@@ -6,17 +6,11 @@ from functools import partial
 from config import cells
 from config.cells import CellError, Reading
 from config.columns import DAY, NUMBER, Column
-from herd.models.animals import EAR_TAG, plain_tag
 from herd.models.groups import Session
+from herd.tags import TagError, read_electronic, read_tag
 
 # A litre of milk weighs about 1.03 kg (mean density 1.0299 of 86 containers: Daudin 1988).
 KG_PER_LITRE = Decimal("1.03")
-TAG_SHAPE = (
-    "an ear tag: country (two letters or three digits) and at most 12 digits, such as "
-    "999000000001042"
-)
-ZERO_LOST = "an ear tag of 15 digits (14 were found)"
-ZERO_REMEDY = "A spreadsheet dropped the zero in front: export again with that column as text"
 UNIT_SPELLINGS = {"kg": ("kg",), "g": ("g", "grams"), "l": ("l", "litres")}
 SEXES = {"f": "F", "female": "F", "cow": "F", "heifer": "F", "m": "M", "male": "M", "bull": "M"}
 SESSIONS = cells.known_words(Session.choices, am="M", pm="E")
@@ -24,22 +18,24 @@ SESSIONS = cells.known_words(Session.choices, am="M", pm="E")
 
 def ear_tag(text: str, reading: Reading) -> str | None:
     """An ear tag as it is stored; None for an empty cell."""
-    tag = plain_tag(cells.tag(text, reading))
-    if not tag:
+    found = cells.tag(text, reading)
+    if not found:
         return None
-    if not tag.isascii() or not EAR_TAG.fullmatch(tag):
-        raise CellError(TAG_SHAPE)
-    if tag.isdigit() and len(tag) == 14:
-        raise CellError(ZERO_LOST, ZERO_REMEDY)
-    return tag
+    try:
+        return read_tag(found).written
+    except TagError as wrong:
+        raise CellError(wrong.expected, wrong.remedy) from wrong
 
 
 def electronic_number(text: str, reading: Reading) -> str | None:
     """The 15 digits of an electronic tag (ISO 11784); None for an empty cell."""
-    number = plain_tag(cells.tag(text, reading))
-    if number and not (number.isascii() and number.isdigit() and len(number) == 15):
-        raise CellError("15 digits (ISO 11784)")
-    return number or None
+    found = cells.tag(text, reading)
+    if not found:
+        return None
+    try:
+        return read_electronic(found)
+    except TagError as wrong:
+        raise CellError(wrong.expected, wrong.remedy) from wrong
 
 
 COW = Column(

@@ -1,4 +1,4 @@
-"""The dated rules every estate starts with, with their sources: fixtures/herd_rules.json."""
+"""The dated rules and breeds every estate starts with, with their sources (fixtures/)."""
 
 import json
 from datetime import date
@@ -10,10 +10,11 @@ from django.db import transaction
 
 from config import entries
 from config.entries import Stamp
-from herd.models import PeriodRule
+from herd.models import BreedRule, PeriodRule
 from herd.services import withdrawals
 
-RULES = "herd_rules.json"
+RULES = ("herd_rules.json", "breeding_rules.json")
+BREEDS = "breeds.json"
 
 
 @transaction.atomic
@@ -28,17 +29,33 @@ def load_reference(stamp: Stamp) -> list[PeriodRule]:
     if new:
         earliest = min(rule.valid_from for rule in new)
         withdrawals.follow(withdrawals.under_rules_since(earliest))
+    load_breeds(stamp)
     return new
 
 
-def rules() -> list[dict[str, Any]]:
-    """The rows of the data file, as field values of PeriodRule."""
-    text = (settings.BASE_DIR / "fixtures" / RULES).read_text(encoding="utf-8")
+def load_breeds(stamp: Stamp) -> list[BreedRule]:
+    """Enter the breeds that are not there yet; the new ones."""
+    there = set(BreedRule.objects.standing().values_list("breed", "valid_from"))
     return [
-        {
-            **row,
-            "value": Decimal(row["value"]),
-            "valid_from": date.fromisoformat(row["valid_from"]),
-        }
-        for row in json.loads(text)
+        entries.record(BreedRule, stamp=stamp.again(), **row)
+        for row in breeds()
+        if (row["breed"], row["valid_from"]) not in there
+    ]
+
+
+def rules() -> list[dict[str, Any]]:
+    """The rows of the data files, as field values of PeriodRule."""
+    return [{**row, "value": Decimal(row["value"])} for name in RULES for row in rows_of(name)]
+
+
+def breeds() -> list[dict[str, Any]]:
+    """The rows of the data file, as field values of BreedRule."""
+    return rows_of(BREEDS)
+
+
+def rows_of(name: str) -> list[dict[str, Any]]:
+    """The rows of a data file, their days read."""
+    text = (settings.BASE_DIR / "fixtures" / name).read_text(encoding="utf-8")
+    return [
+        {**row, "valid_from": date.fromisoformat(row["valid_from"])} for row in json.loads(text)
     ]

@@ -7,7 +7,7 @@ from itertools import chain
 from config.columns import nearest
 from config.loading import Strange, shown
 from herd.models import Animal, Group, GroupStay, MilkingTime, TagEvent
-from herd.models.animals import plain_tag
+from herd.tags import plain_tag
 
 # Where nobody has written a group's planned start: usual hours, common practice.
 USUAL_STARTS = {"M": time(5, 0), "E": time(16, 30)}

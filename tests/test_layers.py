@@ -16,6 +16,10 @@ MAY_IMPORT = {
 PURE = (
     "herd/withdrawal.py",
     "herd/planned.py",
+    "herd/tags.py",
+    "herd/countries.py",
+    "herd/breeding.py",
+    "herd/breeding_rates.py",
     "herd/udder.py",
     "herd/fresh_cows.py",
     "herd/tank_share.py",

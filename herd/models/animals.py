@@ -10,17 +10,13 @@ from django.db import models
 from django.db.models import Q
 
 from config.entries import Entry, EntryQuerySet, append_only
+from herd.tags import spellings
 
 EAR_TAG = re.compile(r"(?:[A-Z]{2}|[0-9]{3})[0-9]{1,12}")
 EAR_TAG_SHAPE = (
     "“%(value)s” is no ear tag. Expected a country (two letters or three digits) and at most "
     "12 digits, without spaces, such as 999000000001042."
 )
-
-
-def plain_tag(text: str) -> str:
-    """An ear tag as it is stored: capitals, without spaces, dots or dashes."""
-    return re.sub(r"[\s.\-]", "", text).upper()
 
 
 class Holding(Entry):
@@ -55,8 +51,8 @@ class AnimalQuerySet(EntryQuerySet):
     def called(self, text: str) -> Self:
         """Standing animals with this farm number, ear tag (also a replaced one) or number."""
         text = text.strip()
-        tag = plain_tag(text)
-        names = Q(ear_tag=tag) | Q(tag_events__new_tag=tag, tag_events__struck_at=None)
+        worn = spellings(text)
+        names = Q(ear_tag__in=worn) | Q(tag_events__new_tag__in=worn, tag_events__struck_at=None)
         if text.isascii() and text.isdecimal() and len(text) <= 4:
             names |= Q(farm_number=int(text))
         with suppress(ValueError):

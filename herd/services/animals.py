@@ -1,6 +1,7 @@
 """Animals and their tags: one farm number and one ear tag lead to one animal."""
 
 from datetime import datetime, timedelta
+from decimal import Decimal
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -9,27 +10,33 @@ from django.db.models import Exists, OuterRef, Q
 
 from config import entries
 from config.entries import Stamp
+from herd import tags
+from herd.breeding_rules import NUMBER_RESTS, rule_value
 from herd.models import Animal, GroupStay, TagEvent
-from herd.models.animals import plain_tag
+from herd.services import withdrawals
 
-# A farm number stays with an animal that left for so long, so that a late entry, a claim or a
-# wheel still in store finds her and nobody else; common practice.
-NUMBER_RESTS = timedelta(days=5 * 365)
+DAYS_OF_YEAR = Decimal("365.25")
 
 NUMBER_TAKEN = (
-    "{number} is the farm number of {tag}, who {where}. It is free again five years after she has "
-    "left; choose another number."
+    "{number} is the farm number of {tag}, who {where}. It is free again {years} years after she "
+    "has left; choose another number."
+)
+NUMBER_WITHOUT_RULE = (
+    "{number} is the farm number of {tag}, who {where}. No rule says after how many years it is "
+    "free again; choose another number."
 )
 TAG_TAKEN = "The ear tag {tag} is worn by {animal} already. Read both tags again."
+ELECTRONIC_TAKEN = "{number} is the electronic number of {animal}. Read both again."
 
 
 @transaction.atomic
 def record_animal(*, stamp: Stamp, ear_tag: str, **fields: Any) -> Animal:
     """An animal born here or arrived. Raises ValidationError at a number or tag that is taken."""
-    ear_tag = plain_tag(ear_tag)
-    check_number(fields.get("farm_number"), stamp.happened_at)
-    check_tag("ear_tag", ear_tag)
-    return entries.record(Animal, stamp=stamp, ear_tag=ear_tag, **fields)
+    values = checked(stamp.happened_at, ear_tag=ear_tag, **fields)
+    animal = entries.record(Animal, stamp=stamp, **values)
+    if animal.arrived_from_id:
+        withdrawals.follow([animal.pk])
+    return animal
 
 
 @transaction.atomic
@@ -37,12 +44,20 @@ def correct_animal(
     animal: Animal, *, stamp: Stamp, reason: str, words: str = "", ear_tag: str, **fields: Any
 ) -> Animal:
     """Write an animal again under her number; what hangs on her stays."""
-    ear_tag = plain_tag(ear_tag)
-    check_number(fields.get("farm_number"), stamp.happened_at, but=animal)
-    check_tag("ear_tag", ear_tag, but=animal)
-    return entries.correct(
-        animal, stamp=stamp, reason=reason, words=words, ear_tag=ear_tag, **fields
-    )
+    values = checked(stamp.happened_at, but=animal, ear_tag=ear_tag, **fields)
+    animal = entries.correct(animal, stamp=stamp, reason=reason, words=words, **values)
+    withdrawals.follow([animal.pk])
+    return animal
+
+
+@transaction.atomic
+def strike_animal(
+    animal: Animal, *, by: Any, reason: str, words: str = "", at: datetime | None = None
+) -> Animal:
+    """Take back an animal on which nothing hangs; what kept her out as newly arrived is gone."""
+    animal = entries.strike(animal, by=by, reason=reason, words=words, at=at)
+    withdrawals.follow([animal.pk])
+    return animal
 
 
 @transaction.atomic
@@ -50,37 +65,92 @@ def record_tag_event(
     *, stamp: Stamp, animal: Animal, what: str, new_tag: str = "", **fields: Any
 ) -> TagEvent:
     """A tag lost, replaced or silent. Raises ValidationError at ``new_tag`` when it is taken."""
-    new_tag = plain_tag(new_tag)
-    check_tag("new_tag", new_tag, but=animal)
+    if new_tag:
+        new_tag = tag_at("new_tag", new_tag)
+        check_tag("new_tag", new_tag, but=animal)
     return entries.record(
         TagEvent, stamp=stamp, animal=animal, what=what, new_tag=new_tag, **fields
     )
 
 
+def checked(
+    at: datetime,
+    *,
+    but: Animal | None = None,
+    ear_tag: str,
+    electronic_number: str = "",
+    **fields: Any,
+) -> dict[str, Any]:
+    """The values of an animal as they are stored. Raises ValidationError by field.
+
+    ``but``: the animal herself, when she is written again.
+    """
+    check_number(fields.get("farm_number"), at, but)
+    ear_tag = tag_at("ear_tag", ear_tag)
+    check_tag("ear_tag", ear_tag, but)
+    if electronic_number:
+        electronic_number = tag_at("electronic_number", electronic_number, tags.read_electronic)
+        check_electronic(electronic_number, but)
+    return {"ear_tag": ear_tag, "electronic_number": electronic_number, **fields}
+
+
+def tag_at(field: str, text: str, read: Any = None) -> str:
+    """A tag as it is stored. Raises ValidationError at ``field`` when it is none."""
+    try:
+        return str(read(text)) if read else tags.read_tag(text).written
+    except tags.TagError as wrong:
+        raise ValidationError({field: str(wrong)}) from wrong
+
+
 def check_number(number: int | None, at: datetime, but: Animal | None = None) -> None:
-    """Refuse a farm number of an animal that is here or left less than five years before."""
+    """Refuse a farm number of an animal that is here or left too few years before."""
     if number is None:
         return
     others = Animal.objects.standing().filter(farm_number=number)
     if but is not None:
         others = others.exclude(pk=but.pk)
+    if not others.exists():
+        return
+    years = rule_value(NUMBER_RESTS, at)
     left = GroupStay.objects.standing().filter(animal=OuterRef("pk"), group=None)
-    long_gone = left.filter(happened_at__lt=at - NUMBER_RESTS, during__endswith=None)
-    taken = others.exclude(Exists(long_gone)).annotate(gone=Exists(left)).first()
+    if years is not None:
+        rested = at - timedelta(days=float(years * DAYS_OF_YEAR))
+        long_gone = left.filter(happened_at__lt=rested, during__endswith=None)
+        others = others.exclude(Exists(long_gone))
+    taken = others.annotate(gone=Exists(left)).first()
     if taken:
+        words = NUMBER_TAKEN if years is not None else NUMBER_WITHOUT_RULE
         where = "left not long ago" if taken.gone else "is on the estate"
-        words = NUMBER_TAKEN.format(number=number, tag=taken.ear_tag, where=where)
-        raise ValidationError({"farm_number": words})
+        said = words.format(number=number, tag=taken.ear_tag, where=where, years=plain(years))
+        raise ValidationError({"farm_number": said})
+
+
+def plain(number: Decimal | None) -> str:
+    """A number without trailing zeros."""
+    return "" if number is None else f"{number.normalize():f}"
 
 
 def check_tag(field: str, tag: str, but: Animal | None = None) -> None:
-    """Refuse an ear tag that another animal wears or wore. Raises ValidationError at ``field``."""
-    if not tag:
-        return
-    worn = Q(ear_tag=tag) | Q(tag_events__new_tag=tag, tag_events__struck_at=None)
+    """Refuse an ear tag that another animal wears or wore, however it was spelled there.
+
+    Raises ValidationError at ``field``.
+    """
+    ways = tags.spellings(tag)
+    worn = Q(ear_tag__in=ways) | Q(tag_events__new_tag__in=ways, tag_events__struck_at=None)
     others = Animal.objects.standing().filter(worn)
     if but is not None:
         others = others.exclude(pk=but.pk)
     taken = others.first()
     if taken:
         raise ValidationError({field: TAG_TAKEN.format(tag=tag, animal=taken)})
+
+
+def check_electronic(number: str, but: Animal | None = None) -> None:
+    """Refuse an electronic number that another animal carries. Raises ValidationError."""
+    others = Animal.objects.standing().filter(electronic_number=number)
+    if but is not None:
+        others = others.exclude(pk=but.pk)
+    taken = others.first()
+    if taken:
+        words = ELECTRONIC_TAKEN.format(number=number, animal=taken)
+        raise ValidationError({"electronic_number": words})

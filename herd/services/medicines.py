@@ -7,14 +7,19 @@ from django.db import transaction
 
 from config import entries
 from config.entries import Stamp
-from herd import udder
+from herd import breeding_rules, udder
 from herd.models import Medicine, MedicineVersion, PeriodRule
 from herd.services import withdrawals
 from herd.withdrawal import RULE_NAMES
 
 # Rules that stand among the dated rows and that the trace computes with, not the periods.
 TRACE_RULES = ("feed traced before a milking",)
-KNOWN_RULES = (*RULE_NAMES, *TRACE_RULES, *udder.RULE_NAMES.values())
+KNOWN_RULES = (
+    *RULE_NAMES,
+    *TRACE_RULES,
+    *udder.RULE_NAMES.values(),
+    *breeding_rules.KNOWN_RULES,
+)
 UNKNOWN_RULE = "“{name}” is no rule that is computed with. Expected one of: {names}."
 
 

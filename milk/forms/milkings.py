@@ -12,7 +12,7 @@ from django.utils import timezone
 from config.forms.entries import SheetForm
 from config.forms.fields import DayField, EntrySelect, MomentField, NumberField, plain_number
 from herd.models import Animal, Group
-from herd.models.animals import plain_tag
+from herd.tags import plain_tag
 from herd.models.groups import Session
 from milk.models import CowMilking, Tank
 from milk.services.milkings import CowRow

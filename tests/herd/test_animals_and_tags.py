@@ -57,7 +57,7 @@ def test_number_of_a_cow_on_the_estate_is_taken(db):
 
 
 @pytest.mark.parametrize(("years", "free"), [(1, False), (4.9, False), (5.1, True)])
-def test_number_rests_five_years(group_5, years, free):
+def test_number_rests_five_years(rules, group_5, years, free):
     old = make_animal(1042)
     gone = NOON - timedelta(days=365 * years)
     put_in_group(old, group_5, gone - DAY)

@@ -1,0 +1,187 @@
+"""How a herd breeds: calving interval, pregnancies, and the rates of 21 days. Pure."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from itertools import pairwise
+
+from herd.breeding import (
+    EMPTY,
+    IN_CALF,
+    SERVED,
+    Check,
+    Life,
+    Rules,
+    carries,
+    meant,
+    since,
+    standing,
+)
+
+
+def calving_interval(lives: Iterable[Life], today: date) -> tuple[Decimal | None, int]:
+    """Mean days between two calvings, of those whose second was in the year to today; how many."""
+    year_ago = today - timedelta(days=365)
+    gaps = [
+        (later - earlier).days
+        for life in lives
+        for earlier, later in pairwise(life.calvings)
+        if year_ago < later <= today
+    ]
+    return (Decimal(sum(gaps)) / len(gaps) if gaps else None), len(gaps)
+
+
+@dataclass(frozen=True)
+class Pregnancy:
+    """In calf since a service, until a calving or a check that said empty; None: still."""
+
+    since: date
+    until: date | None = None
+
+
+def pregnancies(life: Life, rules: Rules) -> list[Pregnancy]:
+    """Every time she was in calf: by the checks, or by the calving that followed."""
+    ends: list[date | None] = [*life.calvings, None]
+    begin: date | None = None
+    found: list[Pregnancy] = []
+    for end in ends:
+        inside = [day for day in since(life.services, begin) if end is None or day <= end]
+        checks = [
+            check
+            for check in life.checks
+            if (begin is None or check.on > begin) and (end is None or check.on <= end)
+        ]
+        found += between_calvings(life, inside, checks, end, rules)
+        begin = end
+    return found
+
+
+def between_calvings(
+    life: Life, services: list[date], checks: list[Check], end: date | None, rules: Rules
+) -> list[Pregnancy]:
+    """The times she was in calf between two calvings; ``end``: the later one, None when none."""
+    found: list[Pregnancy] = []
+    running: date | None = None
+    for check in checks:
+        if check.result == IN_CALF and running is None:
+            running = next(iter(meant(services, check, rules)[-1:]), None)
+        elif check.result == EMPTY:
+            if running is not None:
+                found.append(Pregnancy(running, check.on))
+            running = None
+    if running is None and end is not None and services:
+        running = min(services, key=lambda day: off_by(life, day, end))
+    if running is not None:
+        found.append(Pregnancy(running, end))
+    return found
+
+
+def off_by(life: Life, served: date, calved: date) -> int:
+    """By how many days a calving misses what is expected of a service."""
+    days = carries(life.breed, served, heifer=calved == life.calvings[0])
+    carried = (calved - served).days
+    # Without a row of her breed the service that lies furthest back is taken.
+    return -carried if days is None else abs(carried - days)
+
+
+@dataclass(frozen=True)
+class Period:
+    """The rates of 21 days ``[begins, ends)``.
+
+    ``provisional``: not over yet, or a service in it still waits for its check.
+    """
+
+    begins: date
+    ends: date
+    eligible: int
+    served: int
+    pregnant: int
+    provisional: bool = False
+
+    @property
+    def service_rate(self) -> Decimal | None:
+        return percent(self.served, self.eligible)
+
+    @property
+    def conception_rate(self) -> Decimal | None:
+        return percent(self.pregnant, self.served)
+
+    @property
+    def rate(self) -> Decimal | None:
+        """Pregnancies of the cows that could have become pregnant: the 21-day rate."""
+        return percent(self.pregnant, self.eligible)
+
+
+def percent(part: int, whole: int) -> Decimal | None:
+    """A share in per cent to one decimal; None of nothing."""
+    return (Decimal(100 * part) / whole).quantize(Decimal("0.1")) if whole else None
+
+
+@dataclass(frozen=True)
+class Cycle:
+    """A cow as the rates see her: when she could be served, and what came of it."""
+
+    could: tuple[tuple[date, date], ...]
+    carried: tuple[Pregnancy, ...]
+    services: tuple[date, ...] = ()
+    waiting_for_check: tuple[date, ...] = ()
+
+    def is_eligible(self, begins: date, ends: date, days: int) -> bool:
+        """There for so many days of the period, past her waiting days, and empty at its start."""
+        there = sum(overlap(span, (begins, ends)) for span in self.could)
+        carries_then = any(
+            one.since < begins and (one.until is None or one.until > begins) for one in self.carried
+        )
+        return there >= days and not carries_then
+
+
+def overlap(one: tuple[date, date], other: tuple[date, date]) -> int:
+    """The days two spans share."""
+    return max((min(one[1], other[1]) - max(one[0], other[0])).days, 0)
+
+
+def cycle(life: Life, today: date, rules: Rules) -> Cycle:
+    """What the rates need of a cow; what is to come is not known."""
+    tomorrow = today + timedelta(days=1)
+    could = []
+    for begin, end in pairwise((*life.calvings, tomorrow)):
+        first = begin + timedelta(days=rules.waiting)
+        for came, left in life.present:
+            for decided, until in allowed(life.decisions, tomorrow):
+                span = max(first, came, decided), min(end, left or tomorrow, until)
+                if span[0] < span[1]:
+                    could.append(span)
+    place = standing(life, today, rules)
+    open_services = place.services if place.state == SERVED else ()
+    return Cycle(tuple(could), tuple(pregnancies(life, rules)), life.services, open_services)
+
+
+def allowed(decisions: Sequence[tuple[date, bool]], until: date) -> list[tuple[date, date]]:
+    """The spans in which she was to be served."""
+    changes = [(date.min, True), *decisions, (until, False)]
+    return [(day, later) for (day, serve), (later, _) in pairwise(changes) if serve and day < later]
+
+
+def rates(cows: Sequence[Cycle], today: date, rules: Rules, periods: int) -> list[Period]:
+    """The last periods of 21 days, the running one first."""
+    length = timedelta(days=rules.period)
+    ends = today + timedelta(days=1)
+    found: list[Period] = []
+    for _ in range(periods):
+        found.append(rate_of(cows, (ends - length, ends), today, rules, running=not found))
+        ends -= length
+    return found
+
+
+def rate_of(
+    cows: Sequence[Cycle], span: tuple[date, date], today: date, rules: Rules, *, running: bool
+) -> Period:
+    """The rates of one period."""
+    begins, ends = span
+    there = [cow for cow in cows if cow.is_eligible(begins, ends, rules.present)]
+    served = [cow for cow in there if any(begins <= day < ends for day in cow.services)]
+    pregnant = sum(any(begins <= one.since < ends for one in cow.carried) for cow in served)
+    young = ends > today - timedelta(days=rules.check_until)
+    waits = any(begins <= day < ends for cow in served for day in cow.waiting_for_check)
+    return Period(begins, ends, len(there), len(served), pregnant, running or young and waits)
