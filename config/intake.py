@@ -15,13 +15,25 @@ FAULTS_SHOWN = 20
 CHANGES_SHOWN = 50
 COUNTS = ("rows", "new", "same", "changed", "strange")
 
+STRANGE_ROWS = (
+    "Nothing was taken: {strange} of {rows} rows cannot be. Correct the file and load it again, or "
+    "say --skip-strange to leave those rows out."
+)
+LOOKED = "Nothing was taken: this was a look."
+NOTHING_NEW = "Nothing was written: every row is here already."
+ONLY_CHANGED = (
+    "Nothing was written. Rows that changed are taken only with --take-changed: the old wording is "
+    "struck and stays readable."
+)
+TAKEN = "Taken: {new} new, {changed} changed. The file is kept as upload {upload}."
+
 
 @dataclass(frozen=True, kw_only=True)
 class Request:
     """A file somebody wants taken in, with everything they said about it.
 
     ``options``: the loader's own; ``units``: quantity -> unit; ``columns``: our word -> the
-    header word of the file.
+    header word of the file; ``every_row``: the report tells of each row what became of it.
     """
 
     kind: str
@@ -37,6 +49,7 @@ class Request:
     dry_run: bool = False
     take_changed: bool = False
     skip_strange: bool = False
+    every_row: bool = False
 
     def answered(self, answers: Mapping[str, str]) -> "Request":
         """The request with answers to questions, by option ("unit cells", "dates")."""
@@ -67,7 +80,11 @@ class Request:
 
 @dataclass
 class Report:
-    """What a file holds and what became of it; rows are counted once each."""
+    """What a file holds and what became of it; rows are counted once each.
+
+    ``differences``: what changed, for a table with old and new side by side: dicts with row, who,
+    name, old and new. ``outcomes``: dicts with row, outcome and words, when each row was asked for.
+    """
 
     kind: str
     file: str
@@ -79,6 +96,8 @@ class Report:
     strange: int = 0
     examples: list[str] = field(default_factory=list)
     changes: list[str] = field(default_factory=list)
+    differences: list[dict[str, Any]] = field(default_factory=list)
+    outcomes: list[dict[str, Any]] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     taken: bool = False
@@ -98,6 +117,7 @@ class Report:
             **self.counts(),
             "examples": self.examples,
             "changes": self.changes,
+            "differences": self.differences,
             "faults": [fault.as_dict() for fault in self.faults],
             "notes": self.notes,
             "taken": self.taken,
@@ -120,6 +140,18 @@ class Report:
         lines += ["strange:", *(f"  {fault}" for fault in self.faults)] if self.faults else []
         lines += more(self.strange - len(self.faults), "strange")
         return [*lines, self.verdict]
+
+
+def verdict(request: Request, report: Report) -> str:
+    """The last line: what became of the file."""
+    if report.refused:
+        return STRANGE_ROWS.format(strange=f"{report.strange:,}", rows=f"{report.rows:,}")
+    if request.dry_run:
+        return LOOKED
+    if report.taken:
+        changed = report.changed if request.take_changed else 0
+        return TAKEN.format(new=f"{report.new:,}", changed=f"{changed:,}", upload="{upload}")
+    return ONLY_CHANGED if report.changed else NOTHING_NEW
 
 
 def more(left: int, word: str) -> list[str]:

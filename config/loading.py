@@ -1,11 +1,9 @@
-"""Files taken in: what each kind of file holds, and the one way from a file to entries.
+"""Files taken in: what each kind of file holds, and a file on its way in, row by row.
 
 An app lists its loaders in ``<app>/loads.py`` and registers them; this module finds those modules
-by name and never imports an app. A load is looked at before it is taken, taken whole or not at
-all, and a second time it changes nothing.
+by name and never imports an app. ``config.taking`` carries a load out.
 """
 
-import hashlib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -13,41 +11,19 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.db import connection, transaction
 from django.utils.module_loading import autodiscover_modules
 
-from config.cells import CellError, Reading
-from config.columns import (
-    Column,
-    Row,
-    in_words,
-    known_words,
-    place_columns,
-    plain_header,
-    quoted,
-    read_rows,
-    settle,
-)
+from config.cells import CellError
+from config.columns import Column, Row, in_words, quoted
 from config.entries import CLOCK_TOLERANCE_MINUTES, Stamp, offset_minutes
-from config.errors import Refused, as_validation_error
+from config.errors import Refused
 from config.intake import CHANGES_SHOWN, EXAMPLES, FAULTS_SHOWN, Report, Request
 from config.models import Upload
-from config.sheets import CORRECT, MEGABYTE, Fault, Sheet, read_sheet, refuse_size
+from config.sheets import CORRECT, MEGABYTE, Fault, Sheet
 
 DEVICE = "file"
 
 RELOADED = "re-loaded from {file}"
-STRANGE_ROWS = (
-    "Nothing was taken: {strange} of {rows} rows cannot be. Correct the file and load it again, or "
-    "say --skip-strange to leave those rows out."
-)
-LOOKED = "Nothing was taken: this was a look."
-NOTHING_NEW = "Nothing was written: every row is here already."
-ONLY_CHANGED = (
-    "Nothing was written. Rows that changed are taken only with --take-changed: the old wording is "
-    "struck and stays readable."
-)
-TAKEN = "Taken: {new} new, {changed} changed. The file is kept as upload {upload}."
 GIVEN_TWICE = "one row for each; row {row} names it already"
 NO_KIND = "“{kind}” is no kind of file; expected one of {kinds}."
 NOT_A_TIME = "a time the clock showed (that night it was put forward over it)"
@@ -67,6 +43,8 @@ class Loader:
 
     ``key``: in words, what makes two rows the same. ``either``: of each set at least one column
     must be there. ``take``: writes the rows of a Load, telling it of each what became of it.
+    ``memory``: what is known of the sender's files already, by question ("unit cells", "decimal",
+    "column plate"); ``learn``: keeps what was said this time, when the file was taken.
     """
 
     kind: str
@@ -76,6 +54,8 @@ class Loader:
     take: Callable[["Load"], None]
     either: tuple[tuple[str, ...], ...] = ()
     options: tuple[Option, ...] = ()
+    memory: Callable[[Request, Sheet], Mapping[str, str]] | None = None
+    learn: Callable[["Load"], None] | None = None
 
 
 _loaders: dict[str, Loader] = {}
@@ -123,6 +103,7 @@ class Load:
         self.request, self.report = request, report
         self.rows: list[Row] = []
         self.headers: dict[str, str] = {}
+        self.units: dict[str, str] = {}
         self.upload: Upload | None = None
         self._noted: dict[str, int] = {}
         self._moments: dict[tuple[date | datetime, time], datetime] = {}
@@ -138,27 +119,40 @@ class Load:
     def new(self, row: Row) -> None:
         """The row is written."""
         self.report.new += 1
+        self.tell(row.number, "new")
         if len(self.report.examples) < EXAMPLES:
             self.report.examples.append(f"row {row.number}: {row}")
 
-    def same(self) -> None:
+    def same(self, row: Row | None = None) -> None:
         """The row is here already, word for word."""
         self.report.same += 1
+        self.tell(row.number if row else None, "same")
+
+    def tell(self, row: int | None, outcome: str, words: str = "") -> None:
+        """Keep what became of a row, when every row was asked for."""
+        if self.request.every_row:
+            self.report.outcomes.append({"row": row, "outcome": outcome, "words": words})
 
     def changed(self, row: Row, who: str, differences: Mapping[str, tuple[Any, Any]]) -> bool:
         """The row is here with other values; whether to write it again."""
         self.report.changed += 1
+        told = {
+            in_words(name): (shown(old), shown(new)) for name, (old, new) in differences.items()
+        }
+        said = ", ".join(f"{name}: {old} → {new}" for name, (old, new) in told.items())
+        self.tell(row.number, "changed", said)
         if len(self.report.changes) < CHANGES_SHOWN:
-            said = ", ".join(
-                f"{in_words(name)}: {shown(old)} → {shown(new)}"
-                for name, (old, new) in differences.items()
-            )
             self.report.changes.append(f"row {row.number}, {who}: {said}")
+            self.report.differences += [
+                {"row": row.number, "who": who, "name": name, "old": str(old), "new": str(new)}
+                for name, (old, new) in told.items()
+            ]
         return self.takes_changed
 
     def strange(self, fault: Fault) -> None:
         """The row cannot be taken."""
         self.report.strange += 1
+        self.tell(fault.row, "strange", str(fault))
         if len(self.report.faults) < FAULTS_SHOWN:
             self.report.faults.append(fault)
 
@@ -166,13 +160,15 @@ class Load:
         """Show every row to ``rule``; those it raises Strange for are left out from then on."""
         kept = []
         for row in self.rows:
-            changed, told = self.report.changed, len(self.report.changes)
+            report = self.report
+            changed, told, rows = report.changed, len(report.changes), len(report.outcomes)
+            apart = len(report.differences)
             try:
                 rule(row)
             except Strange as strange:
                 # Changed, but the book does not take the change: counted once, as strange.
-                self.report.changed = changed
-                del self.report.changes[told:]
+                report.changed = changed
+                del report.changes[told:], report.outcomes[rows:], report.differences[apart:]
                 self.leave_out(row, strange)
             else:
                 kept.append(row)
@@ -284,116 +280,3 @@ def shown(value: Any) -> Any:
     if isinstance(value, bool):
         return "yes" if value else "no"
     return value
-
-
-def run(request: Request) -> Report:
-    """Look at a file and, unless it is only to be looked at, take it: whole or not at all.
-
-    Raises SheetRefused when it is no such table, Unanswered when a person must say something first,
-    Refused when a rule or the database does not let it through. The report says the rest.
-    """
-    loader = loader_named(request.kind)
-    refuse_size(len(request.data), limit_bytes())
-    sheet = read_sheet(request.data, known_words(loader.columns))
-    load = Load(
-        request, Report(request.kind, request.file, hashlib.sha256(request.data).hexdigest())
-    )
-    read_in(load, loader, sheet)
-    try:
-        with transaction.atomic():
-            take_or_leave(load, loader)
-    except Strange as strange:
-        # Said for the whole file (an option), not by a row.
-        fault = Fault(quoted(strange.found), strange.expected, strange.remedy, None, strange.column)
-        raise Refused(f"{fault} Nothing was taken.") from strange
-    except Exception as error:
-        words = as_validation_error(error)
-        if words is None:
-            raise
-        raise Refused(f"{request.file}: {' '.join(words.messages)} Nothing was taken.") from error
-    return load.report
-
-
-def read_in(load: Load, loader: Loader, sheet: Sheet) -> None:
-    """Read every row of a sheet into the load; those that cannot be read are strange."""
-    request, report = load.request, load.report
-    found, unused = place_columns(
-        loader.columns,
-        sheet.header,
-        row=sheet.header_row,
-        named=request.columns,
-        either=loader.either,
-    )
-    quantities = dict.fromkeys(column.quantity for column in loader.columns if column.quantity)
-    for name in request.units:
-        if name not in quantities:
-            known = ", ".join(quantities) or "none in a file of this kind"
-            raise Refused(f"--unit {name}=…: expected one of {known}.")
-    reading = Reading(request.now.astimezone(estate_zone()), request.decimal, request.dates)
-    placed, reading = settle(sheet, found, reading, request.units)
-    load.headers = {place.column.name: place.header for place in placed}
-    for row in read_rows(sheet, placed, reading):
-        report.rows += 1
-        if isinstance(row, Fault):
-            load.strange(row)
-        else:
-            load.rows.append(row)
-    renamed = [
-        f"“{place.header}” is “{in_words(place.column.name)}”"
-        for place in placed
-        if plain_header(place.header) != place.column.name
-    ]
-    if renamed:
-        load.note(f"columns: {', '.join(renamed)}")
-    units = [f"{place.column.quantity} in {place.unit}" for place in placed if place.unit]
-    if units:
-        load.note(f"units: {', '.join(dict.fromkeys(units))}")
-    if any(unused):
-        load.note(f"not used: {', '.join(name for name in unused if name)}")
-
-
-def take_or_leave(load: Load, loader: Loader) -> None:
-    """Write the rows; undo it all when the file is only looked at, strange, or brings nothing."""
-    request, report = load.request, load.report
-    # Two files of a kind at the same moment could both find a row new.
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(hashtext(%s))", [f"load {loader.kind}"])
-    load.upload = keep(request, report)
-    loader.take(load)
-    report.notes = load.notes()
-    written = report.new + (report.changed if load.takes_changed else 0)
-    report.refused = bool(report.strange) and not request.skip_strange
-    report.taken = bool(written) and not report.refused and not request.dry_run
-    report.verdict = verdict(request, report)
-    if report.taken:
-        report.upload = load.upload.pk
-        report.verdict = report.verdict.format(upload=load.upload.pk)
-        Upload.objects.filter(pk=load.upload.pk).update(counts=report.counts())
-    else:
-        transaction.set_rollback(True)
-
-
-def keep(request: Request, report: Report) -> Upload:
-    """Keep the file as it came."""
-    return Upload.objects.create(
-        kind=request.kind,
-        name=report.file,
-        sha256=report.sha256,
-        size=len(request.data),
-        content=request.data,
-        options=request.said(),
-        taken_at=request.now,
-        by=request.by,
-    )
-
-
-def verdict(request: Request, report: Report) -> str:
-    """The last line: what became of the file."""
-    if report.refused:
-        return STRANGE_ROWS.format(strange=f"{report.strange:,}", rows=f"{report.rows:,}")
-    if request.dry_run:
-        return LOOKED
-    if report.taken:
-        changed = report.changed if request.take_changed else 0
-        return TAKEN.format(new=f"{report.new:,}", changed=f"{changed:,}", upload="{upload}")
-    return ONLY_CHANGED if report.changed else NOTHING_NEW

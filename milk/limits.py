@@ -202,7 +202,8 @@ def mean_within(values: Sequence[Decimal], limit: Decimal) -> bool:
     """Whether the geometric mean is at most ``limit``, compared exactly: product against power."""
     over, under = ratio(values)
     most, parts = limit.as_integer_ratio()
-    return over * parts ** len(values) <= under * most ** len(values)
+    # Whole numbers to a power that is not below 0 are whole; type checkers cannot know.
+    return bool(over * parts ** len(values) <= under * most ** len(values))
 
 
 def next_allowed(values: Sequence[Decimal], limit: Decimal) -> Decimal:

@@ -1,7 +1,7 @@
 """Files of laboratories: results of milk lots, one result a row or one column a measurement."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, time
 from decimal import Decimal
 from functools import partial
@@ -12,17 +12,31 @@ from django.db import transaction
 
 from config import cells
 from config.cells import CellError, Reading
-from config.columns import NUMBER, Column, Question, Row, Unanswered, nearest
+from config.columns import (
+    NUMBER,
+    Column,
+    Question,
+    Row,
+    Unanswered,
+    nearest,
+    plain_header,
+)
 from config.errors import Refused, as_validation_error
+from config.intake import Request
 from config.loading import Load, Strange, day_of, estate_zone, given_once
-from milk.models import LotTest, MilkLot
+from config.sheets import Sheet
+from milk.models import Delivery, LotTest, MilkLot
 from milk.models.limits import Verdict, What
-from milk.services import tests
+from milk.results import OTHER_UNITS, UNITS, units_of
+from milk.services import laboratories, tests
 
 NOON = time(12, 0)
 COUNT_UNITS = {"thousands": Decimal(1), "units": Decimal("0.001")}
 COUNTED = (What.PLATE, What.CELLS)
+# Of these laboratories use several units, and the number stays in that of the paper.
+IN_SEVERAL_UNITS = tuple(what for what in OTHER_UNITS if what not in COUNTED)
 NEAR_LOTS = 200
+LABORATORY_WORDS = ("laboratory", "lab")
 VERDICTS = {
     **dict.fromkeys(("negative", "neg", "notdetected", "notfound"), Verdict.NEGATIVE),
     **dict.fromkeys(("positive", "pos", "+", "detected", "found"), Verdict.POSITIVE),
@@ -34,16 +48,18 @@ ASK_LABORATORY = (
 NO_LOT = "the code of a milk lot"
 NO_LOT_THEN = "a milking of that tank and day that has a lot"
 SEVERAL_LOTS = "one lot; there are {codes}"
+NO_DELIVERY = "the number of a delivery note in the book"
 WITHOUT_RESULT = "{n} rows without any result: left out"
 
 
 @dataclass(frozen=True)
 class Said:
-    """A result as a file gives it: as written, and the number or verdict it stands for."""
+    """A result as a file gives it: as written, the number or verdict it stands for, its unit."""
 
     written: str
     value: Decimal | None = None
     verdict: str = ""
+    unit: str = ""
 
 
 def read_number(
@@ -75,6 +91,17 @@ def result_column(what: What) -> Column:
     names = (label, f"{what.value} pct", f"{what.value} result", str(what.label))
     if what == What.INHIBITOR:
         return Column(name=what.value, names=(*names, "inhibitors"), read=read_verdict)
+    if what in IN_SEVERAL_UNITS:
+        units = units_of(what)
+        return Column(
+            name=what.value,
+            names=names[:2],
+            read=read_number,
+            looks=NUMBER,
+            quantity=what.value,
+            units=dict.fromkeys(units, Decimal(1)),
+            unit_names={f"{word} {unit}": unit for word in (what.value, label) for unit in units},
+        )
     if what not in COUNTED:
         return Column(name=what.value, names=names, read=read_number, looks=NUMBER)
     return Column(
@@ -119,9 +146,10 @@ class LotTestFile:
         results = self.results_of(row)
         if not results:
             self.load.note(WITHOUT_RESULT)
-            self.load.same()
+            self.load.same(row)
             return
         known = {what: self.known(lot, what, at, row) for what in results}
+        delivery = self.delivery_of(row)
         for what in results:
             given_once(self.seen, (lot.pk, what, day_of(at), row["sample"] or ""), row, "sample")
         changed = {
@@ -136,20 +164,21 @@ class LotTestFile:
                 return
         with transaction.atomic():
             for what, (old, said) in changed.items():
-                self.write(row, lot, what, said, at, old)
+                self.write(row, lot, delivery, what, said, at, old)
             for what in fresh:
-                self.write(row, lot, what, results[what], at)
+                self.write(row, lot, delivery, what, results[what], at)
         if changed:
             return
         if fresh:
             self.load.new(row)
         else:
-            self.load.same()
+            self.load.same(row)
 
     def write(
         self,
         row: Row,
         lot: MilkLot,
+        delivery: Delivery | None,
         what: str,
         said: Said,
         at: datetime,
@@ -164,11 +193,15 @@ class LotTestFile:
             tests.record_lot_test(
                 stamp=self.load.stamp(at, replaces=old),
                 lot=lot,
+                delivery=delivery,
                 what=what,
                 value=said.value,
                 verdict=said.verdict,
                 written=said.written,
-                **{name: row[name] or "" for name in ("sample", "laboratory", "method")},
+                unit=said.unit,
+                sample=row["sample"] or "",
+                method=row["method"] or "",
+                laboratory=row["laboratory"] or self.load.option("laboratory"),
             )
         except (ValidationError, Refused) as error:
             words = as_validation_error(error)
@@ -179,7 +212,11 @@ class LotTestFile:
 
     def results_of(self, row: Row) -> dict[str, Said]:
         """What was measured in a row: from one column for each thing, or from what and result."""
-        found = {what: row[what] for what in self.wide if row[what] is not None}
+        found = {
+            what: replace(row[what], unit=self.unit_of(what))
+            for what in self.wide
+            if row[what] is not None
+        }
         if row["result"]:
             if not row["what"]:
                 raise Strange("what", f"what was measured: {', '.join(What.values)}")
@@ -188,27 +225,66 @@ class LotTestFile:
                 found[row["what"]] = said
         return found
 
+    def unit_of(self, what: str) -> str:
+        """The unit of a column's results: of its header, or as a person said."""
+        if what in IN_SEVERAL_UNITS:
+            return self.load.units[what]
+        return UNITS[what]
+
     def long_result(self, row: Row) -> Said | None:
         """The result of a row that names what was measured. Raises Strange, Unanswered."""
         what = What(row["what"])
         try:
             if what == What.INHIBITOR:
                 return read_verdict(row["result"], self.reading)
-            if what not in COUNTED:
-                return read_number(row["result"], self.reading)
-            unit = row["unit"] or self.load.request.units.get(what.value, "")
-            if unit not in COUNT_UNITS:
-                words = f"The file does not say the unit of {what.value} (a cell: {row['result']})."
-                raise Unanswered([Question(f"unit {what.value}", words, tuple(COUNT_UNITS))])
-            factor = COUNT_UNITS[unit]
-            return read_number(row["result"], self.reading, places=1, factor=factor)
+            if what in COUNTED:
+                unit = self.long_unit(row, what, tuple(COUNT_UNITS))
+                factor = COUNT_UNITS[unit]
+                said = read_number(row["result"], self.reading, places=1, factor=factor)
+                return None if said is None else replace(said, unit=UNITS[what])
+            said = read_number(row["result"], self.reading)
+            if said is None or what not in IN_SEVERAL_UNITS:
+                return said
+            return replace(said, unit=self.long_unit(row, what, units_of(what)))
         except CellError as error:
             raise Strange("result", error.expected, error.remedy) from error
+
+    def long_unit(self, row: Row, what: What, known: tuple[str, ...]) -> str:
+        """The unit of a row's result. Raises Unanswered when nothing says it, Strange for another.
+
+        ``known``: the words for it, as a question offers them.
+        """
+        unit: str = row["unit"] or self.load.request.units.get(what.value, "")
+        if not unit:
+            words = f"The file does not say the unit of {what.value} (a cell: {row['result']})."
+            raise Unanswered([Question(f"unit {what.value}", words, known)])
+        if unit not in known:
+            raise Strange("unit", f"a unit of {what.value}: {' or '.join(known)}", found=unit)
+        return unit
+
+    def delivery_of(self, row: Row) -> Delivery | None:
+        """The delivery a row names by its note; None when it names none. Raises Strange."""
+        note = row["delivery"]
+        if not note:
+            return None
+        found = Delivery.objects.standing().filter(paper__iexact=note).order_by("-happened_at")
+        delivery: Delivery | None = found.first()
+        if delivery is None:
+            notes = Delivery.objects.standing().exclude(paper="").order_by("-pk")
+            near = ", ".join(nearest(note, list(notes.values_list("paper", flat=True)[:NEAR_LOTS])))
+            raise Strange("delivery", f"{NO_DELIVERY} (nearest: {near})" if near else NO_DELIVERY)
+        return delivery
 
     def lot_of(self, row: Row) -> MilkLot:
         """The lot a row is about, by its code or by tank, day and milking. Raises Strange."""
         if row["lot"]:
             return lot_named(row["lot"])
+        delivery = self.delivery_of(row)
+        if delivery is not None:
+            try:
+                return tests.lot_of(None, delivery)
+            except ValidationError as error:
+                raise Strange("delivery", " ".join(error.messages).rstrip(".")) from error
         if not row["tank"] or not row["date"]:
             raise Strange("tank", "a lot, or a tank with the date")
         name = row["tank"].casefold().removeprefix("tank ").strip()
@@ -254,10 +330,45 @@ def lot_named(code: str) -> MilkLot:
 
 
 def differs(old: LotTest | None, said: Said) -> bool:
-    """Whether the book has another number or verdict."""
-    return old is not None and (old.value, old.verdict) != (said.value, said.verdict)
+    """Whether the book has another number, unit or verdict."""
+    if old is None:
+        return False
+    units = {"", UNITS[old.what]}
+    unit_differs = old.unit != said.unit and not {old.unit, said.unit} <= units
+    return unit_differs or (old.value, old.verdict) != (said.value, said.verdict)
 
 
 def spoken(test: LotTest | None) -> str:
     """A result as a person reads it."""
-    return "" if test is None else test.written or str(test.value or test.get_verdict_display())
+    return "" if test is None else test.said
+
+
+def laboratory_of(request: Request, sheet: Sheet) -> str:
+    """The laboratory a file is from: as said, or the only one its own column names; else ""."""
+    said = request.options.get("laboratory", "").strip()
+    if said:
+        return said
+    places = [
+        index for index, cell in enumerate(sheet.header) if plain_header(cell) in LABORATORY_WORDS
+    ]
+    if not places:
+        return ""
+    named = {line.cells[places[0]].strip() for line in sheet.lines() if not line.fault}
+    return named.pop() if len(named) == 1 else ""
+
+
+def memory(request: Request, sheet: Sheet) -> dict[str, str]:
+    """What is known of the files of this laboratory."""
+    return laboratories.remembered(laboratory_of(request, sheet), request.now)
+
+
+def learn(load: Load) -> None:
+    """Keep what was said about the files of this laboratory."""
+    names = {row["laboratory"] or load.option("laboratory") for row in load.rows}
+    if len(names) != 1 or not (laboratory := names.pop()):
+        return
+    request = load.request
+    answers = {f"unit {name}": unit for name, unit in request.units.items()}
+    answers |= {f"column {name}": word for name, word in request.columns.items()}
+    answers |= {"decimal": request.decimal, "dates": request.dates}
+    laboratories.remember(load.stamp(request.now), laboratory, answers)

@@ -7,7 +7,16 @@ from config.columns import DAY, Column
 from config.loading import Loader, Option, register
 from herd.load_columns import CONTENTS, COW, LACTATION, ON, SESSION, kilos_column
 from milk.load_milkings import MilkingFile
-from milk.load_tests import RESULTS, WHATS, LotTestFile
+from milk.load_tests import (
+    IN_SEVERAL_UNITS,
+    LABORATORY_WORDS,
+    RESULTS,
+    WHATS,
+    LotTestFile,
+    learn,
+    memory,
+)
+from milk.results import units_of
 
 TIME = Column(name="time", names=("at", "hour", "milked at"), read=cells.clock)
 TANK = Column(name="tank", names=("into tank",), read=partial(cells.tag, longest=20))
@@ -40,6 +49,11 @@ LOT_TESTS = Loader(
     key="the lot, what was measured, the day of the sample and its number",
     columns=(
         Column(name="lot", names=("lot code", "lot number"), read=partial(cells.tag, longest=40)),
+        Column(
+            name="delivery",
+            names=("delivery note", "note"),
+            read=partial(cells.tag, longest=40),
+        ),
         TANK,
         Column(
             name="date",
@@ -67,7 +81,13 @@ LOT_TESTS = Loader(
                     "/ml": "units",
                     "units": "units",
                     "%": "",
-                    "°c": "",
+                    **{
+                        unit.casefold(): unit
+                        for what in IN_SEVERAL_UNITS
+                        for unit in units_of(what)
+                    },
+                    "perlitre": "",
+                    "/l": "",
                 },
             ),
         ),
@@ -77,10 +97,15 @@ LOT_TESTS = Loader(
             names=("sample number", "sample no"),
             read=partial(cells.tag, longest=30),
         ),
-        Column(name="laboratory", names=("lab",), read=partial(cells.remark, longest=80)),
+        Column(
+            name="laboratory", names=LABORATORY_WORDS[1:], read=partial(cells.remark, longest=80)
+        ),
         Column(name="method", read=partial(cells.remark, longest=80)),
     ),
-    either=(("lot", "tank"), ("result", *(column.name for column in RESULTS))),
+    either=(("lot", "tank", "delivery"), ("result", *(column.name for column in RESULTS))),
+    options=(Option(name="laboratory", help="the laboratory the file is from"),),
     take=lambda load: LotTestFile(load).take(),
+    memory=memory,
+    learn=learn,
 )
 register((MILKINGS, LOT_TESTS))

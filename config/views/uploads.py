@@ -15,11 +15,12 @@ from config.columns import Unanswered
 from config.errors import Refused
 from config.forms.uploads import AnswersForm, TakeForm, UploadForm
 from config.intake import COUNTS, Request
-from config.loading import limit_bytes, run
+from config.loading import limit_bytes
 from config.models import Upload
 from config.once import once_only
 from config.roles import action_required, may
 from config.sheets import SheetRefused, read_limited
+from config.taking import run
 from config.waiting import Waiting, forget_old, waiting_file
 
 TAKE = "take in files"
@@ -46,7 +47,12 @@ def upload_detail(request: HttpRequest, number: int) -> HttpResponse:
     """One file: who took it in when, what was said about it and what it brought."""
     file = get_object_or_404(Upload.objects.defer("content").select_related("by"), pk=number)
     counts = [(name, file.counts[name]) for name in COUNTS if name in file.counts]
-    context = {"file": file, "counts": counts, "now": timezone.now()}
+    context = {
+        "file": file,
+        "counts": counts,
+        "parked": file.counts.get("parked", []),
+        "now": timezone.now(),
+    }
     return render(request, "config/upload_detail.html", context)
 
 

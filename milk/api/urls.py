@@ -4,6 +4,7 @@ from django.urls import path
 
 from milk.api.after_feed import AfterFeedApi
 from milk.api.holds import HoldReachApi
+from milk.api.laboratory import LaboratoryFilesApi
 from milk.api.lots import LotApi, LotsApi
 from milk.api.milkings import MilkingViewSet
 from milk.api.trace import TraceBackApi, TraceForwardApi
@@ -13,6 +14,7 @@ urlpatterns = [
     # Lots, and what a hold keeps back.
     path("lots/", LotsApi.as_view(), name="api-lots"),
     path("lots/<uuid:uuid>/", LotApi.as_view(), name="api-lot"),
+    path("laboratory-files/", LaboratoryFilesApi.as_view(), name="api-laboratory-files"),
     path("holds/<uuid:uuid>/reach/", HoldReachApi.as_view(), name="api-hold-reach"),
     # Milkings with their cows: before the kind's own address, which it answers as well.
     path(

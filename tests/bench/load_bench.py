@@ -19,7 +19,7 @@ from django.db import connection
 from django.utils import timezone
 
 from config.intake import Request
-from config.loading import run
+from config.taking import run
 from tests.factories.herd import make_group, make_user
 from tests.standards.test_real_milkings import MILKINGS, herd_list
 

@@ -30,7 +30,7 @@ def results(lot: Any) -> dict[str, tuple[Any, str]]:
 
 def test_one_column_for_each_measurement(lot: Any) -> None:
     rows = (
-        "lot;sample;laboratory;plate thousand per ml;cells per ml;inhibitor;freezing\n"
+        "lot;sample;laboratory;plate thousand per ml;cells per ml;inhibitor;freezing °C\n"
         f"{lot.code};A1;Lab one;<10;187000;neg;-0,523\n"
     )
     assert load_json("lot-tests", rows).counts == (1, 0, 0, 0)

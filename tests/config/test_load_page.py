@@ -95,7 +95,9 @@ def test_strange_rows_keep_the_file_out_until_they_are_left_out(office_client: P
 def test_changed_rows_are_shown_side_by_side(office_client: Pages) -> None:
     make_animal(1042, ear_tag="999000000001042", sex="M")
     address, page = looked(office_client, b"ear tag;sex\n999000000001042;F\n")
-    assert "sex: M → F" in page
+    assert "old and new side by side" in page
+    assert 'data-label="In the book" class="num">M<' in page
+    assert "<strong>F</strong>" in page
     office_client.send(f"{address}take/", take_changed="on")
     assert Animal.objects.standing().get().sex == "F"
 

@@ -4,7 +4,7 @@
 ``bare_…`` writes a computed row by hand, for tests of a read that need an odd shape.
 """
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from itertools import count
 from typing import Any
@@ -14,6 +14,7 @@ from django.utils import timezone
 from config.entries import Entry, Stamp
 from herd.models import Holding
 from milk.models import (
+    CoolingRule,
     Delivery,
     LotDraw,
     LotParent,
@@ -188,6 +189,21 @@ def make_lot_test(*, at: datetime | None = None, **fields: Any) -> LotTest:
     else:
         fields["value"] = kg(fields.get("value", 40))
     made: LotTest = plain(LotTest, at or fields["lot"].opened_at, fields.pop("by", None), **fields)
+    return made
+
+
+def make_cooling_rule(**fields: Any) -> CoolingRule:
+    """At most 8 °C some minutes after the end of milking, of the estate's own scheme."""
+    fields.setdefault("of", "cooled")
+    if fields["of"] == "cooled":
+        fields.setdefault("at_most", Decimal(8))
+        fields.setdefault("minutes", 120 + next(number))
+    fields.setdefault("counted_from", "end")
+    fields.setdefault("scheme", "estate")
+    fields.setdefault("valid_from", date(2020, 1, 1))
+    fields.setdefault("source", "made up for a test")
+    at = fields.pop("at", EVENING - timedelta(days=400))
+    made: CoolingRule = plain(CoolingRule, at, fields.pop("by", None), **fields)
     return made
 
 

@@ -14,9 +14,10 @@ from django.utils import timezone
 from config.columns import Question, Unanswered
 from config.errors import Refused
 from config.intake import Report, Request
-from config.loading import all_loaders, limit_bytes, run
+from config.loading import all_loaders, limit_bytes
 from config.roles import OWNER
 from config.sheets import Fault, SheetRefused, read_limited
+from config.taking import run
 
 NOBODY = "Say who takes the file in: --by NAME (a person who signs in here)."
 UNKNOWN_PERSON = "--by {name}: nobody signs in under that name. Known: {names}."
