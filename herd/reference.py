@@ -13,7 +13,7 @@ from config.entries import Stamp
 from herd.models import BreedRule, PeriodRule
 from herd.services import withdrawals
 
-RULES = ("herd_rules.json", "breeding_rules.json")
+RULES = ("herd_rules.json", "breeding_rules.json", "medicine_rules.json")
 BREEDS = "breeds.json"
 
 

@@ -7,7 +7,7 @@ from django.db import transaction
 
 from config import entries
 from config.entries import Stamp
-from herd import breeding_rules, udder
+from herd import breeding_rules, medicine_rules, udder
 from herd.models import Medicine, MedicineVersion, PeriodRule
 from herd.services import withdrawals
 from herd.withdrawal import RULE_NAMES
@@ -19,6 +19,7 @@ KNOWN_RULES = (
     *TRACE_RULES,
     *udder.RULE_NAMES.values(),
     *breeding_rules.KNOWN_RULES,
+    *medicine_rules.KNOWN_RULES,
 )
 UNKNOWN_RULE = "“{name}” is no rule that is computed with. Expected one of: {names}."
 

@@ -1,0 +1,53 @@
+"""The dated rules that the medicine book and the cupboard are judged by."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+
+from herd.models import PeriodRule
+from herd.services.withdrawals import estate_zone
+from herd.withdrawal import Estate, Rule
+
+KEEP_BOOK = "keep: medicine book"  # years, from the last administration on
+PRESCRIPTION_DAYS = "prescription: valid for"  # d, antimicrobials
+TUBES_A_COW = "drying off: tubes for a cow"  # tube
+EXPIRES_SOON = "shelf: expires soon within"  # d
+KNOWN_RULES = (KEEP_BOOK, PRESCRIPTION_DAYS, TUBES_A_COW, EXPIRES_SOON)
+
+
+@dataclass(frozen=True)
+class MedicineRules:
+    """The values of these rules over time; of several schemes the longest or largest counts."""
+
+    rows: tuple[Rule, ...]
+
+    def value(self, name: str, day: date) -> Decimal | None:
+        """A rule's value on a day; None when there is none."""
+        noon = datetime(day.year, day.month, day.day, 12, tzinfo=estate_zone())
+        return Estate(estate_zone(), self.rows).rule(name, noon)
+
+    def keep_until(self, last: date) -> date | None:
+        """The day until which an entry must be kept; None when no rule says so."""
+        years = self.value(KEEP_BOOK, last)
+        return None if years is None else years_after(last, int(years))
+
+    def tubes(self, day: date) -> Decimal:
+        """How many tubes one cow takes at drying off; 0 when no rule says so."""
+        return self.value(TUBES_A_COW, day) or Decimal(0)
+
+
+def years_after(day: date, years: int) -> date:
+    """The same day years later; 29 February becomes 1 March, which keeps a day longer."""
+    try:
+        return day.replace(year=day.year + years)
+    except ValueError:
+        return date(day.year + years, 3, 1)
+
+
+def medicine_rules(names: Iterable[str] = KNOWN_RULES) -> MedicineRules:
+    """The standing rows of these rules, in one statement."""
+    rows = PeriodRule.objects.standing().filter(name__in=list(names))
+    return MedicineRules(
+        tuple(Rule(*row) for row in rows.values_list("name", "value", "valid_from", "scheme"))
+    )
