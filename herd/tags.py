@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from herd.countries import DIGITS, LETTERS, ON_TAGS, THREE_LETTERS
 
 NUMBER_DIGITS = 12
+# So few digits are the number people call her by on the farm.
+FARM_NUMBER_DIGITS = 4
 # ISO 11784: the number of an animal has 38 of the 64 bits.
 NATIONAL_CODES = 2**38
 # ISO 11784: 999 is the code for tests; 900 to 998 stand for makers of tags where a country leaves
@@ -90,7 +92,7 @@ def read_tag(text: str) -> Tag:
     check_exponent(text)
     written = plain_tag(text)
     found = SHAPE.fullmatch(written) if written.isascii() else None
-    if found is None:
+    if found is None or (written.isdecimal() and len(written) <= FARM_NUMBER_DIGITS):
         raise TagError(text, "is no ear tag", EAR_TAG)
     head, number = found.groups()
     if written.isdecimal():

@@ -12,8 +12,8 @@ from django.utils import timezone
 from config.forms.entries import SheetForm
 from config.forms.fields import DayField, EntrySelect, MomentField, NumberField, plain_number
 from herd.models import Animal, Group
-from herd.tags import plain_tag
 from herd.models.groups import Session
+from herd.tags import plain_tag
 from milk.models import CowMilking, Tank
 from milk.services.milkings import CowRow
 
