@@ -15,7 +15,7 @@ from herd.models import (
     Recording,
     TreatmentPlan,
 )
-from herd.services import health, medicines, recordings, treatments
+from herd.services import answers, health, medicines, plans, recordings, treatments
 
 HEALTH = (
     Kind(
@@ -108,6 +108,8 @@ HEALTH = (
             "may_give",
             "watch",
         ),
+        record=plans.record_plan,
+        correct=plans.correct_plan,
         filters=("medicine",),
     ),
     Kind(
@@ -166,7 +168,10 @@ HEALTH = (
         model=DoseAnswer,
         title="Answers about doses",
         moment="answered at",
+        help="What the vet says to a question about a dose; what comes of it is done at once.",
         fields=("dose", "says"),
+        record=answers.record_answer,
+        strike=answers.strike_answer,
         filters=("dose",),
         related=("dose__course__animal", "dose__course__medicine"),
         struck_ok=("dose",),

@@ -20,7 +20,7 @@ from herd.models import (
     TagEvent,
     UnknownCow,
 )
-from herd.services import animals, breeding, groups
+from herd.services import animals, bands, breeding, groups, unknown
 
 ANIMALS = (
     Kind(
@@ -50,6 +50,7 @@ ANIMALS = (
         ),
         record=animals.record_animal,
         correct=animals.correct_animal,
+        strike=animals.strike_animal,
         filters=("ear_tag", "farm_number"),
     ),
     Kind(
@@ -105,6 +106,7 @@ ANIMALS = (
         title="Leg bands",
         moment="put on or taken off at",
         fields=("animal", "on"),
+        record=bands.record_leg_band,
         filters=("animal", "on"),
     ),
     Kind(
@@ -114,6 +116,8 @@ ANIMALS = (
         moment="seen at",
         help="Her milk is NOT for the tank until somebody says who she is, with the proof.",
         fields=("group", "marks", "where_kept"),
+        record=unknown.record_unknown_cow,
+        strike=unknown.strike_unknown_cow,
         filters=("group",),
     ),
     Kind(
@@ -122,6 +126,8 @@ ANIMALS = (
         title="Cows known again",
         moment="known at",
         fields=("unknown", "animal", "proof", "remark"),
+        record=unknown.record_cow_known,
+        strike=unknown.strike_cow_known,
         filters=("animal",),
     ),
 )

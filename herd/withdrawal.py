@@ -28,6 +28,7 @@ MEAT_ZERO = "meat floor: leaflet says zero"  # d
 COLOSTRUM_MILKINGS = "colostrum: milkings withheld"  # milkings
 COLOSTRUM_DAYS = "colostrum: days withheld"  # d, the day of calving is day 1
 MILKING_HOURS = "milking: counts for"  # h
+ARRIVAL_DAYS = "arrival: days withheld"  # d, the day she comes is day 1
 RULE_NAMES = (
     MILK_FACTOR,
     MILK_NOT_AUTHORISED,
@@ -39,12 +40,11 @@ RULE_NAMES = (
     COLOSTRUM_MILKINGS,
     COLOSTRUM_DAYS,
     MILKING_HOURS,
+    ARRIVAL_DAYS,
 )
 
 # How the milk period of a leaflet counts.
 HOURS, DRY, NEVER = "hours", "dry", "never"
-# What was put into the udder at dry-off.
-TUBE, SEAL, NOTHING, NOT_KNOWN = "tube", "seal", "none", "unknown"
 
 
 @dataclass(frozen=True)
@@ -79,7 +79,10 @@ class Given:
 
 @dataclass(frozen=True)
 class Ordered:
-    """A course: the first planned dose, how many, how many hours apart, and what was given."""
+    """A course: the first planned dose, how many, how many hours apart, and what was given.
+
+    ``doubled``: two doses were given at once, so that what is printed does not hold.
+    """
 
     starts: datetime
     doses: int = 1
@@ -90,16 +93,12 @@ class Ordered:
     off_leaflet: bool = False
     own_milk_hours: Decimal | None = None
     own_meat_days: int | None = None
+    doubled: bool = False
 
-
-@dataclass(frozen=True)
-class DriedOff:
-    """The last milking before a dry period, what went into the udder, and its leaflets."""
-
-    at: datetime
-    cover: str
-    product: str = ""
-    leaflets: tuple[Leaflet, ...] = ()
+    @property
+    def is_as_printed(self) -> bool:
+        """Whether what the leaflet says holds."""
+        return not (self.off_leaflet or self.doubled)
 
 
 @dataclass(frozen=True)
@@ -190,6 +189,21 @@ def last_dose(course: Ordered) -> datetime | None:
     return max(moments, default=None)
 
 
+def printed_hours(leaflet: Leaflet, estate: Estate, at: datetime) -> Decimal | None:
+    """The longest milk period printed on a leaflet, in hours; None when it has none.
+
+    Milkings count for so many hours each; of a dry-cow product the hours come after its dry days.
+    """
+    if leaflet.milk == DRY and leaflet.milk_hours is not None and leaflet.dry_days is not None:
+        return leaflet.milk_hours + leaflet.dry_days * 24
+    if leaflet.milk != HOURS:
+        return None
+    each = estate.rule(MILKING_HOURS, at)
+    by_milkings = each * leaflet.milk_milkings if each and leaflet.milk_milkings else None
+    found = [hours for hours in (leaflet.milk_hours, by_milkings) if hours is not None]
+    return max(found, default=None)
+
+
 def milk_floor(leaflet: Leaflet | None, estate: Estate, at: datetime) -> Decimal | None:
     """The least milk period off leaflet, in hours (Reg (EU) 2019/6 Art. 115(1)(b) and (2)).
 
@@ -200,11 +214,12 @@ def milk_floor(leaflet: Leaflet | None, estate: Estate, at: datetime) -> Decimal
     if len(values) < len(names):
         return None
     factor, not_authorised, zero, whole = values
-    if leaflet is None or leaflet.milk != HOURS or leaflet.milk_hours is None:
+    printed = printed_hours(leaflet, estate, at) if leaflet else None
+    if printed is None:
         return not_authorised
-    if leaflet.milk_hours == 0:
+    if printed == 0:
         return zero
-    return (leaflet.milk_hours * factor / whole).to_integral_value(ROUND_CEILING) * whole
+    return (printed * factor / whole).to_integral_value(ROUND_CEILING) * whole
 
 
 def meat_floor(leaflet: Leaflet | None, estate: Estate, at: datetime) -> int | None:
@@ -237,7 +252,7 @@ def milk_hours(
         if floor is None or course.own_milk_hours is None:
             return None
         return max(floor, course.own_milk_hours)
-    if leaflet is None or leaflet.milk != HOURS:
+    if course.doubled or leaflet is None or leaflet.milk != HOURS:
         return None
     if leaflet.milk_hours is None:
         # A leaflet that speaks in milkings only: those alone count.
@@ -250,6 +265,8 @@ def meat_of_course(course: Ordered, leaflet: Leaflet | None, estate: Estate, at:
     days = leaflet.meat_days if leaflet else None
     if course.off_leaflet:
         days = meat_floor(leaflet, estate, at)
+    elif course.doubled:
+        days = None
     if days is None:
         return Meat(open=True)
     days = max(days, course.own_meat_days or 0)
@@ -266,7 +283,7 @@ def course_period(
     leaflet = estate.leaflet(course.leaflets, at)
     since = min((dose.at for dose in course.given if not dose.skipped), default=course.starts)
     meat = meat_of_course(course, leaflet, estate, at)
-    if leaflet and leaflet.milk == DRY and not course.off_leaflet:
+    if leaflet and leaflet.milk == DRY and course.is_as_printed:
         calved = next((moment for moment in calvings if moment > since), None)
         why = f"{course.product}: {dry_words(leaflet)}"
         return Period(since, dry_end(at, calved, leaflet), why, meat=meat)
@@ -311,58 +328,6 @@ def dry_end(treated: datetime, calved: datetime | None, leaflet: Leaflet) -> dat
     return hours_after(max(calved, dry_enough), leaflet.milk_hours)
 
 
-def dry_period(dried: DriedOff, estate: Estate, calvings: Sequence[datetime] = ()) -> Period:
-    """The period of a dry-off: at least until she calves. ``calvings``: hers, in order."""
-    calved = next((moment for moment in calvings if moment > dried.at), None)
-    if dried.cover in (SEAL, NOTHING):
-        words = "a seal only" if dried.cover == SEAL else "nothing put in"
-        return Period(dried.at, calved, f"dry, {words}: until she calves")
-    leaflet = estate.leaflet(dried.leaflets, dried.at)
-    if dried.cover == NOT_KNOWN or leaflet is None or leaflet.milk == NEVER:
-        why = f"dry-off: {dried.product or 'product'} or its period not known, the vet must say"
-        return Period(dried.at, None, why, known=False, meat=Meat(open=True))
-    meat = meat_of_course(Ordered(dried.at), leaflet, estate, dried.at)
-    if leaflet.milk == DRY:
-        why = f"{dried.product}: {dry_words(leaflet)}"
-        return Period(dried.at, dry_end(dried.at, calved, leaflet), why, meat=meat)
-    course = Ordered(
-        dried.at, product=dried.product, leaflets=dried.leaflets, given=(Given(dried.at),)
-    )
-    ended = course_period(course, estate)
-    until = latest([calved, ended.until if ended else None])
-    known = calved is None or until is not None
-    return Period(
-        dried.at, until, f"dry, {dried.product}: until she calves", known=known, meat=meat
-    )
-
-
-def colostrum_period(calved: datetime, estate: Estate) -> Period:
-    """The milk after a calving or an abortion: so many milkings withheld, and so many days.
-
-    The day of calving is day 1. Without a rule in force nobody knows the end.
-    """
-    withheld = estate.rule(COLOSTRUM_MILKINGS, calved)
-    days = estate.rule(COLOSTRUM_DAYS, calved)
-    if withheld is None:
-        return Period(calved, None, "colostrum: no rule says how long", known=False)
-    number = int(withheld) + 1
-    ends = [milking_end(estate, calved, number)]
-    why = f"colostrum: {int(withheld)} milkings after {estate.words(calved)}"
-    if days:
-        first_free = estate.day(calved) + timedelta(days=int(days))
-        midnight = datetime(first_free.year, first_free.month, first_free.day, tzinfo=estate.zone)
-        ends.append(midnight.astimezone(UTC))
-        why = f"{why}, and {int(days)} days"
-    until = latest(ends)
-    return Period(calved, until, why, known=until is not None, milkings=number)
-
-
-def unplanned_dose(at: datetime, product: str) -> Period:
-    """A dose whose course was struck: given without a plan, so nobody knows the end."""
-    why = f"{product}: dose without plan, the vet must say"
-    return Period(at, None, why, known=False, meat=Meat(open=True))
-
-
 def minutes_too_late(end: datetime, estate: Estate, within: int = 60) -> int | None:
     """By how many minutes a milking was missed, when it was no more than ``within``; else None.
 
@@ -388,6 +353,8 @@ def missing_words(course: Ordered, leaflet: Leaflet | None) -> str:
     """Why nobody knows how long the milk of a course is withheld."""
     if course.off_leaflet:
         return "off leaflet without a period, the vet must say"
+    if course.doubled:
+        return "two doses at once, the vet must set the period"
     if leaflet is None:
         return "no leaflet is known for the day of the last dose, the vet must say"
     if leaflet.milk == NEVER:

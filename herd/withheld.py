@@ -7,14 +7,11 @@ job can be late. Not knowing is NOT.
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
-from django.db.models import OuterRef, Q, QuerySet, Subquery
-from django.utils import timezone
 from psycopg.types.range import TimestamptzRange
 
-from herd.models import Animal, Group, GroupStay, HealthEvent, WithdrawalPeriod
+from herd.models import Animal, Group, GroupStay, WithdrawalPeriod
 from herd.planned import Span, Stands, back_in_tank
 from herd.services.withdrawals import estate_zone, times_by_group
 
@@ -23,7 +20,6 @@ NOT_MILKED = (Group.Use.DRY, Group.Use.CLOSE_UP, Group.Use.YOUNG)
 
 NO_MILK_THERE = "stands in a group that is not milked"
 FREE_IN_HOSPITAL = "free; move her out of the hospital group"
-UNFIT = "{sign}, seen {seen}"
 
 STAY_COLUMNS = (
     "animal_id",
@@ -91,7 +87,7 @@ def withheld_list(
 ) -> list[Answer]:
     """The answer for every animal that stands in a group at ``at``, by group and farm number.
 
-    ``animals`` (ids) and ``group`` (its number) narrow it. Five statements at most.
+    ``animals`` (ids) and ``group`` (its number) narrow it. Four statements at most.
     """
     stays = GroupStay.objects.at(at).filter(group__isnull=False)
     if animals is not None:
@@ -125,38 +121,17 @@ def answer_of(
 def reasons_at(at: datetime, animals: list[int] | None = None) -> dict[int, Reasons]:
     """What withholds at ``at``, by animal; animals that are free are left out."""
     running = WithdrawalPeriod.objects.at(at)
-    signs = unfit_after(at)
     if animals is not None:
         running = running.filter(animal__in=animals)
-        signs = signs.filter(animal__in=animals)
     found: dict[int, Reasons] = {}
     for animal, during, why in running.values_list("animal_id", "during", "why"):
         found.setdefault(animal, Reasons()).words.append((during.upper, why))
-    unfit = list(signs.values_list("animal_id", "sign", "happened_at", "settled"))
-    for animal, sign, seen, settled in unfit:
-        if seen <= at:
-            when = timezone.localtime(seen).strftime("%a %d %b %H:%M")
-            words = UNFIT.format(sign=sign, seen=when)
-            found.setdefault(animal, Reasons()).words.append((settled, words))
     # What begins before the first ends counts as well: a second course keeps her out further.
     later = WithdrawalPeriod.objects.filter(
         animal__in=list(found), during__overlap=TimestamptzRange(at, None)
     )
     for animal, during in later.values_list("animal_id", "during"):
         found[animal].spans.append((during.lower, during.upper))
-    for animal, _, seen, settled in unfit:
-        if animal in found:
-            found[animal].spans.append((seen, settled))
-    return found
-
-
-def unfit_after(at: datetime) -> QuerySet[Any]:
-    """Signs that make milk unfit and were not settled by ``at``, with when they were (or None)."""
-    settling = HealthEvent.objects.standing().filter(settles=OuterRef("pk"))
-    first = settling.order_by("happened_at").values("happened_at")[:1]
-    unfit: QuerySet[Any] = HealthEvent.objects.standing().filter(unfit=True)
-    unfit = unfit.annotate(settled=Subquery(first))
-    found: QuerySet[Any] = unfit.filter(Q(settled=None) | Q(settled__gt=at))
     return found
 
 

@@ -195,6 +195,7 @@ class DoseAnswer(Entry):
         TWO = "two", "two doses were given"
         BEFORE = "before", "before the clocks went back"
         AFTER = "after", "after the clocks went back"
+        FITS = "fits", "at the right time for the leaflet"
 
     dose = models.ForeignKey(Dose, models.PROTECT, related_name="answers")
     says = models.CharField("answer", max_length=6, choices=Says)

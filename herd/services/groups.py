@@ -13,8 +13,10 @@ from psycopg.types.range import TimestamptzRange
 from config import entries
 from config.entries import Stamp
 from config.errors import Conflict
+from config.notices import close_gone
 from herd.models import Animal, Group, GroupStay, MilkingTime, WithdrawalPeriod
 from herd.services import withdrawals
+from herd.services.moved import cause_of_move, tell_of_move
 from herd.words import local
 
 STANDS_THERE = "{animal} stands in {group} already, since {since}. Nothing was moved."
@@ -66,6 +68,7 @@ def move_animal(
     set_during([animal.pk])
     withdrawals.follow([animal.pk])
     stay.refresh_from_db(fields=["during"])
+    tell_of_move(stay)
     return stay
 
 
@@ -89,6 +92,7 @@ def strike_stay(
     stay = entries.strike(stay, by=by, reason=reason, words=words, at=at)
     set_during([stay.animal_id])
     withdrawals.follow([stay.animal_id])
+    close_gone(cause_of_move(stay), still=())
     return stay
 
 

@@ -6,10 +6,10 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from config import entries, jobs
+from config import entries
 from config.entries import Stamp
 from herd.models import Animal, HealthEvent
-from herd.services.withdrawals import FLAG_TASK
+from herd.services import withdrawals
 from herd.words import local
 
 OTHER_ANIMAL = "This settles a sign of {other}, not of {animal}. Choose one of hers."
@@ -26,8 +26,9 @@ def record_health_event(*, stamp: Stamp, animal: Animal, **fields: Any) -> Healt
     if settled and settled.happened_at > stamp.happened_at:
         words = SETTLED_BEFORE.format(seen=local(settled.happened_at))
         raise ValidationError({"happened_at": words})
+    withdrawals.lock([animal.pk])
     event = entries.record(HealthEvent, stamp=stamp, animal=animal, **fields)
-    jobs.ask(FLAG_TASK, [animal.pk])
+    withdrawals.follow([animal.pk])
     return event
 
 
@@ -36,6 +37,7 @@ def strike_health_event(
     event: HealthEvent, *, by: Any, reason: str, words: str = "", at: datetime | None = None
 ) -> HealthEvent:
     """Take a sign back; her milk is judged without it."""
+    withdrawals.lock([event.animal_id])
     event = entries.strike(event, by=by, reason=reason, words=words, at=at)
-    jobs.ask(FLAG_TASK, [event.animal_id])
+    withdrawals.follow([event.animal_id])
     return event

@@ -5,28 +5,49 @@ Nothing waits for the answer: until then the clock runs from the latest dose, an
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from itertools import combinations, pairwise
+from uuid import UUID
+from zoneinfo import ZoneInfo
 
+from django.conf import settings
+from django.urls import reverse
 from django.utils import timezone
 
 from config.notices import close_gone, raise_notice
 from config.roles import VET
-from herd.models import Animal, Course, Dose, WithdrawalPeriod
+from herd.models import Animal, Course, Dose, DoseAnswer, WithdrawalPeriod
+from herd.rules_in_force import PRESCRIPTION_DAYS, rule_in_force
 from herd.words import local
 
 # Two doses closer together than this share of the interval may be one, written by two people;
 # one further from its time than this may not be on the leaflet any more. Common practice.
 NEAR, OFF_TIME = 0.25, 0.25
 
+Says = DoseAnswer.Says
+# What the vet answered to questions about each dose, by its number.
+Answers = dict[UUID, set[str]]
+
 ONE_OR_TWO = "{animal}: {medicine} was written twice, {first} and {second}. One dose or two?"
 IRREGULAR = "{animal}: {medicine} was given {hours:g} h apart, {ordered} h ordered. Off leaflet?"
+DOUBLE = "{animal}: two doses of {medicine} were given, {first} and {second}. Which period?"
+WHICH_HOUR = (
+    "{animal}: {medicine} is written at {at}, a time that came twice that night. Was it before or "
+    "after the clocks went back?"
+)
+OUT_OF_DATE = (
+    "{animal}: {medicine} was prescribed on {day} and first given on {given}; a prescription for "
+    "it is valid {days} days. Write a new one?"
+)
 TOO_MANY = "{animal}: {given} doses of {medicine} written, {ordered} ordered. Off leaflet?"
 WITHOUT_PLAN = "{animal}: a dose of {medicine} was given, and its course is struck."
 TOGETHER = "{animal}: {one} and {other} at the same time, both against bacteria. Off leaflet?"
 
 FROM_THE_LATER = "Until you say, the clock runs from the later one."
+FROM_THE_SECOND = "Until you say, the clock runs from the later of the two."
+SEE_THE_LAW = "The authority may ask for it; see what the law of your country says."
 SET_THE_PERIOD = "The printed period may not hold; re-enter the course with one of your own."
+NOT_UNTIL_SET = "Her milk stays out of the tank until you have set a period off the leaflet."
 NOT_UNTIL_SAID = "Her milk stays out of the tank until you re-enter the dose under a course."
 
 
@@ -37,13 +58,24 @@ class Question:
     cause: str
     what: str
     otherwise: str
+    url: str = ""
 
 
 def ask_about_course(course: Course) -> None:
     """Raise the questions a course gives cause for, and close those it no longer does."""
-    course = Course.objects.select_related("animal", "medicine").get(pk=course.pk)
+    course = Course.objects.select_related("animal", "medicine", "plan").get(pk=course.pk)
     doses = Dose.objects.standing().filter(course=course, skipped=False).order_by("happened_at")
-    put(course.animal, f"course:{course.uuid}:", questions(course, list(doses)))
+    asked = questions(course, list(doses), answers_about(course))
+    put(course.animal, f"course:{course.uuid}:", asked)
+
+
+def answers_about(course: Course) -> Answers:
+    """The standing answers about the doses of a course."""
+    answers = DoseAnswer.objects.standing().filter(dose__course=course)
+    found: Answers = {}
+    for number, says in answers.values_list("dose__uuid", "says"):
+        found.setdefault(number, set()).add(says)
+    return found
 
 
 def ask_about_animal(animal: Animal, now: datetime | None = None) -> None:
@@ -70,32 +102,104 @@ def put(animal: Animal, prefix: str, asked: Iterator[Question]) -> None:
             what=question.what,
             otherwise=question.otherwise,
             where=str(animal),
-            url=animal.get_absolute_url(),
+            url=question.url or animal.get_absolute_url(),
         )
     close_gone(prefix, causes)
 
 
-def questions(course: Course, doses: list[Dose]) -> Iterator[Question]:
+def questions(course: Course, doses: list[Dose], answers: Answers) -> Iterator[Question]:
     """The questions about a course with these standing doses, in the order they were given."""
     names = {"animal": course.animal, "medicine": course.medicine}
+    yield from about_the_clock(course, doses, answers)
     if course.is_struck:
         if doses:
             yield Question("without-plan", WITHOUT_PLAN.format(**names), NOT_UNTIL_SAID)
         return
-    interval = timedelta(hours=course.interval_hours)
     for first, second in pairwise(doses):
-        apart = second.happened_at - first.happened_at
-        if apart < interval * NEAR:
-            times = {"first": local(first.happened_at), "second": local(second.happened_at)}
-            words = ONE_OR_TWO.format(**names, **times)
-            yield Question(f"twice:{second.uuid}", words, FROM_THE_LATER)
-        elif abs(apart - interval) > interval * OFF_TIME and not course.off_leaflet:
-            hours = round(apart.total_seconds() / 3600, 1)
-            words = IRREGULAR.format(**names, hours=hours, ordered=course.interval_hours)
-            yield Question(f"irregular:{second.uuid}", words, SET_THE_PERIOD)
+        yield from about_two(course, first, second, answers)
     if len(doses) > course.doses and not course.off_leaflet:
         words = TOO_MANY.format(**names, given=len(doses), ordered=course.doses)
         yield Question("too-many", words, SET_THE_PERIOD)
+    yield from about_prescription(course, doses)
+
+
+def about_two(course: Course, first: Dose, second: Dose, answers: Answers) -> Iterator[Question]:
+    """What to ask of one dose and the next: one of them or two, and whether at the right time."""
+    names = {"animal": course.animal, "medicine": course.medicine}
+    said = answers.get(first.uuid, set()) | answers.get(second.uuid, set())
+    if are_near(course, first, second):
+        times = {"first": local(first.happened_at), "second": local(second.happened_at)}
+        if Says.TWO not in said:
+            words = ONE_OR_TWO.format(**names, **times)
+            yield Question(f"twice:{second.uuid}", words, FROM_THE_LATER, answer_page(second))
+        elif not course.off_leaflet:
+            words = DOUBLE.format(**names, **times)
+            page = reverse("kind-reenter", args=("courses", course.uuid))
+            yield Question(f"double:{second.uuid}", words, NOT_UNTIL_SET, page)
+    elif is_off_time(course, first, second) and Says.FITS not in answers.get(second.uuid, set()):
+        hours = round((second.happened_at - first.happened_at).total_seconds() / 3600, 1)
+        words = IRREGULAR.format(**names, hours=hours, ordered=course.interval_hours)
+        yield Question(f"irregular:{second.uuid}", words, SET_THE_PERIOD, answer_page(second))
+
+
+def about_the_clock(course: Course, doses: list[Dose], answers: Answers) -> Iterator[Question]:
+    """Ask of each dose in the hour that comes twice which of the two it was."""
+    for dose in doses:
+        if came_twice(dose) and not {Says.BEFORE, Says.AFTER} & answers.get(dose.uuid, set()):
+            at = local(dose.happened_at)
+            words = WHICH_HOUR.format(animal=course.animal, medicine=course.medicine, at=at)
+            yield Question(f"clock:{dose.uuid}", words, FROM_THE_SECOND, answer_page(dose))
+
+
+def about_prescription(course: Course, doses: list[Dose]) -> Iterator[Question]:
+    """Ask for a new prescription when the first dose came after its days had run out."""
+    if not (course.medicine.antimicrobial and course.prescribed_on):
+        return
+    first = doses[0].happened_at if doses else course.happened_at
+    days = rule_in_force(PRESCRIPTION_DAYS, first)
+    given = timezone.localdate(first)
+    if days is not None and given > course.prescribed_on + timedelta(days=int(days)):
+        words = OUT_OF_DATE.format(
+            animal=course.animal,
+            medicine=course.medicine,
+            day=course.prescribed_on.isoformat(),
+            given=given.isoformat(),
+            days=int(days),
+        )
+        yield Question("prescription", words, SEE_THE_LAW)
+
+
+def are_near(course: Course, first: Dose, second: Dose) -> bool:
+    """Whether two doses are so close that they may be one, written by two people."""
+    apart = abs(second.happened_at - first.happened_at)
+    return apart < timedelta(hours=course.interval_hours) * NEAR
+
+
+def is_off_time(course: Course, first: Dose, second: Dose) -> bool:
+    """Whether a dose came so early or late after the one before that the leaflet may not hold."""
+    interval = timedelta(hours=course.interval_hours)
+    apart = second.happened_at - first.happened_at
+    return abs(apart - interval) > interval * OFF_TIME and not course.off_leaflet
+
+
+def came_twice(dose: Dose) -> bool:
+    """Whether a dose stands at the second of two moments that the clock shows alike.
+
+    A typed time is read so; one that a phone's clock took has seconds, and is sure.
+    """
+    at = dose.happened_at.astimezone(ZoneInfo(settings.TIME_ZONE))
+    return at.fold == 1 and not at.second and not at.microsecond
+
+
+def first_of_two(dose: Dose) -> datetime:
+    """The earlier of the two moments that the clock shows like this dose's, in UTC."""
+    at = dose.happened_at.astimezone(ZoneInfo(settings.TIME_ZONE))
+    return at.replace(fold=0).astimezone(UTC)
+
+
+def answer_page(dose: Dose) -> str:
+    """Where the vet answers a question about a dose."""
+    return f"{reverse('kind-new', args=('dose-answers',))}?dose={dose.uuid}"
 
 
 def together(animal: Animal, running: list[WithdrawalPeriod]) -> Iterator[Question]:

@@ -9,18 +9,21 @@ from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import OuterRef, Q, Subquery
 from psycopg.types.range import TimestamptzRange
 
 from config import jobs
-from herd import withdrawal
+from herd import kept_out, withdrawal
+from herd.kept_out import DriedOff
 from herd.models import (
     Animal,
     Calving,
     Course,
     Dose,
+    DoseAnswer,
     DryOff,
     GroupStay,
+    HealthEvent,
     Medicine,
     MedicineVersion,
     MilkingTime,
@@ -28,7 +31,7 @@ from herd.models import (
     WithdrawalPeriod,
 )
 from herd.planned import PlannedTime, Stands
-from herd.withdrawal import DriedOff, Estate, Given, Leaflet, Ordered, Period, Rule
+from herd.withdrawal import Estate, Given, Leaflet, Ordered, Period, Rule
 
 FLAG_TASK = "milk.tasks.flag_withheld_milk"
 # Animals computed at a time when all of them are.
@@ -131,6 +134,9 @@ class Facts:
     dry_offs: dict[int, list[DryOff]]
     calvings: dict[int, list[Calving]]
     leaflets: dict[int, tuple[Leaflet, ...]]
+    arrivals: dict[int, list[Animal]]
+    unfit: dict[int, list[Any]]
+    doubled: set[int]
 
     @classmethod
     def of(cls, animals: Sequence[int]) -> "Facts":
@@ -148,7 +154,11 @@ class Facts:
             DryOff.objects.standing().filter(animal__in=animals).select_related("medicine")
         )
         calvings = list(Calving.objects.standing().filter(dam__in=animals).order_by("happened_at"))
-        some = bool(courses or doses or dry_offs or calvings)
+        arrivals = list(
+            Animal.objects.standing().filter(pk__in=animals, arrived_from__isnull=False)
+        )
+        unfit = list(unfit_of(animals))
+        some = bool(courses or doses or dry_offs or calvings or arrivals or unfit)
         return cls(
             rules=dated_rules() if some else (),
             stands=stands_of(animals) if some else {},
@@ -162,6 +172,9 @@ class Facts:
             dry_offs=by(dry_offs, "animal_id"),
             calvings=by(calvings, "dam_id"),
             leaflets=leaflets_of(entry.medicine_id for entry in (*courses, *dry_offs)),
+            arrivals=by(arrivals, "pk"),
+            unfit=by(unfit, "animal_id"),
+            doubled=doubled_courses(animals) if doses else set(),
         )
 
     def periods(self, animal: int) -> Iterator[WithdrawalPeriod]:
@@ -175,14 +188,21 @@ class Facts:
                 kind = KIND.COURSE if period.known else KIND.UNKNOWN
                 yield row_of(animal, kind, course.uuid, period, course)
         for dose in self.unplanned.get(animal, []):
-            period = withdrawal.unplanned_dose(dose.happened_at, dose.course.medicine.name)
+            period = kept_out.unplanned_dose(dose.happened_at, dose.course.medicine.name)
             yield row_of(animal, KIND.UNKNOWN, dose.uuid, period, dose.course)
         for dry_off in self.dry_offs.get(animal, []):
-            period = withdrawal.dry_period(self.dried_off(dry_off), estate, calved)
+            period = kept_out.dry_period(self.dried_off(dry_off), estate, calved)
             yield row_of(animal, KIND.DRY if period.known else KIND.UNKNOWN, dry_off.uuid, period)
         for calving in calvings:
-            period = withdrawal.colostrum_period(calving.happened_at, estate)
+            period = kept_out.colostrum_period(calving.happened_at, estate)
             yield row_of(animal, KIND.COLOSTRUM, calving.uuid, period)
+        for arrived in self.arrivals.get(animal, []):
+            period = kept_out.arrival_period(arrived.happened_at, estate)
+            if period:
+                yield row_of(animal, KIND.ARRIVAL, arrived.uuid, period)
+        for sign in self.unfit.get(animal, []):
+            period = kept_out.unfit_period(sign.happened_at, sign.settled, sign.sign, estate)
+            yield row_of(animal, KIND.HEALTH, sign.uuid, period)
 
     def ordered(self, course: Course) -> Ordered:
         """A course as the arithmetic takes it."""
@@ -198,6 +218,7 @@ class Facts:
             off_leaflet=course.off_leaflet,
             own_milk_hours=course.own_milk_hours,
             own_meat_days=course.own_meat_days,
+            doubled=course.pk in self.doubled,
         )
 
     def dried_off(self, dry_off: DryOff) -> DriedOff:
@@ -208,6 +229,22 @@ class Facts:
             product=dry_off.medicine.name if dry_off.medicine else "",
             leaflets=self.leaflets.get(dry_off.medicine_id or 0, ()),
         )
+
+
+def unfit_of(animals: Sequence[int]) -> Any:
+    """Standing signs that make milk unfit, each with when it was first ``settled`` (or None)."""
+    settling = HealthEvent.objects.standing().filter(settles=OuterRef("pk"))
+    first = settling.order_by("happened_at").values("happened_at")[:1]
+    unfit = HealthEvent.objects.standing().filter(unfit=True, animal__in=animals)
+    return unfit.annotate(settled=Subquery(first)).order_by("happened_at")
+
+
+def doubled_courses(animals: Sequence[int]) -> set[int]:
+    """Courses of which the vet said that two doses were given at once."""
+    answers = DoseAnswer.objects.standing().filter(
+        says=DoseAnswer.Says.TWO, dose__struck_at=None, dose__course__animal__in=animals
+    )
+    return set(answers.values_list("dose__course_id", flat=True))
 
 
 def by(entries: Iterable[Any], column: str) -> dict[int, list[Any]]:
@@ -314,5 +351,8 @@ def under_rules_since(day: date) -> list[int]:
             *DryOff.objects.standing().filter(late).values_list("animal_id", flat=True),
             *Dose.objects.standing().filter(late).values_list("course__animal_id", flat=True),
             *Course.objects.standing().filter(late).values_list("animal_id", flat=True),
+            *Animal.objects.standing()
+            .filter(late, arrived_from__isnull=False)
+            .values_list("pk", flat=True),
         }
     )

@@ -216,6 +216,7 @@ def make_health_event(animal: Animal | None = None, **fields: Any) -> HealthEven
     """Flakes in the milk of one quarter."""
     fields.setdefault("sign", "flakes LF")
     event: HealthEvent = make(HealthEvent, animal=animal or make_animal(), **fields)
+    withdrawals.rebuild([event.animal_id])
     return event
 
 

@@ -5,25 +5,27 @@ from decimal import Decimal
 
 import pytest
 
+from herd.kept_out import (
+    NOT_KNOWN,
+    SEAL,
+    TUBE,
+    DriedOff,
+    colostrum_period,
+    dry_period,
+    unplanned_dose,
+)
 from herd.planned import back_in_tank, first_milking, milkings_between
 from herd.withdrawal import (
     DRY,
     HOURS,
     MILK_FACTOR,
     NEVER,
-    NOT_KNOWN,
-    SEAL,
-    TUBE,
-    DriedOff,
     Given,
     Period,
     Rule,
-    colostrum_period,
     course_period,
-    dry_period,
     milk_floor,
     minutes_too_late,
-    unplanned_dose,
 )
 from tests.herd.arithmetic import (
     GROUP_3,

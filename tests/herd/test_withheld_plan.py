@@ -38,9 +38,9 @@ GROW = """
     SELECT animal, 'course', gen_random_uuid(), tstzrange(since, since + interval '5 days'),
         false, '84 h' FROM lived WHERE half < %(halves)s OR animal %% 10 = 0;
     INSERT INTO herd_healthevent (uuid, happened_at, written_at, received_at, zone_offset, by_id,
-        device, struck_reason, struck_words, animal_id, sign, diagnosis, quarter, unfit)
+        device, struck_reason, struck_words, animal_id, sign, diagnosis, "case", quarter, unfit)
     SELECT gen_random_uuid(), since, since, since, 120, %(by)s, '', '', '', animal, 'lame', '', '',
-        half = 7 AND animal %% 50 = 0 FROM lived;
+        '', half = 7 AND animal %% 50 = 0 FROM lived;
 """
 
 

@@ -9,17 +9,14 @@ from decimal import Decimal
 
 import pytest
 
+from herd.kept_out import TUBE, DriedOff, colostrum_period, dry_period
 from herd.planned import Stands, first_milking, numbered_milking
 from herd.withdrawal import (
     COLOSTRUM_DAYS,
     DRY,
     NEVER,
-    TUBE,
-    DriedOff,
     Rule,
-    colostrum_period,
     course_period,
-    dry_period,
     latest,
     meat_floor,
     milk_floor,

@@ -1,0 +1,53 @@
+"""A withheld animal that moves: the group she leaves and the one she comes to are told once."""
+
+from config.notices import raise_notice
+from config.roles import MILKER
+from herd.models import GroupStay
+from herd.withheld import NOT_MILKED, answer_for
+from herd.words import local, milking_words
+
+MOVED = "{animal} moved from {before} to {group}, {at}. She is NOT {until} ({why})."
+UNTIL, UNTIL_SAID = "until the milking of {back}", "until the vet has said"
+OTHERWISE = "Her milk would go into the tank of {group}."
+
+
+def tell_of_move(stay: GroupStay) -> None:
+    """Tell the milkers of both groups that a withheld animal changed between them.
+
+    One notice for a move, however often it is looked at; it closes when the move is struck.
+    """
+    if stay.group is None:
+        return
+    answer = answer_for(stay.animal, stay.happened_at)
+    before = (
+        GroupStay.objects.standing()
+        .filter(animal=stay.animal, happened_at__lt=stay.happened_at)
+        .select_related("group")
+        .order_by("-happened_at")
+        .first()
+    )
+    if answer is None or not answer.why or before is None or before.group is None:
+        return
+    if not (answer.withheld and (answer.is_milked or before.group.use not in NOT_MILKED)):
+        return
+    until = UNTIL.format(back=milking_words(answer.back)) if answer.back else UNTIL_SAID
+    raise_notice(
+        cause=cause_of_move(stay),
+        role=MILKER,
+        what=MOVED.format(
+            animal=stay.animal,
+            before=before.group,
+            group=stay.group,
+            at=local(stay.happened_at),
+            until=until,
+            why=answer.why[0],
+        ),
+        where=f"{before.group} and {stay.group}",
+        otherwise=OTHERWISE.format(group=stay.group),
+        until=answer.back or answer.until,
+        url=stay.group.get_absolute_url(),
+    )
+
+
+def cause_of_move(stay: GroupStay) -> str:
+    return f"moved:{stay.uuid}"

@@ -1,0 +1,167 @@
+"""What may be ordered: the leaflet, the floors of the law, and the animal decide.
+
+The same rules hold for a course, for a plan the vet keeps, and for a look at what one would cost.
+"""
+
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from herd import withdrawal
+from herd.models import Animal, Group, GroupStay, Medicine
+from herd.services import withdrawals
+from herd.withdrawal import Estate, Leaflet, Ordered
+from herd.words import local
+
+# The vet writes in the morning what is given from the evening on; common practice, at most this.
+ORDERED_AHEAD = timedelta(days=14)
+IN_MILK = (Group.Use.FRESH, Group.Use.MILKING, Group.Use.HOSPITAL)
+TOO_FAR_AHEAD = "{at} is more than {days} days ahead. Expected the time of the first planned dose."
+NEVER_IN_MILK = (
+    "{medicine} is not for animals that give milk, and {animal} stands in {group}. Choose another "
+    "product; it was not written."
+)
+OFF_LEAFLET = (
+    "{medicine} says {leaflet} on its leaflet, not {ordered}. Tick “off leaflet” and set your own "
+    "period: the printed one does not hold."
+)
+OWN_PERIOD_MISSING = (
+    "Off leaflet the vet must set a milk period in hours; the least is {floor} h (Reg (EU) 2019/6 "
+    "Art. 115)."
+)
+BELOW_FLOOR = (
+    "{own} {unit} is less than the floor. The least for {medicine} {how} is {floor} {unit}; enter "
+    "that or more."
+)
+NO_RULE = "No rule says the least period off leaflet on {day}. Enter the period rules first."
+BARRED = (
+    "{medicine} holds a substance that may never be given to animals that give food ({actives}). "
+    "Nothing was written; choose another product."
+)
+
+
+def check_course(at: datetime, *, animal: Animal, medicine: Medicine, **order: Any) -> None:
+    """Refuse an order that the leaflet, the floors or the animal rule out.
+
+    Raises ValidationError by field.
+    """
+    if at - timezone.now() > ORDERED_AHEAD:
+        words = TOO_FAR_AHEAD.format(at=local(at), days=ORDERED_AHEAD.days)
+        raise ValidationError({"happened_at": words})
+    check_in_milk(at, animal, medicine, check_order(at, medicine=medicine, **order))
+
+
+def check_order(
+    at: datetime,
+    *,
+    medicine: Medicine,
+    dose: Decimal,
+    doses: int,
+    interval_hours: int = 24,
+    off_leaflet: bool = False,
+    own_milk_hours: Decimal | None = None,
+    own_meat_days: int | None = None,
+    **others: Any,
+) -> Leaflet | None:
+    """Refuse what the leaflet or the floors rule out for any animal; the leaflet in force.
+
+    Raises ValidationError by field.
+    """
+    if medicine.barred:
+        actives = medicine.actives or "its leaflet names them"
+        raise ValidationError({"medicine": BARRED.format(medicine=medicine, actives=actives)})
+    estate = Estate(withdrawals.estate_zone(), withdrawals.dated_rules())
+    leaflets = withdrawals.leaflets_of([medicine.pk]).get(medicine.pk, ())
+    ordered = Ordered(at, doses, interval_hours, leaflets=leaflets)
+    last = withdrawal.last_dose(ordered) or at
+    leaflet = estate.leaflet(leaflets, last)
+    if not off_leaflet:
+        check_leaflet(medicine, dose, doses, interval_hours, last)
+    check_own(
+        last,
+        estate,
+        leaflet,
+        medicine=medicine,
+        off_leaflet=off_leaflet,
+        own_milk_hours=own_milk_hours,
+        own_meat_days=own_meat_days,
+    )
+    return leaflet
+
+
+def check_in_milk(
+    at: datetime, animal: Animal, medicine: Medicine, leaflet: Leaflet | None
+) -> None:
+    """Refuse a product not for animals in milk. Raises ValidationError at ``medicine``."""
+    if leaflet is None or leaflet.milk != withdrawal.NEVER:
+        return
+    stay = GroupStay.objects.at(at).filter(animal=animal).select_related("group").first()
+    if stay and stay.group and stay.group.use in IN_MILK:
+        words = NEVER_IN_MILK.format(medicine=medicine, animal=animal, group=stay.group)
+        raise ValidationError({"medicine": words})
+
+
+def check_leaflet(
+    medicine: Medicine, dose: Decimal, doses: int, interval_hours: int, at: datetime
+) -> None:
+    """Refuse larger or more doses or shorter intervals than printed. ValidationError by field."""
+    day = timezone.localdate(at)
+    versions = medicine.versions.filter(struck_at=None, valid_from__lte=day)
+    printed = versions.order_by("-valid_from").first()
+    if printed is None:
+        return
+    if printed.leaflet_dose and dose > printed.leaflet_dose:
+        unit = medicine.unit
+        leaflet = f"at most {withdrawal.plain(printed.leaflet_dose)} {unit} a dose"
+        ordered = f"{withdrawal.plain(dose)} {unit}"
+        words = OFF_LEAFLET.format(medicine=medicine, leaflet=leaflet, ordered=ordered)
+        raise ValidationError({"dose": words})
+    if printed.leaflet_doses and doses > printed.leaflet_doses:
+        leaflet, ordered = f"at most {printed.leaflet_doses} doses", f"{doses} doses"
+        words = OFF_LEAFLET.format(medicine=medicine, leaflet=leaflet, ordered=ordered)
+        raise ValidationError({"doses": words})
+    if doses > 1 and printed.leaflet_interval and interval_hours < printed.leaflet_interval:
+        leaflet, ordered = f"{printed.leaflet_interval} h between doses", f"{interval_hours} h"
+        words = OFF_LEAFLET.format(medicine=medicine, leaflet=leaflet, ordered=ordered)
+        raise ValidationError({"interval_hours": words})
+
+
+def check_own(
+    at: datetime,
+    estate: Estate,
+    leaflet: Leaflet | None,
+    *,
+    medicine: Medicine,
+    off_leaflet: bool,
+    own_milk_hours: Decimal | None,
+    own_meat_days: int | None,
+) -> None:
+    """Refuse a period of the vet's own that is shorter than it may be.
+
+    On the leaflet the printed period is the least, off it the floor. Raises ValidationError at
+    ``own_milk_hours`` or ``own_meat_days``.
+    """
+    how = "off leaflet" if off_leaflet else "on its leaflet"
+    milk = leaflet.milk_hours if leaflet and leaflet.milk == withdrawal.HOURS else None
+    meat = leaflet.meat_days if leaflet else None
+    if off_leaflet:
+        milk = withdrawal.milk_floor(leaflet, estate, at)
+        meat = withdrawal.meat_floor(leaflet, estate, at)
+        if milk is None:
+            day = estate.day(at).isoformat()
+            raise ValidationError({"own_milk_hours": NO_RULE.format(day=day)})
+        if own_milk_hours is None:
+            words = OWN_PERIOD_MISSING.format(floor=withdrawal.plain(milk))
+            raise ValidationError({"own_milk_hours": words})
+    if milk is not None and own_milk_hours is not None and own_milk_hours < milk:
+        own, floor = withdrawal.plain(own_milk_hours), withdrawal.plain(milk)
+        words = BELOW_FLOOR.format(own=own, unit="h", medicine=medicine, how=how, floor=floor)
+        raise ValidationError({"own_milk_hours": words})
+    if meat is not None and own_meat_days is not None and own_meat_days < meat:
+        words = BELOW_FLOOR.format(
+            own=own_meat_days, unit="days", medicine=medicine, how=how, floor=meat
+        )
+        raise ValidationError({"own_meat_days": words})
