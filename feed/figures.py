@@ -32,7 +32,9 @@ FIGURES = {
     "stack_warm": figure("a stack of hay is warm from", "°C", 20, 100),
     "wagon": figure("a wagon holds", "kg", 500, 15_000),
     "cut_loss": figure("lost between mower and fence", "%", 0, 50),
-    "cover_most": figure("grass is cut before its cover reaches", "kg dry matter a ha", 500, 12_000),
+    "cover_most": figure(
+        "grass is cut before its cover reaches", "kg dry matter a ha", 500, 12_000
+    ),
     "grass_cost": figure("growing and cutting grass", "EUR a tonne of dry matter", 0, 2000),
     "hay_cost": figure("hay", "EUR a tonne of dry matter", 0, 2000),
     "meal_cost": figure("meal", "EUR a tonne of dry matter", 0, 5000),

@@ -1,20 +1,19 @@
 """Compute what is derived of loads: feed first, past, found heated, nothing left since."""
 
-from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
 from django.db import connection, transaction
-from django.db.models import Max, Sum
+from django.db.models import Max, Q, Sum
 
 from config.jobs import ask
-from feed import window
-from feed.days import local_day, start_of
-from feed.models import Discard, Feeding, ForageBatch, HeapCheck, WindowRule
+from feed.days import start_of
+from feed.models import Discard, Feeding, ForageBatch
+from feed.services.windows import Book, book_of
 
-DERIVED = ("first_at", "deadline", "heated_at", "done_at")
+DERIVED = ("air_used", "first_at", "deadline", "heated_at", "done_at")
 # Loads computed in one go; keeps the statements short when all of ten years are computed again.
 AT_ONCE = 500
 
@@ -24,10 +23,10 @@ FLAG_TASK = "feed.tasks.flag_grass_past_window"
 # As Django's bulk_update, without a CASE of hundreds of branches for each column.
 WRITE = """
     UPDATE feed_foragebatch AS batch
-    SET first_at = new.first_at, deadline = new.deadline, heated_at = new.heated_at,
-        done_at = new.done_at
-    FROM unnest(%s::int[], %s::timestamptz[], %s::timestamptz[], %s::timestamptz[],
-                %s::timestamptz[]) AS new (id, first_at, deadline, heated_at, done_at)
+    SET air_used = new.air_used, first_at = new.first_at, deadline = new.deadline,
+        heated_at = new.heated_at, done_at = new.done_at
+    FROM unnest(%s::int[], %s::numeric[], %s::timestamptz[], %s::timestamptz[], %s::timestamptz[],
+                %s::timestamptz[]) AS new (id, air_used, first_at, deadline, heated_at, done_at)
     WHERE batch.id = new.id
 """
 
@@ -42,14 +41,17 @@ def follow(*batch_ids: int | None) -> None:
 
 @transaction.atomic
 def recompute(batch_ids: Iterable[int]) -> int:
-    """Compute the derived columns of these loads again; the number of loads that changed."""
-    asked = ForageBatch.objects.filter(pk__in=list(batch_ids)).order_by("pk")
-    batches = list(asked.select_for_update())
-    pks = [batch.pk for batch in batches]
-    rules, readings, gone = window_rules(), readings_of(pks), gone_of(pks)
+    """Compute the derived columns of these loads and of those on their heaps again.
+
+    The number of loads that changed.
+    """
+    asked = list(batch_ids)
+    rows = ForageBatch.objects.filter(Q(pk__in=asked) | Q(pk__in=heap_mates(asked)))
+    batches = list(rows.order_by("pk").select_for_update())
+    book, gone = book_of(batches), gone_of([batch.pk for batch in batches])
     changed = []
     for batch in batches:
-        values = derived_of(batch, rules, readings[batch.pk], gone)
+        values = derived_of(batch, book, gone)
         if any(getattr(batch, name) != value for name, value in values.items()):
             for name, value in values.items():
                 setattr(batch, name, value)
@@ -89,70 +91,27 @@ def in_parts(batches: Any) -> int:
     return sum(recompute(pks[at : at + AT_ONCE]) for at in range(0, len(pks), AT_ONCE))
 
 
-def derived_of(
-    batch: ForageBatch,
-    rules: list[window.Rule],
-    readings: list[window.Reading],
-    gone: Gone,
-) -> dict[str, datetime | None]:
+def heap_mates(pks: list[int]) -> Any:
+    """The loads that lie on a heap with one of these, as a query of keys."""
+    roots = ForageBatch.objects.filter(pk__in=pks, onto__isnull=False).values("onto")
+    return (
+        ForageBatch.objects.standing()
+        .filter(Q(onto__in=pks) | Q(pk__in=roots) | Q(onto__in=roots))
+        .values("pk")
+    )
+
+
+def derived_of(batch: ForageBatch, book: Book, gone: Gone) -> dict[str, Any]:
     """The derived columns of one load, by name."""
-    found = window.window(grass_of(batch), rules, readings)
+    found = book.window(batch)
     kg, last = gone.get(batch.pk, (Decimal(0), None))
     return {
+        "air_used": book.air[batch.pk],
         "first_at": found.first_at if found else None,
         "deadline": found.deadline if found else None,
         "heated_at": found.heated_at if found else None,
         "done_at": last if kg >= batch.kg else None,
     }
-
-
-def grass_of(batch: ForageBatch) -> window.Grass:
-    """A load as its window sees it."""
-    return window.Grass(
-        cut_at=batch.happened_at,
-        cut_on=local_day(batch.happened_at),
-        written=batch.received_at,
-        air_temperature=batch.air_temperature,
-        shortened=batch.wet or batch.chopped,
-    )
-
-
-def window_rules() -> list[window.Rule]:
-    """The estate's window rules, struck ones too: a load may have been cut under one."""
-    names = (
-        "from_temperature",
-        "hours",
-        "wet_factor",
-        "first_share",
-        "extension_share",
-        "heap_over_air",
-        "heap_top",
-        "valid_from",
-    )
-    rows = WindowRule.objects.values(*names, "received_at", "struck_at")
-    return [
-        window.Rule(written=row.pop("received_at"), struck=row.pop("struck_at"), **row)
-        for row in rows
-    ]
-
-
-def readings_of(pks: list[int]) -> dict[int, list[window.Reading]]:
-    """The standing heap checks of loads, by load."""
-    found: dict[int, list[window.Reading]] = defaultdict(list)
-    for check in HeapCheck.objects.standing().filter(batch__in=pks):
-        found[check.batch_id].append(reading_of(check))
-    return found
-
-
-def reading_of(check: HeapCheck) -> window.Reading:
-    """A heap check as the window sees it."""
-    return window.Reading(
-        at=check.happened_at,
-        heap=check.heap,
-        air=check.air,
-        warm_to_hand=check.warm_to_hand,
-        extends=check.extends,
-    )
 
 
 def gone_of(pks: list[int]) -> Gone:

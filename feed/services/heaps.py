@@ -7,11 +7,11 @@ from django.db import transaction
 
 from config import entries
 from config.entries import Stamp
-from config.templatetags.sheet import moment
-from feed import window
+from config.templatetags.sheet import amount, moment
 from feed.models import ForageBatch, HeapCheck
-from feed.services.deadlines import follow, grass_of, reading_of, readings_of, window_rules
+from feed.services.deadlines import follow
 from feed.services.left import check_begun, locked_thing, nothing_left
+from feed.services.windows import book_of, heaps_of, reading_of
 
 EXTENDED_ALREADY = "This load was extended once already; a second time is not possible."
 NO_RULE = "No window rule covers the day of this cut, so there is nothing to extend. Ask the vet."
@@ -22,6 +22,10 @@ WARM = (
 NOT_NOW = (
     "The window may be extended only while the load is to be fed first, from {first} to "
     "{deadline}, by the reading taken then; this one is of {at}."
+)
+MORE_STILL = (
+    "By the book {left} kg of {thing} are left, and this says {still} kg still lie there. Correct "
+    "the weight of the load or what was fed of it first."
 )
 REASON_MISSING = "Write why the window is extended."
 
@@ -37,6 +41,14 @@ def record_heap_check(*, stamp: Stamp, batch: ForageBatch, **fields: Any) -> Hea
     check_begun(thing, stamp.happened_at)
     if thing.done_at is not None and stamp.happened_at > thing.done_at:
         raise ValidationError({"batch": nothing_left(thing)})
+    still = fields.get("still_kg")
+    if still is not None and still > thing.left_kg:  # type: ignore[attr-defined]
+        words = MORE_STILL.format(
+            thing=thing,
+            left=amount(thing.left_kg),  # type: ignore[attr-defined]
+            still=amount(still),
+        )
+        raise ValidationError({"still_kg": words})
     check = HeapCheck(**stamp.columns(), batch=thing, **fields)
     if check.extends:
         check_may_extend(check)
@@ -53,17 +65,24 @@ def strike_heap_check(check: HeapCheck, **why: Any) -> HeapCheck:
     return struck
 
 
+def extended_already(batch: ForageBatch) -> bool:
+    """Whether the heap a load lies on was extended before."""
+    heap = heaps_of({batch.pk: batch})[batch.pk]
+    found: bool = HeapCheck.objects.standing().filter(extends=True, batch__in=heap).exists()
+    return found
+
+
 def check_may_extend(check: HeapCheck) -> None:
     """Refuse an extension that would not count. Raises ValidationError at ``extends``."""
     if not check.extension_reason.strip():
         raise ValidationError({"extension_reason": REASON_MISSING})
-    if check.batch.checks.standing().filter(extends=True).exists():
+    if extended_already(check.batch):
         raise ValidationError({"extends": EXTENDED_ALREADY})
-    grass, rules = grass_of(check.batch), window_rules()
-    before = window.window(grass, rules, readings_of([check.batch_id])[check.batch_id])
+    book = book_of([check.batch])
+    before = book.window(check.batch)
     if before is None:
         raise ValidationError({"extends": NO_RULE})
-    alone = window.window(grass, rules, [reading_of(check)])
+    alone = book.with_readings(check.batch, [reading_of(check)])
     if before.heated_at or (alone and alone.heated_at):
         raise ValidationError({"extends": WARM})
     if alone is None or alone.extended_at is None:

@@ -5,28 +5,38 @@ derived from it, so that reads find what they would find in life. A derived colu
 (``deadline=…``) stays as given.
 """
 
-from datetime import date, datetime
+from datetime import UTC, date, datetime, time
 from decimal import Decimal
 from itertools import count
 from typing import Any
 
-from feed.days import local_day
+from feed.days import local_day, start_of
+from feed.figures import FIGURES
 from feed.models import (
+    AirHour,
+    ClearanceRule,
     Discard,
+    DryMatterSample,
+    FeedFigure,
     Feeding,
     FeedLot,
     FeedShareRule,
     Field,
+    FieldWalk,
     FieldWork,
     ForageBatch,
+    GrassTarget,
     HeapCheck,
     Refusal,
+    WaitRule,
     WindowRule,
 )
 from feed.services.deadlines import recompute
 from feed.window import free_on
 from herd.models import Group
 from tests.factories.herd import (
+    DAY,
+    HOUR,
     LONG_AGO,
     NOON,
     make,
@@ -82,6 +92,45 @@ def make_window_rule(from_temperature: Any = -20, hours: Any = 12, **fields: Any
 def make_window_rules(**fields: Any) -> list[WindowRule]:
     """The four bands of the demo estate."""
     return [make_window_rule(from_, hours, **fields) for from_, hours in BANDS]
+
+
+def make_clearance_rule(clear_by: time | None = time(6), **fields: Any) -> ClearanceRule:
+    """Out of the trough by six the next morning, in force for long."""
+    fields.setdefault("valid_from", date(2020, 1, 1))
+    fields.setdefault("source", "common practice")
+    fields.setdefault("happened_at", LONG_AGO)
+    rule: ClearanceRule = make(ClearanceRule, clear_by=clear_by, **fields)
+    return rule
+
+
+def make_air(day: date, highest: float = 26, **fields: Any) -> list[AirHour]:
+    """Every hour of a day on the estate's clock; the highest at two in the afternoon."""
+    start, end = start_of(day).astimezone(UTC), start_of(day + DAY).astimezone(UTC)
+    hours = round((end - start) / HOUR)
+    return [
+        make(
+            AirHour,
+            hour=start + place * HOUR,
+            celsius=Decimal(str(highest - abs(place - 14) / 2)),
+            **{"happened_at": start + place * HOUR, **fields},
+        )
+        for place in range(hours)
+    ]
+
+
+def make_wait_rule(what: str = "slurry", waiting_days: int = 42, **fields: Any) -> WaitRule:
+    """The days a field waits after such work, in force for long."""
+    fields.setdefault("valid_from", date(2020, 1, 1))
+    fields.setdefault("source", "house judgement, invented")
+    fields.setdefault("happened_at", LONG_AGO)
+    rule: WaitRule = make(WaitRule, what=what, waiting_days=waiting_days, **fields)
+    return rule
+
+
+def make_walk(field: Field | None = None, cover: int = 2000, **fields: Any) -> FieldWalk:
+    """2,000 kg of dry matter a hectare seen on a field."""
+    walk: FieldWalk = make(FieldWalk, field=field or make_field(), cover=cover, **fields)
+    return walk
 
 
 def make_share_rule(**fields: Any) -> FeedShareRule:
@@ -185,3 +234,33 @@ def make_discard(batch: ForageBatch | None = None, **fields: Any) -> Discard:
     if batch:
         computed(batch, {"deadline": batch.deadline} if batch.deadline else None)
     return discard
+
+
+def make_sample(percent: Any = 16, **fields: Any) -> DryMatterSample:
+    """Dry matter found by the oven; of a ``batch``, a ``feed_lot``, or a field of its own."""
+    if not any(fields.get(name) for name in ("batch", "field", "feed_lot")):
+        fields["field"] = make_field()
+    fields.setdefault("method", "oven")
+    sample: DryMatterSample = make(DryMatterSample, percent=Decimal(str(percent)), **fields)
+    return sample
+
+
+def make_figure(name: str, value: Any, **fields: Any) -> FeedFigure:
+    """A figure of the estate, in force for long."""
+    fields.setdefault("valid_from", date(2020, 1, 1))
+    fields.setdefault("source", "invented")
+    fields.setdefault("happened_at", LONG_AGO)
+    figure: FeedFigure = make(
+        FeedFigure, name=name, value=Decimal(str(value)), unit=FIGURES[name].unit, **fields
+    )
+    return figure
+
+
+def make_target(group: Group | None = None, kg: Any = 7, **fields: Any) -> GrassTarget:
+    """So much dry matter from grass a cow of a group, in force for long."""
+    fields.setdefault("valid_from", date(2020, 1, 1))
+    fields.setdefault("happened_at", LONG_AGO)
+    target: GrassTarget = make(
+        GrassTarget, group=group or make_fed_group(), dry_matter_kg=Decimal(str(kg)), **fields
+    )
+    return target
