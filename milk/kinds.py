@@ -8,11 +8,14 @@ from milk.models import (
     Dispatch,
     Hold,
     HoldDecision,
+    HoldStep,
+    InhibitorTest,
     Inspection,
     LaboratorySetting,
     Limit,
     LotTest,
     MeterCorrection,
+    MilkFigure,
     Milking,
     Recall,
     StarterCan,
@@ -25,8 +28,11 @@ from milk.models import (
     Vat,
     VatFill,
     Wheel,
+    WithheldMilk,
+    WrongCow,
 )
 from milk.services import (
+    hold_steps,
     holds,
     laboratories,
     limits,
@@ -38,7 +44,10 @@ from milk.services import (
     tests,
     vats,
     wheels,
+    withheld,
+    wrong_cow,
 )
+from milk.services.changing import strike_milk
 
 TANKS = (
     Kind(
@@ -56,7 +65,7 @@ TANKS = (
         help="Washed, emptied, drawn off, moved, or looked at. A wash ends what is in a tank.",
         fields=("tank", "what", "kg", "to_tank", "ended_at", "temperature", "remark"),
         record=tanks.record_tank_event,
-        strike=tanks.strike_tank_event,
+        strike=strike_milk,
         filters=("tank", "what"),
     ),
     Kind(
@@ -68,7 +77,7 @@ TANKS = (
         fields=("group", "day", "session", "tank", "ended_at", "kg", "milker", "remark"),
         shown=("metered", "read_kg"),
         record=milkings.record_milking,
-        strike=milkings.strike_milking,
+        strike=strike_milk,
         correct=milkings.correct_milking,
         filters=("group", "day", "session", "tank"),
     ),
@@ -92,7 +101,7 @@ TANKS = (
         help="Milk from a supplier is a lot of its own; milk to a buyer is drawn from its tank.",
         fields=("way", "holding", "tank", "kg", "ended_at", "paper", "temperature"),
         record=tanks.record_delivery,
-        strike=tanks.strike_delivery,
+        strike=strike_milk,
         correct=tanks.correct_delivery,
         filters=("way", "holding", "tank"),
     ),
@@ -103,7 +112,7 @@ TANKS = (
         moment="filling began at",
         fields=("number", "tank", "kg", "ended_at", "cream_kg", "temperature"),
         record=tanks.record_tray,
-        strike=tanks.strike_tray,
+        strike=strike_milk,
         correct=tanks.correct_tray,
         filters=("number", "tank"),
     ),
@@ -200,10 +209,10 @@ TESTS = (
         title="Holds",
         moment="held since",
         help="Nothing of it may be used until two different people have decided.",
-        fields=("reason", "words", "lot", "tank", "vat", "wheel"),
+        fields=("reason", "words", "lot", "tank", "vat", "wheel", "starter_can"),
         record=holds.hold_milk,
         strike=taking_back.strike_hold,
-        filters=("reason", "lot", "tank", "vat", "wheel"),
+        filters=("reason", "lot", "tank", "vat", "wheel", "starter_can"),
         struck_ok=("vat", "wheel"),
     ),
     Kind(
@@ -216,6 +225,65 @@ TESTS = (
         record=holds.decide,
         strike=taking_back.strike_decision,
         filters=("hold", "decision"),
+    ),
+)
+
+KEPT_OUT = (
+    Kind(
+        slug="withheld-milk",
+        model=WithheldMilk,
+        title="Withheld milk",
+        moment="kept out at",
+        help=(
+            "Milk kept out at a milking and where it went. To no animal that gives food, but to "
+            "her own calf, where local law allows it."
+        ),
+        fields=("day", "session", "group", "animal", "cows", "kg", "reason", "went", "calf")
+        + ("paper", "remark"),
+        record=withheld.record_withheld,
+        filters=("day", "session", "group", "animal", "went"),
+    ),
+    Kind(
+        slug="wrong-cows",
+        model=WrongCow,
+        title="Wrong cows in tanks",
+        moment="milked at",
+        help="Holds the tank at once, and writes where the rest of the milking goes.",
+        fields=("tank", "animal", "group", "kg", "tank_kg", "to_tank", "bottle_1", "bottle_2"),
+        record=wrong_cow.record_wrong_cow,
+        strike=wrong_cow.strike_wrong_cow,
+        filters=("tank", "animal"),
+    ),
+    Kind(
+        slug="hold-steps",
+        model=HoldStep,
+        title="Steps on holds",
+        moment="done at",
+        help="What was done about a hold on the way to a decision.",
+        fields=("hold", "what", "why", "bottles", "paper", "words"),
+        record=hold_steps.record_step,
+        filters=("hold", "what", "why"),
+    ),
+    Kind(
+        slug="inhibitor-tests",
+        model=InhibitorTest,
+        title="Inhibitor tests by method",
+        moment="decided at",
+        help=(
+            "Which active substances a method finds, by its maker's sheet. A negative result "
+            "releases milk only if its method covers what the cow was given."
+        ),
+        fields=("name", "covers", "confirms", "minutes", "valid_from", "source"),
+        filters=("name",),
+    ),
+    Kind(
+        slug="milk-figures",
+        model=MilkFigure,
+        title="Figures of the milk",
+        moment="decided at",
+        help="Prices, usual losses and lead times, each from a day on.",
+        fields=("what", "value", "unit", "valid_from", "source"),
+        filters=("what",),
     ),
 )
 
@@ -262,7 +330,7 @@ VATS = (
         help="From a tank or from a tray; which lots it was follows from what the tank held then.",
         fields=("vat", "tank", "tray", "kg", "ended_at"),
         record=vats.fill_vat,
-        strike=vats.strike_fill,
+        strike=strike_milk,
         filters=("vat", "tank", "tray"),
     ),
     Kind(
@@ -346,4 +414,4 @@ STORE = (
     ),
 )
 
-register((*TANKS, *TESTS, *VATS, *STORE))
+register((*TANKS, *TESTS, *KEPT_OUT, *VATS, *STORE))

@@ -1,7 +1,10 @@
 """The tables of the milk, one module per noun; imported here so that Django finds them."""
 
 from milk.models.cooling import CoolingRule
+from milk.models.figures import MilkFigure
+from milk.models.hold_steps import HoldStep
 from milk.models.holds import Hold, HoldDecision, HoldItem
+from milk.models.inhibitors import InhibitorTest
 from milk.models.laboratories import LaboratorySetting
 from milk.models.limits import Limit, LotFlag, LotTest
 from milk.models.lots import LotDraw, LotParent, MilkingPart, MilkLot, VatLot
@@ -17,6 +20,7 @@ from milk.models.store import (
 )
 from milk.models.tanks import Delivery, Tank, TankEvent, Tray
 from milk.models.vats import StarterCan, Vat, VatFill, Wheel
+from milk.models.withheld import WithheldMilk, WrongCow
 
 __all__ = [
     "BrineStay",
@@ -27,6 +31,8 @@ __all__ = [
     "Hold",
     "HoldDecision",
     "HoldItem",
+    "HoldStep",
+    "InhibitorTest",
     "Inspection",
     "LaboratorySetting",
     "Limit",
@@ -35,6 +41,7 @@ __all__ = [
     "LotParent",
     "LotTest",
     "MeterCorrection",
+    "MilkFigure",
     "MilkLot",
     "Milking",
     "MilkingPart",
@@ -50,4 +57,6 @@ __all__ = [
     "VatFill",
     "VatLot",
     "Wheel",
+    "WithheldMilk",
+    "WrongCow",
 ]

@@ -9,7 +9,7 @@ from django.db.models.functions import Coalesce
 from config.entries import Entry, EntryQuerySet, append_only, keep_rows
 from milk.models.lots import MilkLot
 from milk.models.tanks import Tank
-from milk.models.vats import Vat, Wheel
+from milk.models.vats import StarterCan, Vat, Wheel
 
 
 class HoldQuerySet(EntryQuerySet):
@@ -67,6 +67,9 @@ class Hold(Entry):
     tank = models.ForeignKey(Tank, models.PROTECT, null=True, blank=True, related_name="holds")
     vat = models.ForeignKey(Vat, models.PROTECT, null=True, blank=True, related_name="holds")
     wheel = models.ForeignKey(Wheel, models.PROTECT, null=True, blank=True, related_name="holds")
+    starter_can = models.ForeignKey(
+        StarterCan, models.PROTECT, null=True, blank=True, related_name="holds"
+    )
     cause_key = models.CharField(max_length=120, blank=True, editable=False)
     tree = models.JSONField(default=dict, editable=False)
 
@@ -88,9 +91,12 @@ class Hold(Entry):
                 | Q(tank__isnull=False)
                 | Q(vat__isnull=False)
                 | Q(wheel__isnull=False)
+                | Q(starter_can__isnull=False)
                 | ~Q(cause_key=""),
                 name="milk_hold_of_something",
-                violation_error_message="Name the lot, tank, vat or wheel that is held.",
+                violation_error_message=(
+                    "Name the lot, tank, vat, wheel or starter can that is held."
+                ),
             ),
         ]
 

@@ -86,7 +86,11 @@ class Tank(Entry):
 
 
 class TankEvent(Entry):
-    """A tank washed, emptied, drawn from (but into a vat, tray or delivery), moved or looked at."""
+    """A tank washed, emptied, drawn from (but into a vat, tray or delivery), moved or looked at.
+
+    A line switched tells where the milk of a milking goes from then on; a sample weighs next to
+    nothing and takes no milk from a lot.
+    """
 
     class What(models.TextChoices):
         WASHED = "washed", "washed"
@@ -96,8 +100,11 @@ class TankEvent(Entry):
         MOVED = "moved", "moved to another tank"
         LEVEL = "level", "level read"
         TEMPERATURE = "temperature", "temperature read"
+        SAMPLED = "sampled", "sample taken"
+        SWITCHED = "switched", "line switched to another tank"
 
     TAKES_MILK = (What.DRAWN, What.DUMPED, What.MOVED)
+    TO_ANOTHER = (What.MOVED, What.SWITCHED)
 
     tank = models.ForeignKey(Tank, models.PROTECT, related_name="events", db_index=False)
     what = models.CharField(max_length=11, choices=What)
@@ -120,10 +127,13 @@ class TankEvent(Entry):
                 violation_error_message="Milk drawn, dumped, moved or read needs the kg.",
             ),
             models.CheckConstraint(
-                condition=Q(what="moved", to_tank__isnull=False) & ~Q(to_tank=F("tank"))
-                | ~Q(what="moved") & Q(to_tank=None),
+                condition=Q(what__in=["moved", "switched"], to_tank__isnull=False)
+                & ~Q(to_tank=F("tank"))
+                | ~Q(what__in=["moved", "switched"]) & Q(to_tank=None),
                 name="milk_tankevent_moved_to_another",
-                violation_error_message="Milk is moved to another tank; name it, and only then.",
+                violation_error_message=(
+                    "Milk is moved, or a line switched, to another tank; name it, and only then."
+                ),
             ),
             ends_after("milk_tankevent_ends_after_start"),
         ]

@@ -112,10 +112,6 @@ def milk_moved() -> None:
     ask("milk.tasks.flag_withheld_milk")
 
 
-def earliest(*moments: datetime | None) -> datetime:
-    return min(moment for moment in moments if moment is not None)
-
-
 def tanks_of(*entries: Any) -> set[Tank]:
     """The tanks that entries take milk from or bring it to."""
     named: Iterable[Tank | None] = (

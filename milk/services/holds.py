@@ -18,9 +18,19 @@ from config.errors import Conflict
 from config.notices import close_gone, raise_notice
 from config.roles import CHEESEMAKER, VET, system_user
 from milk.below import below, still_catchable
-from milk.models import Hold, HoldDecision, HoldItem, LotTest, MilkLot, Tank, Vat, Wheel
+from milk.models import (
+    Hold,
+    HoldDecision,
+    HoldItem,
+    LotTest,
+    MilkLot,
+    StarterCan,
+    Tank,
+    Vat,
+    Wheel,
+)
 
-NAME_ONE = "Name what is held: one lot, one tank, one vat or one wheel."
+NAME_ONE = "Name what is held: one lot, tank, vat, wheel or starter can."
 LOT_VOID = "Lot {lot} is void: its milk is in the lots that name it as a parent. Hold those."
 NO_STANDING = "{thing} was struck and cannot be held."
 DECIDED_ALREADY = (
@@ -49,15 +59,19 @@ def hold_milk(
     tank: Tank | None = None,
     vat: Vat | None = None,
     wheel: Wheel | None = None,
+    starter_can: StarterCan | None = None,
 ) -> Hold:
-    """Hold one lot, tank, vat or wheel, with everything below it. Raises ValidationError by field.
+    """Hold one lot, tank, vat, wheel or starter can, with everything below it.
+
+    Raises ValidationError by field.
 
     A held tank holds the lots that stand in it from ``stamp.happened_at`` on, until it is decided.
     """
-    check_one_named(lot, tank, vat, wheel)
+    check_one_named(lot, tank, vat, wheel, starter_can)
     lots = [lot.pk] if lot else lots_in(tank, stamp.happened_at) if tank else []
+    started = started_with(starter_can) if starter_can else []
     tree = below(
-        lots, vat_ids=[vat.pk] if vat else (), wheel_ids=[wheel.pk] if wheel else ()
+        lots, vat_ids=[vat.pk] if vat else started, wheel_ids=[wheel.pk] if wheel else ()
     ).as_tree()
     hold: Hold = entries.record(
         Hold,
@@ -68,6 +82,7 @@ def hold_milk(
         tank=tank,
         vat=vat,
         wheel=wheel,
+        starter_can=starter_can,
         tree=tree,
     )
     if lot:
@@ -195,7 +210,7 @@ def check_one_named(*things: Any) -> None:
         if thing.void:
             raise ValidationError({"lot": LOT_VOID.format(lot=thing)})
     elif thing.is_struck:
-        field = type(thing).__name__.lower()
+        field = "starter_can" if isinstance(thing, StarterCan) else type(thing).__name__.lower()
         raise ValidationError({field: NO_STANDING.format(thing=str(thing).capitalize())})
 
 
@@ -205,11 +220,21 @@ def lots_in(tank: Tank, at: datetime) -> list[int]:
     return list(standing.exclude(ended_at__lte=at).values_list("pk", flat=True))
 
 
+def started_with(can: StarterCan) -> list[int]:
+    """The vats (keys) that were started with a can."""
+    return list(Vat.objects.standing().filter(starter_can=can).values_list("pk", flat=True))
+
+
 def held_lots(hold: Hold, at: datetime) -> list[int]:
-    """The lots a hold names, and those that stand in the tank it names."""
+    """The lots a hold names, and those that stood in the tank it names since it was held."""
     lots = set(hold.items.filter(gone_at=None).values_list("lot_id", flat=True))
     if hold.tank is not None:
-        lots |= set(lots_in(hold.tank, at))
+        stood = MilkLot.objects.valid().filter(tank=hold.tank, opened_at__lte=at)
+        stood = stood.exclude(ended_at__lte=hold.happened_at)
+        decided = Hold.objects.with_outcome().get(pk=hold.pk).decided_at
+        if decided is not None:
+            stood = stood.filter(opened_at__lt=decided)
+        lots |= set(stood.values_list("pk", flat=True))
     return sorted(lots)
 
 
@@ -238,7 +263,7 @@ def tell(hold: Hold, lots: Collection[int], at: datetime) -> None:
 
 def where_of(hold: Hold, lots: Collection[int]) -> str:
     """What a hold names, in words."""
-    for thing in (hold.tank, hold.vat, hold.wheel):
+    for thing in (hold.tank, hold.vat, hold.wheel, hold.starter_can):
         if thing is not None:
             return str(thing)
     codes = list(

@@ -14,6 +14,7 @@ from decimal import Decimal
 from itertools import count
 from typing import Any
 
+from django.db.models import Q
 from django.utils import timezone
 
 from milk import blend
@@ -126,8 +127,12 @@ def keep_heirs(
     found: Match,
     lots: Sequence[blend.Lot],
     keys: Mapping[blend.LotKey, int],
+    after: Q,
 ) -> None:
-    """Tie lots that have the milk of a void one to it; untie those of one that came back."""
+    """Tie lots that have the milk of a void one to it; untie those of one that came back.
+
+    ``after``: lots that were not computed again and keep their ties.
+    """
     standing = set(keys.values())
     void = set(
         LotParent.objects.filter(
@@ -147,6 +152,7 @@ def keep_heirs(
             if milkings & has:
                 new.parents.setdefault((keys[lot.key], row), Decimal(0))
     revived = LotParent.objects.filter(parent_id__in=found.revived, kg=0)
+    revived = revived.exclude(lot__in=MilkLot.objects.filter(after))
     for lot, parent, kg in revived.values_list("lot_id", "parent_id", "kg"):
         if lot not in standing:
             old.parents[lot, parent] = kg

@@ -15,7 +15,7 @@ from django.db import connection, transaction
 
 from milk import blend
 from milk.models import LotDraw, LotParent, MilkingPart, MilkLot, Tank, VatFill
-from milk.services import closure, identity, timeline
+from milk.services import closure, identity, meeting, timeline
 from milk.services.pairs import write_pairs
 from milk.services.timeline import MILKING, TimeLine, kilos
 
@@ -73,9 +73,17 @@ def lock_tanks() -> None:
 
 
 @transaction.atomic
-def rebuild(*, tanks: Iterable[Tank | None], since: datetime, vats: Iterable[int] = ()) -> Rebuilt:
+def rebuild(
+    *,
+    tanks: Iterable[Tank | None],
+    since: datetime,
+    until: datetime | None = None,
+    vats: Iterable[int] = (),
+) -> Rebuilt:
     """Compute the lots of these tanks from ``since`` on again, and all that follows from them.
 
+    ``until``: the last moment at which anything changed. The replay stops where it meets the lots
+    of the book again as they are; without it, it runs to the end.
     ``vats``: keys of vats whose fills changed besides. With several parts of a milking, a cow's row
     goes to the part during which her cluster was put on; without that time to the first part, which
     is carried into the later ones (MilkingPart links the milking with each of them).
@@ -84,7 +92,7 @@ def rebuild(*, tanks: Iterable[Tank | None], since: datetime, vats: Iterable[int
     changed = Rebuilt(vats=set(vats))
     named = {tank.pk for tank in tanks if tank is not None}
     if named:
-        write(timeline.read(named, since), changed)
+        write(meeting.line_to_replay(named, since, until), changed)
     closure.rebuild_vats(changed.vats)
     return changed
 
@@ -122,7 +130,7 @@ def write(line: TimeLine, changed: Rebuilt) -> None:
     keys = {lot.key: match.rows[lot.key].pk for lot in replay.lots}
     keys |= {lot.key: lot.key for lot in line.standing.values()}
     new = computed_rows(replay.lots, keys)
-    identity.keep_heirs(old, new, match, replay.lots, keys)
+    identity.keep_heirs(old, new, match, replay.lots, keys, line.after())
     write_rows(old, new, replay.lots, keys, changed)
 
 

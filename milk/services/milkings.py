@@ -18,15 +18,9 @@ from config.entries import Stamp
 from config.errors import Conflict
 from herd.models import Animal, Group
 from milk.models import CowMilking, MeterCorrection, Milking, MilkingPart, Tank
-from milk.services.flowing import (
-    check_stands,
-    check_times,
-    earliest,
-    milk_moved,
-    tanks_of,
-    weight,
-)
-from milk.services.lots import lock_tanks, rebuild
+from milk.services.changing import flowed_otherwise
+from milk.services.flowing import check_stands, check_times, milk_moved, weight
+from milk.services.lots import lock_tanks
 from milk.services.timeline import kilos
 
 KG_MISSING = "Give the kg that went into the tank, or the rows of the meters."
@@ -112,9 +106,8 @@ def record_milking(
         metered=bool(cows),
         **fields,
     )
-    rebuild(tanks=[tank], since=milking.happened_at)
+    flowed_otherwise(milking)
     insert_rows(milking, rows)
-    milk_moved()
     return milking
 
 
@@ -232,7 +225,7 @@ def weigh_again(milking: Milking) -> None:
     if kg != milking.kg:
         milking.kg = kg
         milking.save(update_fields=["kg"])
-        rebuild(tanks=[milking.tank], since=milking.happened_at)
+        flowed_otherwise(milking)
 
 
 @transaction.atomic
@@ -251,9 +244,7 @@ def correct_milking(
     fields |= weights(milking, fields)
     check_milking(stamp, kg=fields["kg"], **new)
     corrected = entries.correct(milking, stamp=stamp, reason=reason, words=words, **fields)
-    since = earliest(milking.happened_at, corrected.happened_at)
-    rebuild(tanks=tanks_of(milking, corrected), since=since)
-    milk_moved()
+    flowed_otherwise(milking, corrected)
     return corrected
 
 
@@ -265,18 +256,6 @@ def weights(milking: Milking, fields: dict[str, Any]) -> dict[str, Decimal | Non
             raise ValidationError({"kg": KG_MISSING})
         return {"kg": milking.kg, "read_kg": milking.read_kg}
     return {"kg": kg, "read_kg": kg}
-
-
-@transaction.atomic
-def strike_milking(
-    milking: Milking, *, by: User, reason: str, words: str = "", **options: Any
-) -> Milking:
-    """Strike a milking: its milk leaves the lots, its meter rows stay readable beside it."""
-    lock_tanks()
-    struck = entries.strike(milking, by=by, reason=reason, words=words, **options)
-    rebuild(tanks=[struck.tank], since=struck.happened_at)
-    milk_moved()
-    return struck
 
 
 @transaction.atomic

@@ -4,7 +4,6 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
@@ -13,6 +12,7 @@ from config.entries import Stamp
 from herd.models import Holding
 from milk.held import check_may_pour
 from milk.models import Delivery, Tank, TankEvent, Tray
+from milk.services.changing import flowed_otherwise
 from milk.services.flowing import (
     check_draw,
     check_fits,
@@ -20,19 +20,17 @@ from milk.services.flowing import (
     check_stands,
     check_times,
     check_weight,
-    earliest,
-    milk_moved,
-    tanks_of,
 )
-from milk.services.lots import lock_tanks, rebuild
+from milk.services.lots import lock_tanks
 
 KG_MISSING = "Give the kg: how much milk was {what}?"
-KG_SAYS_NOTHING = "A tank is washed or emptied whole; leave the kg away."
-WHERE_TO = "Say which other tank the milk was moved to."
-ONLY_WHEN_MOVED = "Only milk that is moved goes to another tank; leave this away."
+KG_SAYS_NOTHING = "A tank is washed or emptied whole, a line has no weight; leave the kg away."
+WHERE_TO = "Say which other tank it goes to."
+ONLY_WHEN_MOVED = "Only milk moved, or a line switched, goes to another tank; leave this away."
 SAME_TANK = "Milk cannot be moved from {tank} to itself. Choose the other tank."
 
 WHOLE = (TankEvent.What.WASHED, TankEvent.What.EMPTIED)
+WITHOUT_KG = (*WHOLE, TankEvent.What.SWITCHED)
 NEEDS_KG = (*TankEvent.TAKES_MILK, TankEvent.What.LEVEL)
 
 
@@ -66,8 +64,7 @@ def record_tank_event(
         **fields,
     )
     if what in TankEvent.TAKES_MILK or what in WHOLE:
-        rebuild(tanks=tanks_of(event), since=event.happened_at)
-        milk_moved()
+        flowed_otherwise(event)
     if what in TankEvent.TAKES_MILK:
         check_found_milk("tank_event", event)
     return event
@@ -80,11 +77,11 @@ def check_event(tank: Tank, what: str, kg: Decimal | None, to_tank: Tank | None)
     if what in NEEDS_KG and kg is None:
         done = TankEvent.What(what).label
         raise ValidationError({"kg": KG_MISSING.format(what=done)})
-    if what in WHOLE and kg is not None:
+    if what in WITHOUT_KG and kg is not None:
         raise ValidationError({"kg": KG_SAYS_NOTHING})
-    if what == TankEvent.What.MOVED and to_tank is None:
+    if what in TankEvent.TO_ANOTHER and to_tank is None:
         raise ValidationError({"to_tank": WHERE_TO})
-    if what != TankEvent.What.MOVED and to_tank is not None:
+    if what not in TankEvent.TO_ANOTHER and to_tank is not None:
         raise ValidationError({"to_tank": ONLY_WHEN_MOVED})
     if to_tank is not None and to_tank.pk == tank.pk:
         raise ValidationError({"to_tank": SAME_TANK.format(tank=tank)})
@@ -92,18 +89,6 @@ def check_event(tank: Tank, what: str, kg: Decimal | None, to_tank: Tank | None)
         check_draw(tank, kg)
     if to_tank is not None and kg is not None:
         check_fits(to_tank, kg)
-
-
-@transaction.atomic
-def strike_tank_event(
-    event: TankEvent, *, by: User, reason: str, words: str = "", **options: Any
-) -> TankEvent:
-    """Strike what was done with a tank, and compute its lots again without it."""
-    lock_tanks()
-    struck = entries.strike(event, by=by, reason=reason, words=words, **options)
-    rebuild(tanks=tanks_of(struck), since=struck.happened_at)
-    milk_moved()
-    return struck
 
 
 @transaction.atomic
@@ -136,9 +121,8 @@ def record_delivery(
         ended_at=ended_at,
         **fields,
     )
-    rebuild(tanks=[tank], since=delivery.happened_at)
+    flowed_otherwise(delivery)
     check_went_out(delivery)
-    milk_moved()
     return delivery
 
 
@@ -166,24 +150,10 @@ def correct_delivery(
     check_weight(new["kg"])
     check_delivery(**new)
     corrected = entries.correct(delivery, stamp=stamp, reason=reason, words=words, **fields)
-    since = earliest(delivery.happened_at, corrected.happened_at)
-    rebuild(tanks=tanks_of(delivery, corrected), since=since)
+    flowed_otherwise(delivery, corrected)
     if corrected.way == Delivery.Way.OUT:
         check_found_milk("delivery", corrected)
-    milk_moved()
     return corrected
-
-
-@transaction.atomic
-def strike_delivery(
-    delivery: Delivery, *, by: User, reason: str, words: str = "", **options: Any
-) -> Delivery:
-    """Strike a delivery, and compute the lots of its tank again without it."""
-    lock_tanks()
-    struck = entries.strike(delivery, by=by, reason=reason, words=words, **options)
-    rebuild(tanks=[struck.tank], since=struck.happened_at)
-    milk_moved()
-    return struck
 
 
 @transaction.atomic
@@ -206,9 +176,8 @@ def record_tray(
     tray: Tray = entries.record(
         Tray, stamp=stamp, number=number, tank=tank, kg=kg, ended_at=ended_at, **fields
     )
-    rebuild(tanks=[tank], since=tray.happened_at)
+    flowed_otherwise(tray)
     check_may_pour(lots=check_found_milk("tray", tray), at=tray.happened_at)
-    milk_moved()
     return tray
 
 
@@ -219,19 +188,6 @@ def correct_tray(tray: Tray, *, stamp: Stamp, reason: str, words: str = "", **fi
     check_times(stamp, fields.get("ended_at", tray.ended_at))
     check_draw(fields.get("tank", tray.tank), fields.get("kg", tray.kg))
     corrected = entries.correct(tray, stamp=stamp, reason=reason, words=words, **fields)
-    since = earliest(tray.happened_at, corrected.happened_at)
-    vats = set(corrected.vat_fills.values_list("vat", flat=True))
-    rebuild(tanks=tanks_of(tray, corrected), since=since, vats=vats)
+    flowed_otherwise(tray, corrected, vats=corrected.vat_fills.values_list("vat", flat=True))
     check_found_milk("tray", corrected)
-    milk_moved()
     return corrected
-
-
-@transaction.atomic
-def strike_tray(tray: Tray, *, by: User, reason: str, words: str = "", **options: Any) -> Tray:
-    """Strike a tray. Raises Conflict when a vat was filled from it."""
-    lock_tanks()
-    struck = entries.strike(tray, by=by, reason=reason, words=words, **options)
-    rebuild(tanks=[struck.tank], since=struck.happened_at)
-    milk_moved()
-    return struck

@@ -5,7 +5,7 @@ milking and no draw lasts across, over what that lot found in the tank.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any
@@ -19,6 +19,7 @@ from milk.models import Delivery, LotParent, Milking, MilkLot, Tank, TankEvent, 
 from milk.models.tanks import LONGEST_FLOW
 
 BEGINNING = datetime.min.replace(tzinfo=UTC)
+END = datetime.max.replace(tzinfo=UTC)
 Key = tuple[str, int]
 # What a flow is, and so which column of LotDraw names it.
 MILKING, DELIVERY, EVENT, TRAY, FILL = "milking", "delivery", "tank_event", "tray", "vat_fill"
@@ -85,29 +86,62 @@ def kilos(whole_grams: int) -> Decimal:
 
 @dataclass(frozen=True)
 class TimeLine:
-    """The flows and washes of some tanks, each from its own start on, and what stood in them."""
+    """The flows and washes of some tanks, each from its own start on, and what stood in them.
+
+    ``ends``: by tank, the opening of the lot before which it stops; without one it runs to the end.
+    """
 
     starts: Mapping[int, datetime]
     flows: list[Flow]
     washes: list[Wash]
     standing: dict[int, Lot] = field(default_factory=dict)
+    ends: Mapping[int, datetime] = field(default_factory=dict)
 
     def of_tanks(self) -> Q:
         """The lots that this time line replays."""
         found = Q(pk__in=[])
         for tank, start in self.starts.items():
-            found |= Q(tank_id=tank, opened_at__gte=start)
+            own = Q(tank_id=tank, opened_at__gte=start)
+            found |= own & Q(opened_at__lt=self.ends[tank]) if tank in self.ends else own
         return found
 
+    def after(self) -> Q:
+        """The lots of these tanks that come after it and stay as they are."""
+        found = Q(pk__in=[])
+        for tank, end in self.ends.items():
+            found |= Q(tank_id=tank, opened_at__gte=end)
+        return found
 
-def read(tanks: Iterable[int], since: datetime) -> TimeLine:
-    """The time line to replay when something changed in ``tanks`` (keys) at ``since`` or later."""
+    def until(self, ends: Mapping[int, datetime]) -> "TimeLine":
+        """The same up to the opening of one lot of each tank, where the lot before it ends."""
+        return replace(
+            self,
+            flows=[flow for flow in self.flows if flow.at < ends[line_tank(flow, ends)]],
+            washes=[
+                *(wash for wash in self.washes if wash.at < ends[wash.tank]),
+                *(Wash(tank, end) for tank, end in ends.items()),
+            ],
+            ends=ends,
+        )
+
+
+def line_tank(flow: Flow, tanks: Mapping[int, datetime]) -> int:
+    """The tank of a time line that a flow goes by; a move is on the same side in both of its."""
+    number: int = flow.source if flow.source in tanks else flow.to
+    return number
+
+
+def read(tanks: Iterable[int], since: datetime, before: datetime = END) -> TimeLine:
+    """The time line to replay when something changed in ``tanks`` (keys) at ``since`` or later.
+
+    ``before``: only what began before it.
+    """
     starts: dict[int, datetime] = {}
     openings: dict[int, int] = {}
     todo = [(tank, since) for tank in sorted(set(tanks))]
     while todo:
-        tank, before = todo.pop()
-        lot, start = clean_start(tank, before)
+        tank, moment = todo.pop()
+        lot, start = clean_start(tank, moment)
         if tank in starts and starts[tank] <= start:
             continue
         starts[tank] = start
@@ -117,15 +151,16 @@ def read(tanks: Iterable[int], since: datetime) -> TimeLine:
         # A move belongs to two tanks: both replay it or neither does.
         todo += [
             (other, first)
-            for other, first in first_moves(tank, start)
+            for other, first in first_moves(tank, start, before)
             if other not in starts or starts[other] > first
         ]
-    return read_from(starts, openings)
+    return read_from(starts, openings, before)
 
 
 def read_all() -> TimeLine:
     """The time line of every tank from its first milk on."""
-    return read_from(dict.fromkeys(Tank.objects.values_list("pk", flat=True), BEGINNING), {})
+    every = Tank.objects.values_list("pk", flat=True)
+    return read_from(dict.fromkeys(every, BEGINNING), {}, END)
 
 
 def clean_start(tank: int, before: datetime) -> tuple[int | None, datetime]:
@@ -137,17 +172,22 @@ def clean_start(tank: int, before: datetime) -> tuple[int | None, datetime]:
     return found or (None, BEGINNING)
 
 
-def first_moves(tank: int, start: datetime) -> Iterator[tuple[int, datetime]]:
-    """By other tank, the first move to or from it at ``start`` or later."""
-    moves = TankEvent.objects.standing().filter(what=TankEvent.What.MOVED, happened_at__gte=start)
+def first_moves(tank: int, start: datetime, before: datetime) -> Iterator[tuple[int, datetime]]:
+    """By other tank, the first move to or from it from ``start`` on, before ``before``."""
+    moves = TankEvent.objects.standing().filter(
+        what=TankEvent.What.MOVED, happened_at__gte=start, happened_at__lt=before
+    )
     yield from moves.filter(tank=tank).values_list("to_tank").annotate(Min("happened_at"))
     yield from moves.filter(to_tank=tank).values_list("tank").annotate(Min("happened_at"))
 
 
-def read_from(starts: Mapping[int, datetime], openings: Mapping[int, int]) -> TimeLine:
+def read_from(
+    starts: Mapping[int, datetime], openings: Mapping[int, int], before: datetime
+) -> TimeLine:
     """The time line of each tank from its start on; ``openings``: the lot (key) opening there."""
-    flows = [*milk_in(starts), *deliveries(starts), *drawn(starts)]
-    events = list(tank_events(starts))
+    within = since_start(starts, before)
+    flows = [*milk_in(within), *deliveries(within), *drawn(within)]
+    events = list(tank_events(within))
     washes = [
         Wash(event.tank_id, event.happened_at)
         for event in events
@@ -158,11 +198,12 @@ def read_from(starts: Mapping[int, datetime], openings: Mapping[int, int]) -> Ti
     return TimeLine(starts, [flow for flow, _ in flows], washes, standing(starts, openings))
 
 
-def since_start(starts: Mapping[int, datetime]) -> Q:
-    """Entries of these tanks from their start on."""
+def since_start(starts: Mapping[int, datetime], before: datetime) -> Q:
+    """Entries of these tanks from their start on, before ``before``."""
+    ended = Q() if before == END else Q(happened_at__lt=before)
     found = Q(pk__in=[])
     for tank, start in starts.items():
-        found |= Q(tank_id=tank, happened_at__gte=start)
+        found |= Q(tank_id=tank, happened_at__gte=start) & ended
     return found
 
 
@@ -181,32 +222,32 @@ def flow_of(entry: Any, kind: str, **others: Any) -> tuple[Flow, Any]:
 COLUMNS = ("id", "uuid", "happened_at", "ended_at", "kg", "tank_id")
 
 
-def milk_in(starts: Mapping[int, datetime]) -> Iterator[tuple[Flow, Any]]:
-    rows = Milking.objects.standing().filter(since_start(starts))
+def milk_in(within: Q) -> Iterator[tuple[Flow, Any]]:
+    rows = Milking.objects.standing().filter(within)
     for row in rows.only(*COLUMNS, "day", "session"):
         session = (MILKING, row.day, row.session)
         yield flow_of(row, MILKING, to=row.tank_id, session=session)
 
 
-def deliveries(starts: Mapping[int, datetime]) -> Iterator[tuple[Flow, Any]]:
-    for row in Delivery.objects.standing().filter(since_start(starts)).only(*COLUMNS, "way"):
+def deliveries(within: Q) -> Iterator[tuple[Flow, Any]]:
+    for row in Delivery.objects.standing().filter(within).only(*COLUMNS, "way"):
         if row.way == Delivery.Way.IN:
             yield flow_of(row, DELIVERY, to=row.tank_id, session=(DELIVERY, row.pk))
         else:
             yield flow_of(row, DELIVERY, source=row.tank_id)
 
 
-def drawn(starts: Mapping[int, datetime]) -> Iterator[tuple[Flow, Any]]:
+def drawn(within: Q) -> Iterator[tuple[Flow, Any]]:
     models: list[tuple[type[Entry], str]] = [(Tray, TRAY), (VatFill, FILL)]
     for model, kind in models:
-        for row in model.objects.standing().filter(since_start(starts)).only(*COLUMNS):
+        for row in model.objects.standing().filter(within).only(*COLUMNS):
             yield flow_of(row, kind, source=row.tank_id)
 
 
-def tank_events(starts: Mapping[int, datetime]) -> Iterator[TankEvent]:
+def tank_events(within: Q) -> Iterator[TankEvent]:
     what = TankEvent.What
     counts = (what.WASHED, what.EMPTIED, *TankEvent.TAKES_MILK)
-    rows = TankEvent.objects.standing().filter(since_start(starts), what__in=counts)
+    rows = TankEvent.objects.standing().filter(within, what__in=counts)
     yield from rows.only(*COLUMNS, "what", "to_tank_id")
 
 

@@ -6,7 +6,6 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
@@ -15,6 +14,7 @@ from config.entries import Stamp
 from config.errors import Conflict
 from milk.held import check_may_pour
 from milk.models import LotDraw, MilkLot, StarterCan, Tank, Tray, Vat, VatFill
+from milk.services.changing import flowed_otherwise
 from milk.services.flowing import (
     check_draw,
     check_found_milk,
@@ -23,10 +23,9 @@ from milk.services.flowing import (
     check_weight,
     drawn_lots,
     local,
-    milk_moved,
     weight,
 )
-from milk.services.lots import lock_tanks, rebuild
+from milk.services.lots import lock_tanks
 
 FILL_FROM = "Say where the milk came from: one tank, one tray, or one lot."
 NO_FILLS = "Nothing to fill: name at least one tank, tray or lot with its kg."
@@ -121,12 +120,9 @@ def fill_vat_from(*, stamp: Stamp, vat: Vat, fills: Sequence[Fill]) -> list[VatF
         write_fill(stamp if place == 0 else stamp.again(), vat, wanted)
         for place, wanted in enumerate(fills)
     ]
-    tanks = {fill.tank for fill in made}
-    since = min(fill.happened_at for fill in made)
-    rebuild(tanks=tanks, since=since, vats=[vat.pk])
+    flowed_otherwise(*made)
     for fill, wanted in zip(made, fills, strict=True):
         check_poured(fill, wanted.lot)
-    milk_moved()
     return made
 
 
@@ -197,15 +193,3 @@ def check_poured(fill: VatFill, named: MilkLot | None) -> None:
 def drawn(fill: VatFill, lot: MilkLot) -> Decimal:
     kg: Decimal = LotDraw.objects.get(vat_fill=fill, lot=lot).kg
     return kg
-
-
-@transaction.atomic
-def strike_fill(
-    fill: VatFill, *, by: User, reason: str, words: str = "", **options: Any
-) -> VatFill:
-    """Strike a fill: its milk goes back to the lots, and the vat is of the others."""
-    lock_tanks()
-    struck = entries.strike(fill, by=by, reason=reason, words=words, **options)
-    rebuild(tanks=[struck.tank], since=struck.happened_at, vats=[struck.vat_id])
-    milk_moved()
-    return struck

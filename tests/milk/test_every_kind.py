@@ -82,6 +82,35 @@ BODIES: dict[str, tuple[Any, dict[str, Any], dict[str, Any]]] = {
         {"hold": "HOLD", "decision": "destroy", "words": "laboratory letter 7"},
         {"words": "laboratory letter 8"},
     ),
+    "withheld-milk": (
+        EVENING + HOUR,
+        {"day": "2026-06-09", "session": "E", "animal": "COW", "cows": 1, "kg": "11.5"}
+        | {"reason": "treated", "went": "waste"},
+        {"kg": "12.5"},
+    ),
+    "wrong-cows": (
+        EVENING + HOUR,
+        {"tank": "TANK", "animal": "COW", "kg": "12", "tank_kg": "3100", "to_tank": "OTHER"}
+        | {"bottle_1": "0071", "bottle_2": "0072"},
+        {"kg": "13"},
+    ),
+    "hold-steps": (
+        NEXT_DAY + HOUR,
+        {"hold": "HOLD", "what": "sampled", "bottles": "0073, 0074"},
+        {"bottles": "0075, 0076"},
+    ),
+    "inhibitor-tests": (
+        NEXT_DAY,
+        {"name": "a strip", "covers": "cloxacillin, ampicillin", "minutes": 10}
+        | {"valid_from": "2026-06-01", "source": "invented"},
+        {"covers": "cloxacillin"},
+    ),
+    "milk-figures": (
+        NEXT_DAY,
+        {"what": "milk price", "value": "0.75", "unit": "EUR/kg", "valid_from": "2026-06-01"}
+        | {"source": "invented"},
+        {"value": "0.78"},
+    ),
     "starter-cans": (
         NEXT_DAY,
         {"can": "2", "from_vat": "VAT", "litres": "40", "temperature": "45"},
@@ -125,6 +154,7 @@ def world(db: None) -> dict[str, Any]:
     milking = lot.milking
     made = {
         "TANK": tank,
+        "OTHER": make_tank(),
         "LOT": lot,
         "MILKING": milking,
         "GROUP": milking.group,

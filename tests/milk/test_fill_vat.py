@@ -10,6 +10,7 @@ from config import entries
 from config.errors import Conflict
 from milk.models import MilkLot, VatFill, VatLot
 from milk.services import holds, vats
+from milk.services.changing import strike_milk
 from milk.services.vats import Fill
 from tests.factories import milk
 from tests.factories.herd import make_user
@@ -151,7 +152,7 @@ def test_a_vat_filled_before_the_hold_is_written_as_it_was(tank, vat):
 
 def test_a_struck_fill_gives_the_milk_back(tank, vat):
     fill = milk.fill(vat, tank=tank)
-    vats.strike_fill(fill, by=make_user("cheesemaker"), reason="twice")
+    strike_milk(fill, by=make_user("cheesemaker"), reason="twice")
     assert kg_in(vat) == {}
     lot = MilkLot.objects.get()
     assert (lot.drawn_kg, lot.closed_at) == (0, None)

@@ -20,7 +20,7 @@ from milk.models import (
     VatFill,
     VatLot,
 )
-from milk.services import lots
+from milk.services import lots, meeting
 from tests.factories import milk
 from tests.factories.herd import make_animal, make_group, make_user
 
@@ -39,6 +39,22 @@ def doings(draws):
         what, st.integers(0, 1), slots, st.one_of(st.none(), st.integers(1, 3)), st.integers(1, 90)
     )
     return draws(st.lists(row, min_size=1, max_size=9))
+
+
+@pytest.fixture(autouse=True)
+def meets_early(monkeypatch):
+    """However few lots follow, look where the replay meets the book again."""
+    monkeypatch.setattr(meeting, "FEW", 0)
+
+
+def changed(entry, vats):
+    """Have the lots computed again because of one entry, up to where the book is right again."""
+    lots.rebuild(
+        tanks=[entry.tank, getattr(entry, "to_tank", None)],
+        since=entry.happened_at,
+        until=entry.ended_at or entry.happened_at,
+        vats=vats,
+    )
 
 
 class Farm:
@@ -73,7 +89,7 @@ class Farm:
         else:
             made = self.event(what, at, other, **fields)
         self.made.append(made)
-        lots.rebuild(tanks=[tank, getattr(made, "to_tank", None)], since=at, vats=vats)
+        changed(made, vats)
 
     def milking(self, at, number, **fields):
         day, session = (at.date(), "M" if at.hour < 12 else "E")
@@ -104,11 +120,7 @@ class Farm:
         if entry.is_struck:
             return
         entries.strike(entry, by=self.by, reason="twice", hanging_may_stay=True)
-        lots.rebuild(
-            tanks=[entry.tank, getattr(entry, "to_tank", None)],
-            since=entry.happened_at,
-            vats=[vat.pk for vat in self.vats],
-        )
+        changed(entry, [vat.pk for vat in self.vats])
 
 
 def written(doing_list, order, struck=()):
@@ -273,3 +285,29 @@ class Watch:
         if "happened_at" in sql and ">=" in sql and sql.startswith("SELECT"):
             assert all(moment >= self.start for moment in moments)
         return execute(sql, params, many, context)
+
+
+def test_a_correction_of_long_ago_stops_where_the_book_is_right_again(monkeypatch):
+    """Two milkings a day for 40 days, washed each noon: a change of the first is done in two."""
+    tank = milk.make_tank()
+    first = milk.make_milking(tank=tank, at=milk.EVENING, kg=1000)
+    for day in range(1, 40):
+        at = milk.EVENING + timedelta(days=day)
+        milk.make_milking(tank=tank, at=at, kg=1000)
+        milk.fill(tank=tank, at=at + timedelta(hours=12), kg=900)
+        milk.wash(tank, at + timedelta(hours=18))
+    before = picture()
+    replayed = []
+    monkeypatch.setattr(lots, "write", lambda line, changed: replayed.append(line))
+    lots.rebuild(tanks=[tank], since=first.happened_at, until=first.happened_at)
+    (line,) = replayed
+    assert len(line.flows) < 5
+    assert line.ends[tank.pk] <= milk.EVENING + timedelta(days=3)
+    monkeypatch.undo()
+    milk.milkings.correct_milking(
+        first, stamp=milk.stamp_at(first.happened_at), reason="quantity", kg=milk.kg(1100)
+    )
+    after = picture()
+    assert after != before
+    assert lots.rebuild_all().lots == set()
+    assert picture() == after

@@ -14,6 +14,7 @@ from config.errors import Conflict
 from herd.models import Animal, Group
 from milk.models import Milking, MilkLot, Tank, Vat, VatFill, Wheel
 from milk.services import milkings, vats
+from milk.services.changing import strike_milk
 from milk.services.milkings import CowRow
 from tests.cast import Pages
 from tests.factories.herd import make_user
@@ -140,7 +141,7 @@ def test_a_fill_as_far_as_it_goes(last_lot: MilkLot) -> None:
 def test_a_struck_fill(last_lot: MilkLot) -> None:
     fill = VatFill.objects.standing().order_by("-happened_at", "-id")[0]
     by = make_user("cheesemaker")
-    assert scans(listen(lambda: vats.strike_fill(fill, by=by, reason="twice"))) == []
+    assert scans(listen(lambda: strike_milk(fill, by=by, reason="twice"))) == []
     assert not fill.draws.exists()
 
 

@@ -12,6 +12,7 @@ from config import entries
 from config.errors import Conflict
 from milk.models import CowMilking, MeterCorrection, Milking
 from milk.services import flowing, milkings
+from milk.services.changing import strike_milk
 from milk.services.milkings import CowRow
 from tests.factories import milk
 from tests.factories.herd import make_animal, make_group, make_user
@@ -208,11 +209,11 @@ def test_the_sum_of_the_meters_stays_their_sum_when_something_else_is_corrected(
 def test_a_struck_milking_leaves_the_lots_and_its_rows_stay_readable():
     milking = milk.make_milking(cows=[(make_animal(), 12)])
     lot = milking.parts.get().lot
-    milkings.strike_milking(milking, by=make_user("milker"), reason="twice")
+    strike_milk(milking, by=make_user("milker"), reason="twice")
     lot.refresh_from_db()
     assert (lot.void, milking.cows.get().lot, milking.cows.get().grams) == (True, None, 12_000)
     with pytest.raises(Conflict, match="struck already"):
-        milkings.strike_milking(milking, by=make_user("milker"), reason="twice")
+        strike_milk(milking, by=make_user("milker"), reason="twice")
 
 
 # --- meter rows put right -------------------------------------------------------------------------

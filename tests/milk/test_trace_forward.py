@@ -6,7 +6,7 @@ import pytest
 
 from config import entries
 from milk.models import StarterCan
-from milk.services.milkings import strike_milking
+from milk.services.changing import strike_milk
 from milk.trace import NothingToTrace, TraceForward, forward
 from tests.factories.feed import make_batch, make_feed_lot, make_feeding, make_field
 from tests.factories.herd import make, make_course, make_dose, make_medicine, put_in_group
@@ -205,7 +205,7 @@ def test_milking_without_a_tank_is_astray(chain: Chain) -> None:
 
 
 def test_struck_milking_never_counts(chain: Chain) -> None:
-    strike_milking(chain.morning_milking, by=make_user(), reason="twice")
+    strike_milk(chain.morning_milking, by=make_user(), reason="twice")
     trace = forward("animal", "1043")
     assert [milking.pk for milking in trace.found.start.milkings] == [chain.evening_milking.pk]
     assert chain.evening.code in interests(trace)

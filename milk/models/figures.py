@@ -1,0 +1,54 @@
+"""Dated figures of the estate: prices, what loss is usual, when somebody is told."""
+
+from decimal import Decimal
+from typing import ClassVar
+
+from django.core.validators import MinValueValidator
+from django.db import models
+from django.db.models import Q
+
+from config.entries import Entry, append_only
+
+
+class MilkFigure(Entry):
+    """From a day on: a price, a bound or a lead time the estate set for itself.
+
+    ``value`` is in ``unit``; a price names its currency there ("EUR/kg").
+    """
+
+    class What(models.TextChoices):
+        MILK_PRICE = "milk price", "price of a kg of milk"
+        WHEEL_PRICE = "wheel price", "price of a wheel"
+        LOSS_USUAL = "loss usual", "loss of a day that is usual"
+        LOSS_ASK = "loss ask", "loss of a day from which to ask"
+        HOLD_STEP = "hold step", "longest without a step on a hold"
+        OWNER_FROM = "owner from", "cost of a hold from which the owner is told"
+        OWNER_DAY_FROM = "owner day from", "the owner is told not before"
+        OWNER_DAY_UNTIL = "owner day until", "the owner is told not after"
+        CHECK_FIRST = "check first", "first look before a milking"
+        CHECK_LAST = "check last", "last look before a milking"
+
+    what = models.CharField(max_length=16, choices=What)
+    value = models.DecimalField(
+        max_digits=10, decimal_places=3, validators=[MinValueValidator(Decimal(0))]
+    )
+    unit = models.CharField(max_length=16, help_text="Such as EUR/kg, EUR/wheel, %, h, min.")
+    valid_from = models.DateField("valid from")
+    source = models.CharField(max_length=200, help_text="Who set it, or the price list.")
+
+    class Meta(Entry.Meta):
+        verbose_name = "figure of the milk"
+        verbose_name_plural = "figures of the milk"
+        triggers = append_only()
+        constraints: ClassVar = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["what", "valid_from"],
+                condition=Q(struck_at=None),
+                name="milk_milkfigure_one_per_day",
+                violation_error_message="This figure has a value from that day already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_what_display()}: {self.value.normalize():f} {self.unit}"

@@ -1,0 +1,69 @@
+"""What was done about a hold, step by step."""
+
+from typing import ClassVar
+
+from django.db import models
+from django.db.models import Q
+
+from config.entries import Entry, append_only
+from milk.models.holds import Hold
+
+
+class HoldStep(Entry):
+    """One step on the way to a decision: stopped, sampled, washed, asked, found out why."""
+
+    class What(models.TextChoices):
+        STOPPED = "stopped", "valve closed"
+        SAMPLED = "sampled", "sampled and sealed"
+        SENT = "sent", "sample sent to the laboratory"
+        WASHED = "washed", "line and tank washed"
+        AUTHORITY = "authority", "authority asked or told"
+        BUYER = "buyer", "buyer told"
+        WHY = "why", "found out why it happened"
+        PROOF = "proof", "destroyed or used otherwise, with a paper"
+        OTHER = "other", "other"
+
+    class Why(models.TextChoices):
+        NO_BAND = "no band", "no leg band, or it was lost"
+        NOT_READ = "not read", "number not read, or read wrongly"
+        LIST_OLD = "old list", "the list was old or not looked at"
+        NOT_WRITTEN = "not written", "the treatment was not written yet"
+        GROUP = "group", "she stood in the wrong group"
+        LINE = "line", "the line was not switched"
+        RELIEF = "relief", "somebody new, not told"
+        OTHER = "other", "other"
+
+    hold = models.ForeignKey(Hold, models.PROTECT, related_name="steps")
+    what = models.CharField(max_length=9, choices=What)
+    why = models.CharField("why it happened", max_length=11, choices=Why, blank=True)
+    bottles = models.CharField("numbers of the sealed bottles", max_length=80, blank=True)
+    paper = models.CharField("paper, letter or sheet", max_length=80, blank=True)
+    words = models.CharField("in words", max_length=400, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "step on a hold"
+        verbose_name_plural = "steps on holds"
+        triggers = append_only()
+        constraints: ClassVar = [
+            *Entry.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(what="why") & ~Q(why="") | ~Q(what="why") & Q(why=""),
+                name="milk_holdstep_why_named",
+                violation_error_message=(
+                    "Say why it happened when that is the step, and only then."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=~Q(what="proof") | ~Q(paper=""),
+                name="milk_holdstep_proof_has_paper",
+                violation_error_message="Name the paper that proves it.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(what__in=["other", "authority"]) | ~Q(words=""),
+                name="milk_holdstep_said",
+                violation_error_message="Say in words what was done, or what was said.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_what_display()}: {self.hold}"
