@@ -185,6 +185,9 @@ class UnknownCow(Entry):
     def __str__(self) -> str:
         return f"unknown cow {self.pk} in {self.group}"
 
+    def get_absolute_url(self) -> str:
+        return f"/herd/unknown/{self.uuid}/"
+
 
 class CowKnown(Entry):
     """Who an unknown cow turned out to be, and by what proof."""

@@ -8,10 +8,17 @@ from django.db import transaction
 
 from config import entries
 from config.entries import Stamp
+from config.notices import close_gone, raise_notice
+from config.roles import VET
 from herd.models import Animal, Calving, DryOff
 from herd.services import withdrawals
+from herd.tube_state import tube_state
+from herd.withheld import answer_for
+from herd.words import local
 
 NOT_A_COW = "{animal} is male. Expected the cow that calved."
+CALVED_EARLY = "{animal} calved {at}. {words}"
+RESIDUE = "What is left in her udder would go into the tank; colostrum alone is not enough."
 ONLY_A_TUBE = "A product was named, but “{cover}” was chosen. Choose “dry-cow tube”, or no product."
 
 
@@ -23,6 +30,7 @@ def record_calving(*, stamp: Stamp, dam: Animal, **fields: Any) -> Calving:
     withdrawals.lock([dam.pk])
     calving = entries.record(Calving, stamp=stamp, dam=dam, **fields)
     withdrawals.follow([dam.pk])
+    tell_of_tubes(dam)
     return calving
 
 
@@ -34,6 +42,7 @@ def strike_calving(
     withdrawals.lock([calving.dam_id])
     calving = entries.strike(calving, by=by, reason=reason, words=words, at=at)
     withdrawals.follow([calving.dam_id])
+    close_gone(cause_of(calving), still=())
     return calving
 
 
@@ -46,6 +55,7 @@ def record_dry_off(*, stamp: Stamp, animal: Animal, cover: str, **fields: Any) -
     withdrawals.lock([animal.pk])
     dry_off = entries.record(DryOff, stamp=stamp, animal=animal, cover=cover, **fields)
     withdrawals.follow([animal.pk])
+    tell_of_tubes(animal)
     return dry_off
 
 
@@ -57,4 +67,33 @@ def strike_dry_off(
     withdrawals.lock([dry_off.animal_id])
     dry_off = entries.strike(dry_off, by=by, reason=reason, words=words, at=at)
     withdrawals.follow([dry_off.animal_id])
+    tell_of_tubes(dry_off.animal)
     return dry_off
+
+
+def tell_of_tubes(dam: Animal) -> None:
+    """Tell the vet when a cow calved inside the days of a tube, or nobody knows what is in her.
+
+    It looks at her last calving, and is gone when a dry-off that fits is written.
+    """
+    calving = Calving.objects.standing().filter(dam=dam).order_by("-happened_at").first()
+    if calving is None:
+        return
+    state = tube_state(dam, calving.happened_at)
+    if not state.is_red:
+        close_gone(cause_of(calving), still=())
+        return
+    answer = answer_for(dam, calving.happened_at)
+    raise_notice(
+        cause=cause_of(calving),
+        role=VET,
+        what=CALVED_EARLY.format(animal=dam, at=local(calving.happened_at), words=state.words),
+        where=f"group {answer.group}" if answer else str(dam),
+        otherwise=RESIDUE,
+        until=answer.back if answer else None,
+        url=dam.get_absolute_url(),
+    )
+
+
+def cause_of(calving: Calving) -> str:
+    return f"calved-early:{calving.uuid}"

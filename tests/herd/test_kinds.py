@@ -19,6 +19,7 @@ from tests.factories.herd import (
     make_holding,
     make_medicine,
     make_unknown_cow,
+    put_in_group,
 )
 
 # What is sent for each kind, and what is different when it is written again.
@@ -49,7 +50,7 @@ BODIES: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
     "leg-bands": ({"animal": "COW", "on": True}, {"on": False}),
     "unknown-cows": ({"group": "GROUP", "marks": "one horn"}, {"marks": "no horns"}),
     "cows-known-again": (
-        {"unknown": "UNKNOWN", "animal": "COW", "proof": "photo"},
+        {"unknown": "UNKNOWN", "animal": "NAMED", "proof": "photo"},
         {"proof": "other ear"},
     ),
     "calves": (
@@ -120,6 +121,7 @@ HERD = [pytest.param(kind, id=kind.slug) for kind in all_kinds() if kind.app == 
 def world(rules) -> dict[str, Entry]:
     """The entries that others name."""
     cow, medicine = make_animal(), make_medicine(leaflet_doses=5)
+    herd = make_group()
     return {
         "COW": cow,
         "GROUP": make_group(),
@@ -128,7 +130,8 @@ def world(rules) -> dict[str, Entry]:
         "COURSE": make_course(cow, medicine=medicine),
         "DOSE": written_twice(),
         "CALVING": make_calving(make_animal()),
-        "UNKNOWN": make_unknown_cow(),
+        "UNKNOWN": make_unknown_cow(herd),
+        "NAMED": put_in_group(make_animal(), herd).animal,
         "SIGN": make_health_event(cow, unfit=True),
     }
 

@@ -1,8 +1,8 @@
 """Breeding arithmetic against published tables and worked dates.
 
 Sources: days carried by breed of an Ohio station, as quoted in Ensminger (7.15, 7.17, with the
-dates printed there); Knott 1932, 2,824 Holsteins (7.16); University of Kentucky (7.20); the rest common
-practice. The days come from fixtures/, as in use.
+dates printed there); Knott 1932, 2,824 Holsteins (7.16); University of Kentucky (7.20); the rest
+common practice. The days come from fixtures/, as in use.
 """
 
 import statistics

@@ -1,0 +1,118 @@
+"""What was written of each animal's breeding, read for many animals in a few statements."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.db.models import F, Max, Min, Q
+from django.utils import timezone
+
+from herd.breeding import SHORT_BREEDS, Check, Life
+from herd.breeding_rules import breeds
+from herd.models import (
+    Animal,
+    BreedingDecision,
+    Calving,
+    DryOff,
+    GroupStay,
+    Heat,
+    PregnancyCheck,
+    Service,
+)
+
+# Of what happens again and again only so much is read: nothing older says where she stands today.
+LOOK_BACK = timedelta(days=3 * 365)
+
+Rows = Iterable[tuple[Any, ...]]
+
+
+def lives(animals: Sequence[int], now: datetime) -> dict[int, Life]:
+    """The lives of some animals (ids) as far as they happened by ``now``. Eight statements."""
+    begin = now - LOOK_BACK
+    said = {"animal__in": animals, "happened_at__lte": now}
+    recent = {**said, "happened_at__gt": begin}
+    calved = days(written(Calving, "dam", dam__in=animals, happened_at__lte=now))
+    served = days(written(Service, "animal", **recent))
+    heats = days(written(Heat, "animal", **recent))
+    dried = days(written(DryOff, "animal", **recent))
+    decided = grouped(
+        (animal, (local(at), serve))
+        for animal, at, serve in written(BreedingDecision, "animal", "serve", **said)
+    )
+    checked = grouped(
+        (animal, Check(local(at), result, estimated))
+        for animal, at, result, estimated in written(
+            PregnancyCheck, "animal", "result", "days", **recent
+        )
+    )
+    known = breeds()
+    names = Animal.objects.filter(pk__in=animals).values_list("pk", "breed")
+    return {
+        animal: Life(
+            calvings=tuple(calved.get(animal, ())),
+            services=tuple(served.get(animal, ())),
+            checks=tuple(checked.get(animal, ())),
+            heats=tuple(heats.get(animal, ())),
+            dry_offs=tuple(dried.get(animal, ())),
+            decisions=tuple(decided.get(animal, ())),
+            breed=known.get(breed_code(breed), ()),
+        )
+        for animal, breed in names
+    }
+
+
+def breed_code(breed: str) -> str:
+    """The breed's code of three letters, also of one written with two."""
+    code = breed.strip().upper()
+    return SHORT_BREEDS.get(code, code)
+
+
+def written(model: Any, animal: str, *columns: str, **said: Any) -> Rows:
+    """Standing entries as rows of animal, moment and columns, in the order they happened."""
+    rows: Rows = (
+        model.objects.standing()
+        .filter(**said)
+        .order_by("happened_at", "pk")
+        .values_list(f"{animal}_id", "happened_at", *columns)
+    )
+    return rows
+
+
+def days(rows: Rows) -> dict[int, list[date]]:
+    """The estate's dates of moments, by animal."""
+    return grouped((animal, local(at)) for animal, at in rows)
+
+
+def grouped(pairs: Iterable[tuple[int, Any]]) -> dict[int, list[Any]]:
+    """Pairs as lists by animal."""
+    found: dict[int, list[Any]] = defaultdict(list)
+    for animal, value in pairs:
+        found[animal].append(value)
+    return found
+
+
+def local(moment: datetime) -> date:
+    """The estate's date at a moment."""
+    return timezone.localdate(moment)
+
+
+def presence(since: datetime, now: datetime) -> dict[int, tuple[tuple[date, date | None], ...]]:
+    """When each female was on the estate, of those that were there at any time since a moment.
+
+    From her first stay to her leaving; an animal that came back is there from her first stay on.
+    """
+    here = Q(group=None) & Q(happened_at__lte=now)
+    rows = (
+        GroupStay.objects.standing()
+        .filter(animal__sex=Animal.Sex.FEMALE, happened_at__lte=now)
+        .values("animal")
+        .annotate(came=Min("happened_at"), left=Max("happened_at", filter=here))
+        .annotate(last=Max("happened_at"))
+        .filter(Q(left=None) | Q(left__gt=since) | Q(last__gt=F("left")))
+        .values_list("animal", "came", "left", "last")
+    )
+    return {
+        animal: ((local(came), local(left) if left is not None and left == last else None),)
+        for animal, came, left, last in rows
+    }

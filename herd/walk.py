@@ -1,0 +1,310 @@
+"""The lists people walk through the barn with: each row one animal and one reason.
+
+Groups come in the order of the walk, animals by farm number. Read live; the moment is an argument.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from functools import cached_property
+from uuid import UUID
+
+from django.db.models import F
+from django.utils import timezone
+
+from herd.breeding import (
+    DOUBT,
+    OPEN,
+    SERVED,
+    Life,
+    Rules,
+    Standing,
+    dry_off_plan,
+    standing,
+)
+from herd.breeding_rules import CALF_TAG, rules_of, values_on
+from herd.breeding_words import day_words
+from herd.dry_tubes import DryTube, dry_tubes, fits
+from herd.due_doses import due_doses
+from herd.lives import lives
+from herd.models import Animal, Calf, Group, GroupStay
+from herd.planned import Stands, first_milking
+from herd.services.withdrawals import estate_zone, times_by_group
+from herd.withheld import Answer, withheld_list
+from herd.words import local
+
+COLUMNS = (
+    "animal_id",
+    "animal__uuid",
+    "animal__farm_number",
+    "animal__ear_tag",
+    "animal__sex",
+    "group__number",
+    "group__use",
+)
+# A heat is followed by the next after one cycle; so long after one it is said when.
+HEAT_SAID_FOR = 30
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """An animal where she stands, in the order of the walk."""
+
+    animal_id: int
+    uuid: UUID
+    farm_number: int | None
+    ear_tag: str
+    sex: str
+    group: int
+    use: str
+
+    @property
+    def name(self) -> str:
+        """What people call her."""
+        return f"{self.farm_number:04d}" if self.farm_number else self.ear_tag
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One line of a list: who, where, why, and until or from when (None: no moment)."""
+
+    uuid: UUID
+    name: str
+    group: int
+    why: str
+    at: datetime | date | None = None
+    state: str = ""
+
+
+class Walk:
+    """What the lists are made of at a moment; each part is read once, when a list asks for it."""
+
+    def __init__(self, at: datetime) -> None:
+        self.at = at
+        self.today = timezone.localdate(at)
+
+    @cached_property
+    def places(self) -> list[Place]:
+        """Every animal that stands in a group, in walking order."""
+        rows = GroupStay.objects.at(self.at).filter(group__isnull=False)
+        rows = rows.order_by(
+            F("group__walk_place").asc(nulls_last=True),
+            "group__number",
+            "animal__farm_number",
+            "animal__ear_tag",
+        )
+        return [Place(*row) for row in rows.values_list(*COLUMNS)]
+
+    @cached_property
+    def cows(self) -> list[Place]:
+        """The females among them."""
+        return [place for place in self.places if place.sex == Animal.Sex.FEMALE]
+
+    @cached_property
+    def answers(self) -> dict[int, Answer]:
+        """TANK or NOT of every animal."""
+        return {answer.animal_id: answer for answer in withheld_list(self.at)}
+
+    @cached_property
+    def lives(self) -> dict[int, Life]:
+        return lives([cow.animal_id for cow in self.cows], self.at)
+
+    @cached_property
+    def standings(self) -> dict[int, Standing]:
+        """Where each female stands between two calvings."""
+        return {
+            animal: standing(life, self.today, self.rules) for animal, life in self.lives.items()
+        }
+
+    @cached_property
+    def values(self) -> dict[str, Decimal]:
+        """The dated rules in force, by name."""
+        return values_on(self.today)
+
+    @cached_property
+    def rules(self) -> Rules:
+        """The rules of breeding. Raises Conflict naming those that are missing."""
+        return rules_of(self.values, self.today)
+
+    @cached_property
+    def tubes(self) -> list[DryTube]:
+        return dry_tubes(self.today)
+
+    def each(self) -> Iterator[tuple[Place, Standing]]:
+        """Every female with where she stands."""
+        for cow in self.cows:
+            place = self.standings.get(cow.animal_id)
+            if place is not None:
+                yield cow, place
+
+    def days_to(self, day: date) -> int:
+        return (day - self.today).days
+
+
+def row(place: Place, why: str, at: datetime | date | None = None, state: str = "") -> Row:
+    """A line of a list."""
+    return Row(place.uuid, place.name, place.group, why, at, state)
+
+
+def withheld(walk: Walk) -> list[Row]:
+    """Animals in groups that are milked whose milk is NOT for the tank."""
+    found = []
+    for place in walk.places:
+        answer = walk.answers.get(place.animal_id)
+        if answer is not None and answer.withheld and answer.is_milked:
+            why = answer.why[0] if answer.why else "not known"
+            found.append(row(place, why, answer.back or answer.until, "not"))
+    return found
+
+
+def back(walk: Walk) -> list[Row]:
+    """Animals whose first milking back in the tank is the next one of their group."""
+    zone, times = estate_zone(), times_by_group()
+    upcoming = {
+        group: first_milking([Stands(walk.at, None, planned)], zone, walk.at)
+        for group, planned in times.items()
+    }
+    found = []
+    for place in walk.places:
+        answer = walk.answers.get(place.animal_id)
+        if answer is None or not answer.withheld or answer.back is None:
+            continue
+        if answer.back == upcoming.get(answer.group_id):
+            found.append(row(place, f"TANK again from {local(answer.back)}", answer.back, "tank"))
+    return found
+
+
+def doses(walk: Walk) -> list[Row]:
+    """Animals with a dose to be given now or within the next hours."""
+    due = due_doses(walk.at)
+    return [
+        row(place, words, moment)
+        for place in walk.places
+        for moment, words in due.get(place.animal_id, ())
+    ]
+
+
+def fresh(walk: Walk) -> list[Row]:
+    """Cows that calved in the last days."""
+    found = []
+    for cow, place in walk.each():
+        if place.calved is None:
+            continue
+        days = (walk.today - place.calved).days
+        if days <= walk.rules.fresh:
+            words = "calved today" if not days else f"day {days} after calving"
+            found.append(row(cow, words, place.calved))
+    return found
+
+
+def to_serve(walk: Walk) -> list[Row]:
+    """Cows past their waiting days that are not served, or were found empty."""
+    found = []
+    for cow, place in walk.each():
+        why = serve_words(place, walk)
+        if why:
+            found.append(row(cow, why, place.heat))
+    return found
+
+
+def serve_words(place: Standing, walk: Walk) -> str:
+    """Why a cow is to be served; "" when she is not."""
+    if place.state != OPEN or not place.serve or place.calved is None or place.dry_since:
+        return ""
+    days = (walk.today - place.calved).days
+    if days < walk.rules.waiting:
+        return ""
+    checked = place.check is not None and place.services
+    words = f"empty at the check of {day_words(place.check.on)}" if checked and place.check else ""
+    words = words or f"day {days} after calving, not served"
+    return f"{words}; {heat_words(place.heat, walk)}".removesuffix("; ")
+
+
+def heat_words(heat: date | None, walk: Walk) -> str:
+    """When she was seen in heat and will be again; "" when that is long ago."""
+    if heat is None or (walk.today - heat).days > HEAT_SAID_FOR:
+        return ""
+    again = heat + timedelta(days=walk.rules.period)
+    return f"in heat {day_words(heat)}, again about {day_words(again)}"
+
+
+def to_check(walk: Walk) -> list[Row]:
+    """Cows served long enough ago to be looked at, and those a check left in doubt."""
+    found = []
+    for cow, place in walk.each():
+        if place.state != SERVED or not place.services:
+            continue
+        served = place.services[-1]
+        days = (walk.today - served).days
+        if place.check is not None and place.check.result == DOUBT and place.check.on > served:
+            found.append(row(cow, f"in doubt on {day_words(place.check.on)}: look again", served))
+        elif days >= walk.rules.check_from:
+            late = ", overdue" if days > walk.rules.check_until else ""
+            found.append(row(cow, f"served {day_words(served)}, {days} days ago{late}", served))
+    return found
+
+
+def to_dry_off(walk: Walk) -> list[Row]:
+    """Cows whose dry-off round comes within the days listed ahead, or is past."""
+    found = []
+    for cow, place in walk.each():
+        plan = dry_off_plan(place, walk.today, walk.rules)
+        if plan is None or walk.days_to(plan.on) > walk.rules.ahead:
+            continue
+        if walk.days_to(plan.by) > walk.rules.ahead + 7:
+            continue
+        sure = "" if place.sure else ", not checked in calf"
+        words = f"due {day_words(plan.due)}{sure}; {day_words(plan.on)}: {plan.days} days dry"
+        found.append(row(cow, f"{words}; {fits(plan, walk.tubes, walk.rules.margin)}", plan.on))
+    return found
+
+
+def to_calve(walk: Walk) -> list[Row]:
+    """Animals expected to calve within the days listed ahead, and those past their day."""
+    found = []
+    for cow, place in walk.each():
+        if not place.due or walk.days_to(place.due[0]) > walk.rules.due_ahead:
+            continue
+        both = " or ".join(day_words(day) for day in place.due)
+        moved = "" if cow.use in (Group.Use.CLOSE_UP, Group.Use.FRESH) else ", not in close-up yet"
+        words = f"expected {both} (± {walk.rules.spread} days){moved}"
+        found.append(row(cow, words, place.due[0]))
+    return found
+
+
+def calves_to_tag(walk: Walk) -> list[Row]:
+    """Calves alive that are not in the book under a tag of their own, at their dams."""
+    within = walk.values.get(CALF_TAG)
+    places = {place.animal_id: place for place in walk.places}
+    untagged = (
+        Calf.objects.standing()
+        .filter(animal=None, alive=True, happened_at__lte=walk.at, calving__struck_at=None)
+        .order_by("happened_at")
+    )
+    found = []
+    for dam, born in untagged.values_list("calving__dam_id", "happened_at"):
+        if dam in places:
+            by = "" if within is None else tag_by(born, int(within))
+            found.append(row(places[dam], f"calf born {local(born)} has no tag{by}", born))
+    order = {place.uuid: number for number, place in enumerate(walk.places)}
+    return sorted(found, key=lambda line: order[line.uuid])
+
+
+def tag_by(born: datetime, days: int) -> str:
+    """Until which day a calf is to be tagged, in words."""
+    return f", to be tagged by {day_words(timezone.localdate(born) + timedelta(days=days))}"
+
+
+# Name in addresses, title, what is listed.
+LISTS: dict[str, tuple[str, Callable[[Walk], list[Row]]]] = {
+    "withheld": ("NOT in the tank", withheld),
+    "back": ("Back in the tank at the next milking", back),
+    "doses": ("Doses due", doses),
+    "fresh": ("Fresh cows to look at", fresh),
+    "to-serve": ("To serve", to_serve),
+    "to-check": ("To check", to_check),
+    "to-dry-off": ("To dry off", to_dry_off),
+    "to-calve": ("To calve soon", to_calve),
+    "calves-to-tag": ("Calves to tag", calves_to_tag),
+}
