@@ -1,4 +1,4 @@
-"""Files about the feed: loads of fresh-cut forage."""
+"""Files about the feed: loads of fresh-cut forage, and the weather by the hour."""
 
 from collections import defaultdict
 from collections.abc import Iterable
@@ -14,6 +14,7 @@ from config import cells
 from config.columns import DAY, NUMBER, Column, Row, nearest
 from config.errors import Refused, as_validation_error
 from config.loading import Load, Loader, Strange, day_of, estate_zone, register
+from feed.load_weather import AIR_HOURS
 from feed.models import Field, ForageBatch
 from feed.services import batches
 
@@ -172,4 +173,4 @@ FORAGE_BATCHES = Loader(
     ),
     take=lambda load: ForageFile(load).take(),
 )
-register((FORAGE_BATCHES,))
+register((FORAGE_BATCHES, AIR_HOURS))

@@ -31,12 +31,19 @@ def record_air(
 
     Raises ValidationError by field.
     """
-    check_hour(hour, timezone.now(), forecast=forecast)
-    air = entries.record(
-        AirHour, stamp=stamp, hour=hour, celsius=celsius, forecast=forecast, **fields
-    )
+    air = write_air(stamp=stamp, hour=hour, celsius=celsius, forecast=forecast, **fields)
     follow_air(hour)
     return air
+
+
+def write_air(
+    *, stamp: Stamp, hour: datetime, celsius: Decimal, forecast: bool = False, **fields: Any
+) -> AirHour:
+    """Write the air of one hour; the windows of its day are left to ``follow_air``."""
+    check_hour(hour, timezone.now(), forecast=forecast)
+    return entries.record(
+        AirHour, stamp=stamp, hour=hour, celsius=celsius, forecast=forecast, **fields
+    )
 
 
 @transaction.atomic
@@ -47,9 +54,10 @@ def strike_air(air: AirHour, **why: Any) -> AirHour:
     return struck
 
 
-def follow_air(hour: datetime) -> None:
-    """What follows from new air: the windows of that day's loads."""
-    if recompute_day(local_day(hour)):
+def follow_air(*hours: datetime) -> None:
+    """What follows from new air: the windows of those days' loads."""
+    days = {local_day(hour) for hour in hours}
+    if sum(recompute_day(day) for day in sorted(days)):
         ask(FLAG_TASK)
 
 
