@@ -13,13 +13,16 @@ MEAL = ("meal",)
 ZERO, HUNDRED = Decimal(0), Decimal(100)
 # Feed is told in whole kilos; half a kilo more or less is not on any wagon's scale.
 KILO = Decimal(1)
+# A share that is 75 must not be missed because a mean of dry matters has no end.
+EXACT = Decimal("1e-12")
 
 
 @dataclass(frozen=True)
 class Offered:
     """One feed put before a group: kind ("grass", "hay", "meal" ...), kg, dry matter in %.
 
-    ``own``: grown on the estate's own land. ``cows``: heads in the group at the hour it was fed.
+    ``own``: grown on the estate's own land; ``district``: in the district of its scheme. A feed
+    grown on own land in part is two of these. ``cows``: heads in the group at the hour it was fed.
     """
 
     kind: str
@@ -27,6 +30,7 @@ class Offered:
     dry_matter: Decimal
     own: bool = False
     cows: int | None = None
+    district: bool = False
 
     @property
     def dry_matter_kg(self) -> Decimal:
@@ -35,16 +39,22 @@ class Offered:
 
 @dataclass(frozen=True)
 class Part:
-    """A part of the ration that a share counts: these kinds (None: all), only own land or not."""
+    """A part of the ration that a share counts: these kinds (None: all), from anywhere or not."""
 
     kinds: tuple[str, ...] | None
     own: bool = False
+    district: bool = False
 
     def holds(self, feed: Offered) -> bool:
         """Whether a feed belongs to it."""
-        return (self.kinds is None or feed.kind in self.kinds) and (feed.own or not self.own)
+        return (
+            (self.kinds is None or feed.kind in self.kinds)
+            and (feed.own or not self.own)
+            and (feed.district or not self.district)
+        )
 
 
+EVERY = Part(None)
 # What the words of a share rule count. Roughage of a hay-milk scheme: grass and hay.
 PARTS = {
     "grass": Part(("grass",)),
@@ -53,23 +63,29 @@ PARTS = {
     "forage": Part(FORAGE),
     "roughage": Part(FORAGE),
     "forage of the estate": Part(FORAGE, own=True),
+    "forage of the district": Part(FORAGE, district=True),
     "feed of the estate": Part(None, own=True),
 }
 WHOLES = {
-    "dry matter": Part(None),
+    "dry matter": EVERY,
     "forage dry matter": Part(FORAGE),
     "forage and meal dry matter": Part((*FORAGE, *MEAL)),
+    "meal dry matter": Part(MEAL),
 }
 
 
 @dataclass(frozen=True, kw_only=True)
 class Bounds:
-    """A share rule: ``part`` of ``whole`` (keys of PARTS, WHOLES), least and most in per cent."""
+    """A share rule: ``part`` of ``whole`` (keys of PARTS, WHOLES), least and most in per cent.
+
+    ``ratio``: kg of the part for a kg of the whole instead (forage to meal).
+    """
 
     part: str
     whole: str
     at_least: Decimal | None = None
     at_most: Decimal | None = None
+    ratio: bool = False
 
     def keeps(self, percent: Decimal) -> bool:
         """Whether a share lies within; its bounds themselves do."""
@@ -162,11 +178,26 @@ def share(offered: Sequence[Offered], kinds: Iterable[str], of: Iterable[str]) -
 
 
 def share_of(offered: Sequence[Offered], bounds: Bounds) -> Decimal | None:
-    """The share a rule counts; None when there is nothing of its whole."""
-    whole = WHOLES[bounds.whole]
-    every = in_part(offered, whole)
+    """The share, or ratio, a rule counts; None when there is nothing of its whole."""
+    inside, outside = sides(offered, bounds)
+    part, rest = in_part(inside, EVERY), in_part(outside, EVERY)
+    whole = rest if bounds.ratio else part + rest
+    if not whole:
+        return None
+    value = part / whole if bounds.ratio else part / whole * 100
+    return value.quantize(EXACT)
+
+
+def sides(offered: Sequence[Offered], bounds: Bounds) -> tuple[list[Offered], list[Offered]]:
+    """The feeds a rule counts, and those it counts them against."""
+    whole, part = WHOLES[bounds.whole], PARTS[bounds.part]
+    if bounds.ratio:
+        inside = [feed for feed in offered if part.holds(feed)]
+        outside = [feed for feed in offered if whole.holds(feed) and not part.holds(feed)]
+        return inside, outside
     counted = [feed for feed in offered if whole.holds(feed)]
-    return in_part(counted, PARTS[bounds.part]) / every * 100 if every else None
+    inside = [feed for feed in counted if part.holds(feed)]
+    return inside, [feed for feed in counted if not part.holds(feed)]
 
 
 def forage_to_meal(offered: Sequence[Offered]) -> Decimal | None:
@@ -201,16 +232,19 @@ def mends(
     if percent is None or bounds.keeps(percent):
         return []
     whole, part = WHOLES[bounds.whole], PARTS[bounds.part]
-    inside = [feed for feed in offered if whole.holds(feed) and part.holds(feed)]
-    outside = [feed for feed in offered if whole.holds(feed) and not part.holds(feed)]
-    if bounds.at_least is not None and percent < bounds.at_least:
+    inside, outside = sides(offered, bounds)
+    too_little = bounds.at_least is not None and percent < bounds.at_least
+    bound = bounds.at_least if too_little else bounds.at_most
+    assert bound is not None
+    # So many kg for a kg are a share of both together.
+    least = HUNDRED * bound / (1 + bound) if bounds.ratio else bound
+    if too_little:
         kinds = {feed.kind for feed in inside} or set(part.kinds or ())
-        found = mended(inside, outside, bounds.at_least, at_hand(inside, stored, kinds))
+        found = mended(inside, outside, least, at_hand(inside, stored, kinds))
         names = {"at most": "bought", "add": "own"}
     else:
-        assert bounds.at_most is not None
         kinds = {feed.kind for feed in outside} or set(whole.kinds or ()) - set(part.kinds or ())
-        found = mended(outside, inside, HUNDRED - bounds.at_most, at_hand(outside, stored, kinds))
+        found = mended(outside, inside, HUNDRED - least, at_hand(outside, stored, kinds))
         names = {"at most": "own", "add": "bought"}
     return [replace(way, whose=names[way.act]) for way in found] if part.own else found
 
@@ -227,7 +261,7 @@ def mended(
     less: Sequence[Offered], more: Sequence[Offered], least: Decimal, addable: dict[str, Decimal]
 ) -> list[Mend]:
     """How ``less`` comes to ``least`` % of both: the most of each kind of ``more``, or add."""
-    there, beside = in_part(less, Part(None)), in_part(more, Part(None))
+    there, beside = in_part(less, EVERY), in_part(more, EVERY)
     found = []
     if least > 0:
         too_much = beside - there * (HUNDRED - least) / least

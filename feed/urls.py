@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from feed.views import board, ration, writing
+from feed.views import board, papers, ration, writing
 
 app_name = "feed"
 
@@ -10,7 +10,13 @@ urlpatterns = [
     path("", board.forage_board),
     path("board/", board.forage_board, name="board"),
     path("batches/<uuid:uuid>/", board.batch, name="batch"),
+    # Did they eat, and what to cut.
     path("ration/", ration.rations_of_day, name="ration"),
+    path("ration/week/", ration.rations_of_week, name="ration-week"),
+    path("ration/year/", ration.shares_of_year, name="ration-year"),
+    path("tomorrow/", ration.cut_plan, name="tomorrow"),
+    path("papers/", papers.papers, name="papers"),
+    path("papers/<slug:slug>/", papers.paper, name="paper"),
     path("cuts/new/", writing.start_cut, name="cut"),
     path("feedings/new/", writing.feed, name="feed"),
 ]

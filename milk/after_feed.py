@@ -1,6 +1,6 @@
 """What the milk was like after a load, the grass of a field or a day's grass was eaten. Reads only.
 
-The milk of the groups that ate it, 12 to 60 h later, beside the same groups in the 48 h before:
+The milk of the groups that ate it, as a rule 12 to 60 h later, beside the same groups before:
 kilos a cow, fat, protein, spores, vats slow to clot. Two spans of time side by side are an
 association and no more: weather, days in milk, moves and the rest of the ration differ as well.
 """
@@ -17,18 +17,32 @@ from uuid import UUID
 
 from django.db.models import Q
 
-from feed.days import start_of
+from feed.days import local_day, start_of
 from feed.heads import Heads
 from feed.models import Feeding, Field, ForageBatch
+from feed.services.figures import figures_on
 from herd.models import Group
 from milk.clotting import Clot, clots_of
 from milk.models import LotTest, Milking, MilkingPart, VatLot
 from milk.results import COUNTS, UNITS
 
-# Feed shows in the milk half a day later at the soonest, and is through after two and a half
-# (house judgement of the estate). As long before the feeding is what it is held against.
+# Said when the estate has not set the figures: feed shows in the milk half a day later at the
+# soonest and is through after two and a half (house judgement).
 FROM, UNTIL = timedelta(hours=12), timedelta(hours=60)
-BEFORE = UNTIL - FROM
+
+
+@dataclass(frozen=True)
+class Reach:
+    """From when until when after a feeding milk counts, and as long before it beside that."""
+
+    start: timedelta = FROM
+    end: timedelta = UNTIL
+
+    @property
+    def before(self) -> timedelta:
+        return self.end - self.start
+
+
 MEASURED = ("fat", "protein", "spores")
 # How far back the loads of a field are looked at when nobody says how far.
 DAYS_OF_FIELD = 30
@@ -116,7 +130,7 @@ class Line:
 class AfterFeed:
     """What was asked for, who ate it when, and the milk of both spans.
 
-    ``ended``: whether the last 60 hours are over at the moment it was asked.
+    ``ended``: whether the hours after the last feeding are over at the moment it was asked.
     """
 
     name: str
@@ -124,6 +138,7 @@ class AfterFeed:
     before: Side
     after: Side
     ended: bool
+    reach: Reach
 
     @property
     def groups(self) -> list[Group]:
@@ -182,35 +197,50 @@ def on_days(name: str, first: date, last: date) -> dict[str, datetime]:
 
 
 def after(name: str, found: Any, at: datetime) -> AfterFeed:
-    """The milk after and before some feedings (a queryset). Seven statements."""
+    """The milk after and before some feedings (a queryset). Ten statements at most."""
     standing = found.filter(struck_at=None).select_related("group")
     feedings = list(standing.order_by("happened_at", "pk"))
-    before, later = Side(), Side()
+    before, later, reach = Side(), Side(), Reach()
     if feedings:
-        put_milkings(feedings, before, later)
+        reach = reach_on(local_day(feedings[-1].happened_at))
+        put_milkings(feedings, before, later, reach)
         put_tests(before, later)
         put_clots(before, later)
-    ended = not feedings or feedings[-1].happened_at + UNTIL <= at
-    return AfterFeed(name=name, feedings=feedings, before=before, after=later, ended=ended)
+    ended = not feedings or feedings[-1].happened_at + reach.end <= at
+    return AfterFeed(
+        name=name, feedings=feedings, before=before, after=later, ended=ended, reach=reach
+    )
 
 
-def side_of(moment: datetime, fed: Sequence[datetime]) -> str:
+def reach_on(day: date) -> Reach:
+    """The estate's own hours in force on a day; the usual ones where none are set, or are odd."""
+    figures = figures_on(day, "milk_from", "milk_to")
+    start, end = (
+        timedelta(hours=float(figures[name].value)) if name in figures else usual
+        for name, usual in (("milk_from", FROM), ("milk_to", UNTIL))
+    )
+    return Reach(start, end) if start < end else Reach()
+
+
+def side_of(moment: datetime, fed: Sequence[datetime], reach: Reach) -> str:
     """Whether milk of a moment is "after", "before" or neither (""), by sorted feeding times."""
-    oldest, soonest = bisect_left(fed, moment - UNTIL), bisect_right(fed, moment - FROM)
+    oldest = bisect_left(fed, moment - reach.end)
+    soonest = bisect_right(fed, moment - reach.start)
     if oldest < soonest:
         return "after"
     now = bisect_right(fed, moment)
     if now > soonest:
         return ""
-    return "before" if bisect_right(fed, moment + BEFORE) > now else ""
+    return "before" if bisect_right(fed, moment + reach.before) > now else ""
 
 
-def put_milkings(feedings: list[Feeding], before: Side, later: Side) -> None:
+def put_milkings(feedings: list[Feeding], before: Side, later: Side, reach: Reach) -> None:
     """Sort the groups' milkings into the two spans, with their heads and their lots."""
     fed: dict[int, list[datetime]] = defaultdict(list)
     for feeding in feedings:
         fed[feeding.group_id].append(feeding.happened_at)
-    start, end = feedings[0].happened_at - BEFORE, feedings[-1].happened_at + UNTIL
+    start = feedings[0].happened_at - reach.before
+    end = feedings[-1].happened_at + reach.end
     heads = Heads(fed, start, end)
     milkings = Milking.objects.standing().filter(
         group__in=list(fed), happened_at__gte=start, happened_at__lte=end
@@ -219,7 +249,7 @@ def put_milkings(feedings: list[Feeding], before: Side, later: Side) -> None:
     of_milking: dict[int, str] = {}
     whole: dict[tuple[Any, ...], list[Any]] = {}
     for milking in milkings.order_by("happened_at", "pk"):
-        side = side_of(milking.happened_at, fed[milking.group_id])
+        side = side_of(milking.happened_at, fed[milking.group_id], reach)
         of_milking[milking.pk] = side
         if side:
             # A milking that went on into another tank is two rows, and one milking of the cows.

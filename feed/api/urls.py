@@ -3,7 +3,13 @@
 from django.urls import path
 
 from feed.api.board import ForageBoardView
+from feed.api.rations import CutPlanApi, RationsApi, SharesApi
 
 app_name = "feed-api"
 
-urlpatterns = [path("forage-board/", ForageBoardView.as_view(), name="forage-board")]
+urlpatterns = [
+    path("forage-board/", ForageBoardView.as_view(), name="forage-board"),
+    path("rations/", RationsApi.as_view(), name="rations"),
+    path("feed-shares/", SharesApi.as_view(), name="feed-shares"),
+    path("cut-plan/", CutPlanApi.as_view(), name="cut-plan"),
+]

@@ -1,6 +1,6 @@
-"""The ration of a day: did each group eat enough, and were its shares kept?"""
+"""Did they eat? The rations of a day and a week, the shares of a year, and what to cut tomorrow."""
 
-from datetime import date
+from datetime import date, timedelta
 
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
@@ -8,34 +8,167 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from config.forms.fields import DayField
-from config.roles import action_required
-from feed.days import local_day
-from feed.rations import rations
+from config.roles import action_required, may
+from feed.days import day_words, local_day
+from feed.rations import Day, Ration, ration_day, rations_between
+from feed.shares import Kept, Span, not_computed, year
+from feed.tomorrow import plan
+from feed.waste import waste
+from herd.models import Group
+
+WEEK = timedelta(days=7)
+# A plan further ahead knows nothing of weather, walks or cows.
+FURTHEST_PLAN = timedelta(days=14)
+NO_YEAR = "“{text}” is no year. Expected one from 1990 to {last}, as {last}."
+NOT_AHEAD = (
+    "{day} cannot be planned: expected a day from {first} to {last}. Days behind us stand under "
+    "the ration of the day."
+)
 
 
 @action_required("read")
 def rations_of_day(request: HttpRequest) -> HttpResponse:
     """Dry matter offered, refused and eaten per group today, or on ``?day=``."""
     day = day_asked(request)
-    rows = rations(day)
+    found = ration_day(day)
     context = {
         "day": day,
-        "rows": rows,
-        "broken": [
-            (ration, rule, percent)
-            for ration in rows
-            for rule, percent, keeps in ration.shares
-            if not keeps
+        "found": found,
+        "broken": [(ration, share) for ration in found.rations for share in ration.broken],
+        "rain": [ration for ration in found.rations if ration.rain],
+        "forbidden": [
+            (ration, lot, rules) for ration in found.rations for lot, rules in ration.forbidden
         ],
+        "samples": may(request.user, "write:dry-matter-samples"),
         "now": timezone.now(),
+        **beside(day),
     }
     return render(request, "feed/ration.html", context)
 
 
-def day_asked(request: HttpRequest) -> date:
-    """The day of ``?day=``, else the estate's today. Raises ValidationError."""
+@action_required("read")
+def rations_of_week(request: HttpRequest) -> HttpResponse:
+    """The seven days up to today, or to ``?day=``: eaten a cow, shares missed, thrown away."""
+    last = day_asked(request)
+    first = last - WEEK + timedelta(days=1)
+    days = rations_between(first, last)
+    context = {
+        "first": first,
+        "last": last,
+        "days": days,
+        "rows": grid(days),
+        "missed": missed(days),
+        "waste": waste(first, last),
+        "earlier": last - WEEK,
+        "later": min(last + WEEK, local_day(timezone.now())),
+        "now": timezone.now(),
+    }
+    return render(request, "feed/ration_week.html", context)
+
+
+@action_required("read")
+def shares_of_year(request: HttpRequest) -> HttpResponse:
+    """The shares counted over this year so far, or over ``?year=``."""
+    today = local_day(timezone.now())
+    first, last = year_asked(request.GET.get("year", ""), today)
+    span = year(first, last)
+    context = {
+        "span": span,
+        "groups": named(span),
+        "not_computed": not_computed(last),
+        "year": first.year,
+        "so_far": last == today,
+        "now": timezone.now(),
+    }
+    return render(request, "feed/ration_year.html", context)
+
+
+@action_required("read")
+def cut_plan(request: HttpRequest) -> HttpResponse:
+    """What to cut tomorrow, or on ``?day=``: tonnes, loads and fields, and last week's waste."""
+    now = timezone.now()
+    tomorrow = local_day(now) + timedelta(days=1)
+    day = day_asked(request, tomorrow)
+    check_ahead(day, tomorrow)
+    context = {
+        "plan": plan(day, now),
+        "is_tomorrow": day == tomorrow,
+        "targets": may(request.user, "write:grass-targets"),
+        "figures": may(request.user, "write:feed-figures"),
+        "walks": may(request.user, "write:field-walks"),
+        "samples": may(request.user, "write:dry-matter-samples"),
+        "cuts": may(request.user, "write:forage-batches"),
+        "now": now,
+    }
+    return render(request, "feed/tomorrow.html", context)
+
+
+def day_asked(request: HttpRequest, usual: date | None = None) -> date:
+    """The day of ``?day=``, else the usual one, the estate's today. Raises ValidationError."""
     try:
         asked: date | None = DayField(required=False).clean(request.GET.get("day", ""))
     except ValidationError as error:
         raise ValidationError({"day": error.messages}) from error
-    return asked or local_day(timezone.now())
+    return asked or usual or local_day(timezone.now())
+
+
+def year_asked(text: str, today: date) -> tuple[date, date]:
+    """The first and last day of a year, up to today; this year for "". Raises ValidationError."""
+    if not text:
+        return today.replace(month=1, day=1), today
+    if not text.isascii() or not text.isdecimal() or not 1990 <= int(text[:5]) <= today.year:
+        raise ValidationError({"year": NO_YEAR.format(text=text[:20], last=today.year)})
+    number = int(text)
+    return date(number, 1, 1), min(date(number, 12, 31), today)
+
+
+def check_ahead(day: date, first: date) -> None:
+    """Refuse a plan for a day behind us or far ahead. Raises ValidationError."""
+    last = first + FURTHEST_PLAN
+    # Today too: the second cut of the day is planned at noon.
+    if not first - timedelta(days=1) <= day <= last:
+        words = NOT_AHEAD.format(
+            day=day_words(day), first=day_words(first - timedelta(days=1)), last=day_words(last)
+        )
+        raise ValidationError({"day": words})
+
+
+def beside(day: date) -> dict[str, date | None]:
+    """The days before and after, as far as there can be one."""
+    today = local_day(timezone.now())
+    return {
+        "earlier": day - timedelta(days=1),
+        "later": day + timedelta(days=1) if day < today else None,
+    }
+
+
+def grid(days: list[Day]) -> list[tuple[Group, list[tuple[Day, Ration | None]]]]:
+    """The groups by number, each with its ration of every day."""
+    groups = {ration.group.pk: ration.group for day in days for ration in day.rations}
+    by_day = [(day, {ration.group.pk: ration for ration in day.rations}) for day in days]
+    return [
+        (group, [(day, found.get(group.pk)) for day, found in by_day])
+        for group in sorted(groups.values(), key=lambda group: group.number)
+    ]
+
+
+def missed(days: list[Day]) -> list[tuple[str, int, int]]:
+    """(rule, times missed, times counted) over the groups and days."""
+    found: dict[str, list[int]] = {}
+    for share in (share for day in days for share in every_share(day)):
+        if share.value is not None:
+            both = found.setdefault(f"{share.rule.name} ({share.rule.scheme})", [0, 0])
+            both[0] += not share.keeps
+            both[1] += 1
+    return [(name, broken, counted) for name, (broken, counted) in found.items()]
+
+
+def every_share(day: Day) -> list[Kept]:
+    return [*day.shares, *(share for ration in day.rations for share in ration.shares)]
+
+
+def named(span: Span) -> list[tuple[Group, list[Kept]]]:
+    """The groups of a span by number, with their shares."""
+    groups = Group.objects.in_bulk([group for group, _ in span.groups])
+    found = [(groups[group], shares) for group, shares in span.groups]
+    return sorted(found, key=lambda each: each[0].number)

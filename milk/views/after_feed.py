@@ -13,8 +13,6 @@ from config.roles import action_required
 from feed.days import local_day
 from milk.after_feed import (
     DAYS_OF_FIELD,
-    FROM,
-    UNTIL,
     AfterFeed,
     Line,
     after_day,
@@ -45,8 +43,9 @@ def after_feed(request: HttpRequest, kind: str, id: str) -> HttpResponse:
         "says": sentences(found),
         "first": first,
         "last": last,
-        "from_hours": FROM.total_seconds() / 3600,
-        "until_hours": UNTIL.total_seconds() / 3600,
+        "from_hours": found.reach.start.total_seconds() / 3600,
+        "until_hours": found.reach.end.total_seconds() / 3600,
+        "before_hours": found.reach.before.total_seconds() / 3600,
         "now": now,
     }
     return render(request, "milk/after_feed.html", context)

@@ -149,3 +149,14 @@ def test_a_kilo_less_would_not_mend_it(offered: list[Offered], rule: Bounds) -> 
             percent = mean_dry_matter(offered, [way.kind])
             after = [*offered, feed(way.kind, way.kg - 1, percent)]
             assert share_of(after, rule) < rule.at_least + Decimal("1e-20")
+
+
+def test_forage_to_meal_as_a_ratio() -> None:
+    ratio = Bounds(part="forage", whole="meal dry matter", at_least=Decimal(1), ratio=True)
+    offered = [feed("hay", 100, 80), feed("meal", 125, 80)]
+    assert share_of(offered, ratio) == Decimal("0.8")
+    assert mends(offered, ratio) == [
+        Mend(act="at most", kind="meal", kg=Decimal(100)),
+        Mend(act="add", kind="hay", kg=Decimal(25)),
+    ]
+    assert share_of([feed("hay", 100, 80)], ratio) is None

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from feed.heads import Heads
 from feed.services.feedings import strike_feeding
 from herd.models import Group
-from milk.after_feed import BEFORE, FROM, UNTIL, after_day, after_field, after_load, side_of
+from milk.after_feed import FROM, UNTIL, Reach, after_day, after_field, after_load, side_of
 from milk.clotting import Clot, clots_of
 from tests.cast import Api, Pages
 from tests.factories.feed import make_batch, make_fed_group, make_feeding
@@ -20,6 +20,7 @@ from tests.factories.herd import DAY, HOUR, NOON, make_animal, put_in_group
 from tests.factories.milk import fill, make_lot_test, make_milking, make_tank, make_vat
 
 FED = NOON
+REACH = Reach()
 
 
 @pytest.mark.parametrize(
@@ -28,12 +29,12 @@ FED = NOON
      (60, "after"), (60.1, "")],
 )  # fmt: skip
 def test_side_of_a_milking(hours: float, side: str) -> None:
-    assert side_of(FED + timedelta(hours=hours), [FED]) == side
+    assert side_of(FED + timedelta(hours=hours), [FED], REACH) == side
 
 
 def test_milk_after_one_feeding_is_not_before_the_next() -> None:
-    assert side_of(FED + 20 * HOUR, [FED, FED + 24 * HOUR]) == "after"
-    assert side_of(FED + 6 * HOUR, [FED, FED + 24 * HOUR]) == ""
+    assert side_of(FED + 20 * HOUR, [FED, FED + 24 * HOUR], REACH) == "after"
+    assert side_of(FED + 6 * HOUR, [FED, FED + 24 * HOUR], REACH) == ""
 
 
 moments = st.integers(0, 400).map(lambda half: NOON + half * HOUR / 2)
@@ -46,8 +47,8 @@ def test_side_is_as_slow_and_plain_counting_says(at: datetime, fed: list[datetim
     elif any(one <= at < one + FROM for one in fed):
         expected = ""
     else:
-        expected = "before" if any(one - BEFORE <= at < one for one in fed) else ""
-    assert side_of(at, fed) == expected
+        expected = "before" if any(one - REACH.before <= at < one for one in fed) else ""
+    assert side_of(at, fed, REACH) == expected
 
 
 pytest_db = pytest.mark.django_db

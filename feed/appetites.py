@@ -1,0 +1,135 @@
+"""What the cows of a group are expected to eat: their mean milk, weight and days in milk."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+
+from feed.appetite import Cow, expected, implausible
+from feed.fed import Portion
+from feed.models import FeedLot
+from feed.services.figures import figures_on
+from herd.models import Calving, Group, GroupStay, Recording
+
+IN_MILK = (Group.Use.FRESH, Group.Use.MILKING, Group.Use.HOSPITAL)
+# A recording of longer ago says little about today's milk.
+RECORDED_WITHIN = timedelta(days=45)
+LONGEST_LACTATION = timedelta(days=700)
+# Fibre is told only when nearly all of the ration has one.
+FIBRE_KNOWN = Decimal("0.9")
+NO_WEIGHT = "No body weight is set among the feed figures."
+NO_MILK = "No recording of the last 45 days says how much milk these cows give."
+
+
+@dataclass(frozen=True, kw_only=True)
+class Appetite:
+    """The mean cow of a group, of how many, and what published equations expect her to eat.
+
+    ``expected``: (source, kg of dry matter a day). ``cautions``: why less is to be expected of it;
+    ``missing``: why there is none.
+    """
+
+    cow: Cow | None
+    n: int
+    expected: list[tuple[str, float]] = field(default_factory=list)
+    cautions: list[str] = field(default_factory=list)
+    missing: str = ""
+
+
+def appetites(
+    groups: Iterable[Group], at: datetime, fed: Sequence[Portion], day: date
+) -> dict[int, Appetite]:
+    """By group (key) in milk, what its mean cow is expected to eat. Four statements."""
+    in_milk = [group.pk for group in groups if group.use in IN_MILK]
+    if not in_milk:
+        return {}
+    figures = figures_on(day, "body_weight", "grass_fibre")
+    weight = figures.get("body_weight")
+    if weight is None:
+        return {group: Appetite(cow=None, n=0, missing=NO_WEIGHT) for group in in_milk}
+    stays = GroupStay.objects.at(at).filter(group__in=in_milk)
+    group_of = dict(stays.values_list("animal", "group"))
+    milk, weeks = milk_of(group_of, at), weeks_of(group_of, at)
+    grass = figures.get("grass_fibre")
+    found = {}
+    for group in in_milk:
+        cows = [animal for animal, of in group_of.items() if of == group]
+        fibre = fibre_of(fed, group, day, None if grass is None else grass.value)
+        found[group] = appetite(
+            float(weight.value),
+            [milk[animal] for animal in cows if animal in milk],
+            [weeks[animal] for animal in cows if animal in weeks],
+            fibre,
+        )
+    return found
+
+
+def appetite(
+    body_kg: float, milk: Sequence[tuple[float, float]], weeks: Sequence[float], fibre: float | None
+) -> Appetite:
+    """Of (milk in kg a day, fat in %) and the weeks in milk of the cows that have them."""
+    if not milk:
+        return Appetite(cow=None, n=0, missing=NO_MILK)
+    kg = sum(one for one, _ in milk)
+    cow = Cow(
+        body_kg=body_kg,
+        milk_kg=kg / len(milk),
+        fat=sum(one * fat for one, fat in milk) / kg,
+        week=sum(weeks) / len(weeks) if weeks else None,
+        fibre=fibre,
+    )
+    return Appetite(cow=cow, n=len(milk), expected=expected(cow), cautions=list(implausible(cow)))
+
+
+def milk_of(animals: Iterable[int], at: datetime) -> dict[int, tuple[float, float]]:
+    """By animal, kg of milk and fat in % of her latest recording day with both."""
+    rows = (
+        Recording.objects.standing()
+        .filter(animal__in=list(animals), milk_kg__gt=0, fat__gt=0)
+        .filter(happened_at__lte=at, happened_at__gt=at - RECORDED_WITHIN)
+        .order_by("happened_at")
+        .values_list("animal", "happened_at", "session", "milk_kg", "fat")
+    )
+    days: dict[int, dict[date, dict[str, tuple[float, float]]]] = defaultdict(
+        lambda: defaultdict(dict)
+    )
+    for animal, moment, session, kg, fat in rows:
+        days[animal][moment.date()][session] = (float(kg), float(fat))
+    found = {}
+    for animal, by_day in days.items():
+        for sessions in by_day.values():
+            # The whole day as one row, or its two milkings; one of them alone is half a day.
+            both = [sessions[""]] if "" in sessions else list(sessions.values())
+            if "" in sessions or len(both) > 1:
+                kg = sum(one for one, _ in both)
+                found[animal] = (kg, sum(one * fat for one, fat in both) / kg)
+    return found
+
+
+def weeks_of(animals: Iterable[int], at: datetime) -> dict[int, float]:
+    """By animal, weeks since she calved last, not rounded."""
+    calvings = (
+        Calving.objects.standing()
+        .filter(dam__in=list(animals), happened_at__lte=at)
+        .filter(happened_at__gt=at - LONGEST_LACTATION)
+        .order_by("dam", "-happened_at")
+        .distinct("dam")
+    )
+    week = timedelta(weeks=1)
+    return {dam: (at - calved) / week for dam, calved in calvings.values_list("dam", "happened_at")}
+
+
+def fibre_of(fed: Iterable[Portion], group: int, day: date, grass: Decimal | None) -> float | None:
+    """Fibre of a group's ration in % of dry matter; None when too little of it is known."""
+    dry, known, fibre = Decimal(0), Decimal(0), Decimal(0)
+    for portion in fed:
+        if portion.group != group or portion.day != day:
+            continue
+        kg = sum((feed.dry_matter_kg for feed in portion.offered), Decimal(0))
+        percent = portion.thing.fibre if isinstance(portion.thing, FeedLot) else grass
+        dry += kg
+        if percent is not None:
+            known += kg
+            fibre += kg * percent
+    return float(fibre / known) if dry and known >= FIBRE_KNOWN * dry else None

@@ -1,0 +1,97 @@
+"""Shares that are missed, or near their bound: heard of before the year, or the week, is over."""
+
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+
+from feed.days import local_day
+from feed.models import FeedShareRule
+from feed.rations import rations_between
+from feed.services.figures import figures_on
+from feed.shares import Kept, year
+
+# Said when the figure is not set: two points from the bound (house judgement).
+WITHIN = Decimal(2)
+# A year's share swings in its first weeks and says nothing yet.
+FIRST_WEEKS = timedelta(days=28)
+# One day out of rule is a day; two of the last three are a drift.
+DAYS, MISSED = 3, 2
+NEAR = "{name} over the year is {value} {unit}, near its bound of {bound} ({scheme})."
+OVER = "{name} over the year is {value} {unit}, {bound} is asked ({scheme}).{mend}"
+OFTEN = "{where}: {name} missed on {missed} of the last {days} days ({scheme}).{mend}"
+MEND = " Yesterday: {ways}."
+
+Drift = tuple[str, str, datetime | None]
+
+
+def drifting(at: datetime) -> list[Drift]:
+    """(cause key, sentence, until when: None, until it is mended) of each share that drifts.
+
+    Of days that are over, so that a morning's hay does not ring before the grass is in.
+    """
+    yesterday = local_day(at) - timedelta(days=1)
+    return [*over_year(yesterday), *over_days(yesterday)]
+
+
+def over_year(last: date) -> list[Drift]:
+    """Rules for the year that are missed or near their bound, after the first weeks of it."""
+    first = last.replace(month=1, day=1)
+    if last - first < FIRST_WEEKS:
+        return []
+    figure = figures_on(last, "drift_within").get("drift_within")
+    within = WITHIN if figure is None else figure.value
+    found: list[Drift] = []
+    for share in year(first, last).whole:
+        words = "" if not share.keeps else NEAR if is_near(share, within) else None
+        if words is None:
+            continue
+        mend = f" {share.mend_words.capitalize()}." if share.mends else ""
+        sentence = (words or OVER).format(
+            name=share.rule.name.capitalize(),
+            value=share.shown,
+            unit=share.unit,
+            bound=share.bound_words,
+            scheme=share.rule.scheme,
+            mend=mend,
+        )
+        found.append((f"share:{share.rule.uuid}", sentence, None))
+    return found
+
+
+def is_near(share: Kept, within: Decimal) -> bool:
+    """Whether a share that is kept lies within so many points of a bound; a ratio in hundredths."""
+    if share.value is None:
+        return False
+    reach = within / 100 if share.rule.unit == FeedShareRule.Unit.RATIO else within
+    bounds = (share.rule.at_least, share.rule.at_most)
+    return any(bound is not None and abs(share.value - bound) < reach for bound in bounds)
+
+
+def over_days(last: date) -> list[Drift]:
+    """Rules for a day, or a group's day, that were missed more than once lately."""
+    days = rations_between(last - timedelta(days=DAYS - 1), last)
+    shares: dict[str, list[Kept]] = {}
+    where: dict[str, str] = {}
+    for day in days:
+        told = [("all groups", share) for share in day.shares]
+        told += [(str(one.group), share) for one in day.rations for share in one.shares]
+        for place, share in told:
+            key = f"share:{share.rule.uuid}:{place}"
+            shares.setdefault(key, []).append(share)
+            where[key] = place.capitalize()
+    found: list[Drift] = []
+    for key, told_of in shares.items():
+        missed = [share for share in told_of if not share.keeps]
+        if len(missed) < MISSED:
+            continue
+        newest = told_of[-1]
+        mend = MEND.format(ways=newest.mend_words) if newest.mends else ""
+        sentence = OFTEN.format(
+            where=where[key],
+            name=newest.rule.name,
+            missed=len(missed),
+            days=DAYS,
+            scheme=newest.rule.scheme,
+            mend=mend,
+        )
+        found.append((key, sentence, None))
+    return found

@@ -1,0 +1,243 @@
+"""The lines of the feed's papers: what each entry says on paper, struck ones with their reason."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from config.entries import Entry
+from config.papers import Column, Line, Part
+from config.templatetags.sheet import amount, moment
+from feed.days import day_words, start_of
+from feed.fed import Feeds
+from feed.models import Discard, Feeding, FeedLot, ForageBatch, Refusal
+from feed.window import hours_late
+
+NOT_MEASURED = "not measured"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """What a paper is asked for: days, by whom, when it is made and as known at which moment."""
+
+    first: date
+    last: date
+    made_by: str
+    made_at: datetime
+    known_at: datetime
+
+    @property
+    def span(self) -> dict[str, datetime]:
+        """A filter on entries of these days."""
+        return {
+            "happened_at__gte": start_of(self.first),
+            "happened_at__lt": start_of(self.last + timedelta(days=1)),
+        }
+
+    @property
+    def words(self) -> str:
+        return f"{day_words(self.first)} to {day_words(self.last)}"
+
+    def rows(self, model: type[Entry], *related: str) -> list[Any]:
+        """The entries of these days that had arrived by then, struck ones too, in order."""
+        found = model.objects.filter(received_at__lte=self.known_at, **self.span)
+        found = found.select_related("by", "struck_by", *related)
+        return list(found.order_by("happened_at", "pk"))
+
+    def struck(self, entry: Entry) -> str:
+        """Who struck an entry, when and why; "" when it stood at that moment."""
+        if entry.struck_at is None or entry.struck_at > self.known_at:
+            return ""
+        words = f": {entry.struck_words}" if entry.struck_words else ""
+        return (
+            f"{moment(entry.struck_at)} by {name_of(entry.struck_by)}, "
+            f"{entry.get_struck_reason_display()}{words}"
+        )
+
+
+def name_of(user: Any) -> str:
+    """How a person is called on paper."""
+    return user.get_full_name() or user.username if user else ""
+
+
+def columns(*heads: str | tuple[str, float] | tuple[str, float, bool]) -> tuple[Column, ...]:
+    """Columns from their heads; a head alone is a text of usual width."""
+    return tuple(Column(head) if isinstance(head, str) else Column(*head) for head in heads)
+
+
+def kilos(asked: Asked, rows: Iterable[Any]) -> str:
+    """The kilos of the rows that stand, for reading."""
+    return amount(sum((row.kg for row in rows if not asked.struck(row)), Decimal(0)))
+
+
+def unmeasured(row: Any, feeds: Feeds) -> bool:
+    """Whether nobody knows the dry matter of a load or feed lot."""
+    known = feeds.of_batches if isinstance(row, ForageBatch) else feeds.of_lots
+    return row.pk not in known
+
+
+def dry(row: Any, feeds: Feeds) -> str:
+    """Dry matter of a load or feed lot in %, for reading."""
+    known = (feeds.of_batches if isinstance(row, ForageBatch) else feeds.of_lots).get(row.pk)
+    return NOT_MEASURED if known is None else f"{amount(known.percent)} ({known.how})"
+
+
+def about(weighed: bool, kg: Decimal) -> str:
+    return amount(kg) if weighed else f"about {amount(kg)}"
+
+
+def loads_part(asked: Asked, batches: list[ForageBatch], feeds: Feeds) -> Part:
+    """The loads of fresh grass."""
+    return Part(
+        columns(
+            ("Load", 0.7),
+            ("Field", 1.3),
+            ("Cut began", 1.4),
+            ("kg", 0.9, True),
+            ("Dry matter, %", 1.3),
+            ("Past from", 1.3),
+            ("Foreign matter, remark", 1.6),
+            ("By", 0.9),
+        ),
+        tuple(
+            Line(
+                (
+                    str(batch.pk),
+                    str(batch.field),
+                    moment(batch.happened_at),
+                    about(batch.weighed, batch.kg),
+                    dry(batch, feeds),
+                    moment(batch.deadline),
+                    "; ".join(filter(None, (batch.foreign_matter, batch.remark))),
+                    name_of(batch.by),
+                ),
+                struck=asked.struck(batch),
+                url=batch.get_absolute_url(),
+            )
+            for batch in batches
+        ),
+        title="Fresh grass in",
+        empty="No grass was cut.",
+    )
+
+
+def lots_part(asked: Asked, lots: list[FeedLot], feeds: Feeds) -> Part:
+    """Hay, meal and other feed brought in, with where it came from."""
+    return Part(
+        columns(
+            ("Feed", 1.5),
+            ("Brought in", 1.3),
+            ("Supplier or field", 1.5),
+            ("Batch", 1),
+            ("kg", 0.9, True),
+            ("Dry matter, %", 1.2),
+            ("Kept", 1),
+            ("By", 0.9),
+        ),
+        tuple(
+            Line(
+                (
+                    str(lot),
+                    moment(lot.happened_at),
+                    str(lot.supplier or lot.field or ""),
+                    lot.batch_number,
+                    amount(lot.kg),
+                    dry(lot, feeds),
+                    str(lot.get_kept_as_display()),
+                    name_of(lot.by),
+                ),
+                struck=asked.struck(lot),
+            )
+            for lot in lots
+        ),
+        title="Hay, meal and other feed in",
+        empty="No other feed came in.",
+    )
+
+
+def fed_part(asked: Asked, feedings: list[Feeding]) -> Part:
+    """What the groups got, late feedings marked."""
+    return Part(
+        columns(
+            "Group", ("Fed", 1.3), ("Feed", 2), ("kg", 0.9, True), ("Late, h", 0.7, True), "By"
+        ),
+        tuple(
+            Line(
+                (
+                    str(feeding.group),
+                    moment(feeding.happened_at),
+                    str(feeding.batch or feeding.feed_lot),
+                    about(feeding.weighed, feeding.kg),
+                    f"{late:.1f}" if late else "",
+                    name_of(feeding.by),
+                ),
+                struck=asked.struck(feeding),
+                loud=bool(late),
+            )
+            for feeding in feedings
+            for late in [lateness(feeding)]
+        ),
+        title="Fed to groups",
+        empty="Nothing was fed.",
+    )
+
+
+def lateness(feeding: Feeding) -> float:
+    """Hours past the load's deadline; 0 in time."""
+    return hours_late(feeding.happened_at, feeding.batch.deadline) if feeding.batch else 0.0
+
+
+def left_part(asked: Asked, refusals: list[Refusal]) -> Part:
+    """What the groups left and where it went."""
+    return Part(
+        columns("Group", "Cleared", ("kg", 0.8, True), "State", ("Where to", 1.6), "By"),
+        tuple(
+            Line(
+                (
+                    str(refusal.group),
+                    moment(refusal.happened_at),
+                    amount(refusal.kg),
+                    str(refusal.get_state_display()),
+                    str(refusal.get_where_to_display() or "not written"),
+                    name_of(refusal.by),
+                ),
+                struck=asked.struck(refusal),
+            )
+            for refusal in refusals
+        ),
+        title="Left by groups",
+        empty="No refusals were written.",
+    )
+
+
+def discards_part(asked: Asked, discards: list[Discard]) -> Part:
+    """What was thrown away, why and where to."""
+    return Part(
+        columns(
+            ("Feed", 1.4),
+            "Discarded",
+            ("kg", 0.8, True),
+            "Why",
+            ("Where to", 1.6),
+            "Witness",
+            "By",
+        ),
+        tuple(
+            Line(
+                (
+                    str(discard.batch or discard.feed_lot),
+                    moment(discard.happened_at),
+                    amount(discard.kg),
+                    str(discard.get_why_display()),
+                    str(discard.get_where_to_display()),
+                    discard.witness,
+                    name_of(discard.by),
+                ),
+                struck=asked.struck(discard),
+            )
+            for discard in discards
+        ),
+        title="Thrown away",
+        empty="Nothing was thrown away.",
+    )

@@ -1,0 +1,355 @@
+"""The papers of the feed: feed in and out, work on fields, and the proof of no fermented feed.
+
+Each is one ``Paper``, shown as a page, a table file and a PDF. Struck lines stay in, crossed out.
+"""
+
+from collections.abc import Callable, Iterable
+from datetime import timedelta
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import Q, Sum
+
+from config.papers import CAUTION, Line, Paper, Part
+from config.templatetags.sheet import amount, moment
+from feed.days import day_words, local_day, start_of
+from feed.fed import Feeds
+from feed.models import Discard, Feeding, FeedLot, FieldWork, ForageBatch, HeapCheck, Refusal
+from feed.paper_lines import (
+    NOT_MEASURED,
+    Asked,
+    columns,
+    discards_part,
+    fed_part,
+    kilos,
+    lateness,
+    left_part,
+    loads_part,
+    lots_part,
+    name_of,
+    unmeasured,
+)
+from feed.schemes import broken
+from feed.services.lots import feed_of, feed_rules
+
+SCHEME = (
+    "What the scheme forbids, and how long a field waits, is for its own text, the label and local "
+    "law to say; the rules used here stand in the book with their sources."
+)
+NO_PUBLISHED_TIME = (
+    "No published time until cut grass heats was found: the window of a load is the estate's own "
+    "rule. A probe in the heap beats the clock."
+)
+
+
+def paper(asked: Asked, title: str, stem: str, parts: Iterable[Part], **said: Any) -> Paper:
+    """A paper about these days."""
+    return Paper(
+        title=title,
+        stem=f"{stem}-{asked.first}-{asked.last}",
+        made_by=asked.made_by,
+        made_at=asked.made_at,
+        known_at=asked.known_at,
+        parts=tuple(parts),
+        about=(asked.words,),
+        **said,
+    )
+
+
+def feed_in_and_out(asked: Asked) -> Paper:
+    """Every load and feed lot that came in, every feeding, refusal and discard."""
+    batches = asked.rows(ForageBatch, "field")
+    lots = asked.rows(FeedLot, "field", "supplier")
+    feedings = asked.rows(Feeding, "group", "batch__field", "feed_lot")
+    refusals = asked.rows(Refusal, "group")
+    discards = asked.rows(Discard, "batch__field", "feed_lot")
+    feeds = Feeds((batch.pk for batch in batches), (lot.pk for lot in lots))
+    cut, fed = kilos(asked, batches), kilos(asked, feedings)
+    answer = (
+        f"{cut} kg of grass cut and {kilos(asked, lots)} kg of other feed brought in; {fed} kg fed "
+        f"to groups, {kilos(asked, refusals)} kg left by them, {kilos(asked, discards)} kg "
+        "thrown away."
+    )
+    unknown = [row for row in (*batches, *lots) if not asked.struck(row) and unmeasured(row, feeds)]
+    missing = (f"{len(unknown)} feeds without a dry matter.",) if unknown else ()
+    return paper(
+        asked,
+        "Feed in and out",
+        "feed-in-out",
+        (
+            loads_part(asked, batches, feeds),
+            lots_part(asked, lots, feeds),
+            fed_part(asked, feedings),
+            left_part(asked, refusals),
+            discards_part(asked, discards),
+        ),
+        answer=answer,
+        missing=missing,
+        cautions=(SCHEME, CAUTION),
+    )
+
+
+def field_works(asked: Asked) -> Paper:
+    """Slurry, manure, fertiliser and sprays with their waiting days, and the first cut after."""
+    works = asked.rows(FieldWork, "field")
+    first_cuts = cuts_after(works, asked)
+    early = [
+        work
+        for work in works
+        if not asked.struck(work) and cut_early(work, first_cuts.get(work.pk))
+    ]
+    standing = [work for work in works if not asked.struck(work)]
+    answer = f"{len(standing)} works on {len({work.field_id for work in standing})} fields; " + (
+        f"{len(early)} fields were cut before they were free."
+        if early
+        else "no field was cut before it was free."
+    )
+    lines = tuple(
+        Line(
+            (
+                moment(work.happened_at),
+                str(work.field),
+                amount(work.field.hectares),
+                str(work.get_what_display()),
+                " ".join(filter(None, (work.product, work.batch))),
+                work.rate,
+                f"{work.waiting_days} ({'label' if work.from_label else 'rule'})",
+                day_words(work.free_on),
+                cut_said(work, first_cuts.get(work.pk)),
+                name_of(work.by),
+            ),
+            struck=asked.struck(work),
+            loud=cut_early(work, first_cuts.get(work.pk)),
+        )
+        for work in works
+    )
+    heads = columns(
+        ("Done", 1.1),
+        ("Field", 1.1),
+        ("ha", 0.5, True),
+        ("Work", 0.8),
+        ("Product, batch", 1.3),
+        ("Rate", 0.9),
+        ("Waiting days", 0.9),
+        ("Free on", 1),
+        ("First cut after", 1.3),
+        ("By", 0.8),
+    )
+    part = Part(heads, lines, empty="No work on fields was written.")
+    return paper(
+        asked,
+        "Work on fields",
+        "field-works",
+        (part,),
+        answer=answer,
+        cautions=(SCHEME, CAUTION),
+    )
+
+
+def cuts_after(works: list[FieldWork], asked: Asked) -> dict[int, ForageBatch]:
+    """By work (key), the first load cut from its field after it, as known then. One statement."""
+    if not works:
+        return {}
+    fields = {work.field_id for work in works}
+    since = min(work.happened_at for work in works)
+    loads = ForageBatch.objects.as_known(asked.known_at).filter(
+        field__in=fields, happened_at__gte=since
+    )
+    found: dict[int, ForageBatch] = {}
+    for load in loads.order_by("happened_at", "pk"):
+        for work in works:
+            if work.field_id == load.field_id and work.happened_at <= load.happened_at:
+                found.setdefault(work.pk, load)
+    return found
+
+
+def cut_early(work: FieldWork, load: ForageBatch | None) -> bool:
+    """Whether the field was cut before the day it was free."""
+    return load is not None and local_day(load.happened_at) < work.free_on
+
+
+def cut_said(work: FieldWork, load: ForageBatch | None) -> str:
+    """The first cut after a work, for reading."""
+    if load is None:
+        return "not cut since"
+    early = "BEFORE IT WAS FREE, " if cut_early(work, load) else ""
+    reason = f" ({load.early_reason})" if early and load.early_reason else ""
+    return f"{early}load {load.pk}, {moment(load.happened_at)}{reason}"
+
+
+def no_fermented(asked: Asked) -> Paper:
+    """What was brought in and how it was kept, what heated, what was fed late, what was discarded.
+
+    Nobody can prove that something was never there; this shows everything the book knows.
+    """
+    lots = lots_on_hand(asked)
+    heated = heated_loads(asked)
+    late = [one for one in asked.rows(Feeding, "group", "batch__field") if lateness(one)]
+    discards = asked.rows(Discard, "batch__field", "feed_lot")
+    rules = feed_rules()
+    judged = [(lot, broken(feed_of(lot), rules, local_day(lot.happened_at))) for lot in lots]
+    bad = [lot for lot, met in judged if any(rule.refuse for rule in met)]
+    kept_wet = [lot for lot in lots if lot.kept_as != FeedLot.Kept.DRY]
+    standing_late = [one for one in late if not asked.struck(one)]
+    answer = (
+        f"{len(lots)} feed lots on hand, {len(kept_wet)} of them not kept dry, {len(bad)} "
+        f"forbidden by a scheme's rule; {len(heated)} loads found heated; {len(standing_late)} "
+        f"feedings past their window; {kilos(asked, discards)} kg thrown away."
+    )
+    unknown = [lot for lot in lots if lot.dry_matter is None]
+    missing = (f"{len(unknown)} feed lots without a dry matter to judge by.",) if unknown else ()
+    return paper(
+        asked,
+        "No fermented feed",
+        "no-fermented-feed",
+        (
+            judged_part(judged),
+            heated_part(heated),
+            late_part(asked, late),
+            discards_part(asked, discards),
+        ),
+        answer=answer,
+        missing=missing,
+        cautions=(SCHEME, NO_PUBLISHED_TIME, CAUTION),
+    )
+
+
+def lots_on_hand(asked: Asked) -> list[FeedLot]:
+    """Feed lots that lay here on one of the days: in by the last, not finished before the first."""
+    end = start_of(asked.last + timedelta(days=1))
+    lots = FeedLot.objects.as_known(asked.known_at).filter(happened_at__lt=end)
+    there = lots.filter(Q(finished_on=None) | Q(finished_on__gte=asked.first))
+    return list(there.select_related("field", "supplier").order_by("happened_at", "pk"))
+
+
+def judged_part(judged: list[tuple[FeedLot, Any]]) -> Part:
+    """The feed lots with how they were kept, and the rules they break."""
+    return Part(
+        columns(
+            ("Feed", 1.5),
+            ("Brought in", 1.2),
+            ("Supplier or field", 1.4),
+            ("Kept", 1),
+            ("Water, %", 0.8, True),
+            ("Judged by the rules in the book", 2.4),
+        ),
+        tuple(
+            Line(
+                (
+                    str(lot),
+                    moment(lot.happened_at),
+                    str(lot.supplier or lot.field or ""),
+                    str(lot.get_kept_as_display()),
+                    NOT_MEASURED if lot.dry_matter is None else amount(100 - lot.dry_matter),
+                    "; ".join(f"{rule.name} ({rule.scheme})" for rule in met) or "breaks no rule",
+                ),
+                loud=bool(met),
+            )
+            for lot, met in judged
+        ),
+        title="Feed on hand",
+        empty="No feed lot is in the book.",
+    )
+
+
+def heated_loads(asked: Asked) -> list[tuple[ForageBatch, HeapCheck | None, Decimal, Decimal]]:
+    """(load, the probe, kg fed, kg discarded) of loads of these days that were found heated."""
+    known = asked.known_at
+    loads = list(
+        ForageBatch.objects.as_known(known)
+        .filter(heated_at__isnull=False, **asked.span)
+        .select_related("field")
+        .order_by("happened_at", "pk")
+    )
+    checks = HeapCheck.objects.as_known(known).filter(batch__in=loads)
+    probes = {(check.batch_id, check.happened_at): check for check in checks}
+    fed, thrown = (
+        dict(
+            model.objects.as_known(known)
+            .filter(batch__in=loads)
+            .order_by()
+            .values_list("batch")
+            .annotate(sum=Sum("kg"))
+        )
+        for model in (Feeding, Discard)
+    )
+    zero = Decimal(0)
+    return [
+        (
+            load,
+            probes.get((load.pk, load.heated_at)),
+            fed.get(load.pk, zero),
+            thrown.get(load.pk, zero),
+        )
+        for load in loads
+    ]
+
+
+def heated_part(
+    heated: list[tuple[ForageBatch, HeapCheck | None, Decimal, Decimal]],
+) -> Part:
+    """Loads that heated, and where they went."""
+    return Part(
+        columns(
+            ("Load", 1.4),
+            ("Cut began", 1.2),
+            ("Found heated", 1.2),
+            ("Heap, °C", 0.8, True),
+            ("Air, °C", 0.8, True),
+            ("kg", 0.8, True),
+            ("Fed, kg", 0.8, True),
+            ("Thrown away, kg", 1, True),
+        ),
+        tuple(
+            Line(
+                (
+                    str(load),
+                    moment(load.happened_at),
+                    moment(load.heated_at),
+                    amount(check.heap) if check else "",
+                    amount(check.air) if check else "",
+                    amount(load.kg),
+                    amount(fed),
+                    amount(thrown),
+                ),
+                url=load.get_absolute_url(),
+            )
+            for load, check, fed, thrown in heated
+        ),
+        title="Loads found heated",
+        empty="No load was found heated.",
+    )
+
+
+def late_part(asked: Asked, late: list[Feeding]) -> Part:
+    """Feedings past the window."""
+    part = fed_part(asked, late)
+    return Part(
+        part.columns,
+        part.lines,
+        title="Fed past the window",
+        empty="Nothing was fed past its window.",
+    )
+
+
+# Slug -> (title, how it is made, most days, what it is for).
+PAPERS: dict[str, tuple[str, Callable[[Asked], Paper], int, str]] = {
+    "feed-in-out": (
+        "Feed in and out",
+        feed_in_and_out,
+        92,
+        "Every load and lot that came in, who got it, what was left and thrown away.",
+    ),
+    "field-works": (
+        "Work on fields",
+        field_works,
+        1098,
+        "Slurry, fertiliser and sprays, waiting days, and the first cut after each.",
+    ),
+    "no-fermented-feed": (
+        "No fermented feed",
+        no_fermented,
+        366,
+        "How every feed was kept, what heated, what was fed late, and what was thrown away.",
+    ),
+}

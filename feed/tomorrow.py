@@ -1,0 +1,260 @@
+"""What to cut for a day: from cows, target and dry matter, in which loads and on which fields.
+
+Less is cut than would be thrown away, and never less than they need: the need is exact, the loads
+are no fuller than it, and grass that lies there already is told but not taken off by itself, for it
+may be fed tonight.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta
+from decimal import Decimal
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.db.models import OuterRef, Subquery
+
+from feed.cutting import Wanted, kilos_needed, kilos_to_cut, wagons
+from feed.days import local_day
+from feed.dry_matter import Grass, Known
+from feed.heads import Heads
+from feed.models import FeedFigure, Field, FieldWalk, ForageBatch, GrassTarget
+from feed.models.batches import last_cut
+from feed.services.figures import figures_on
+from feed.waste import Waste, waste
+from herd.models import Group
+
+# By then the day's grass is at the fence: what is good until later can still be fed that day.
+FENCE = time(8)
+# Cover before cutting, kg of dry matter a hectare (AHDB/AFBI, Cut and carry, p. 13); a figure of
+# the estate wins.
+COVER_MOST = Decimal(4000)
+# A lighter rest is not worth a trip of its own (hard range of a load).
+LIGHTEST = Decimal(500)
+# A walk of longer ago says little about what stands there.
+WALKED_WITHIN = timedelta(days=14)
+WEEK = timedelta(days=7)
+NO_TARGET = "No group has a grass target for that day."
+NO_DRY_MATTER = "Nobody has found the dry matter of grass in the last 45 days."
+NO_WAGON = "How much a wagon holds is not set among the feed figures."
+
+
+@dataclass(frozen=True, kw_only=True)
+class Share:
+    """One group: its cows now, the target, and the fresh kilos that is."""
+
+    group: Group
+    wanted: Wanted
+    kg: Decimal | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stand:
+    """A field for a cut. ``free_on`` None: it is free on that day.
+
+    ``walk``: what somebody judged to stand there since the last cut, None when nobody did.
+    ``standing_kg`` is that in fresh kilos; ``too_long``: it is over what shall stand there.
+    """
+
+    field: Field
+    free_on: date | None
+    last_cut: datetime | None
+    walk: FieldWalk | None
+    standing_kg: Decimal | None
+    too_long: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mown:
+    """How much of a field to mow."""
+
+    stand: Stand
+    kg: Decimal
+    hectares: Decimal
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lying:
+    """A load of which something lies there that is still good when the grass is fed that day."""
+
+    batch: ForageBatch
+    left_kg: Decimal
+
+
+@dataclass
+class Plan:
+    """What to cut for a day. ``why_not``: what must be known first; empty when all is."""
+
+    day: date
+    at: datetime
+    shares: list[Share] = field(default_factory=list)
+    without: list[Group] = field(default_factory=list)
+    known: Known | None = None
+    loss: Decimal = Decimal(0)
+    loss_known: bool = False
+    needed_kg: Decimal | None = None
+    cut_kg: Decimal | None = None
+    less_kg: Decimal | None = None
+    loads: list[Decimal] = field(default_factory=list)
+    wagon_kg: Decimal | None = None
+    lying: list[Lying] = field(default_factory=list)
+    fields: list[Stand] = field(default_factory=list)
+    waiting: list[Stand] = field(default_factory=list)
+    mown: list[Mown] = field(default_factory=list)
+    week: Waste | None = None
+    why_not: list[str] = field(default_factory=list)
+
+    @property
+    def cows(self) -> int:
+        return sum(share.wanted.cows for share in self.shares)
+
+    @property
+    def dry_matter_kg(self) -> Decimal:
+        return sum((share.wanted.dry_matter_kg for share in self.shares), Decimal(0))
+
+    @property
+    def lying_kg(self) -> Decimal:
+        return sum((one.left_kg for one in self.lying), Decimal(0))
+
+
+def plan(day: date, at: datetime) -> Plan:
+    """The plan of a cut for a day, as known at a moment. Some twenty statements."""
+    found = Plan(day, at)
+    figures = figures_on(day, "wagon", "cut_loss", "cover_most")
+    put_cows(found)
+    found.known = Grass(at, at).at(at)
+    if "cut_loss" in figures:
+        found.loss, found.loss_known = figures["cut_loss"].value, True
+    put_kilos(found, figures.get("wagon"))
+    cover = figures.get("cover_most")
+    put_fields(found, COVER_MOST if cover is None else cover.value)
+    found.week = waste(local_day(at - WEEK) + timedelta(days=1), local_day(at))
+    return found
+
+
+def put_cows(found: Plan) -> None:
+    """The groups with a target on that day and the cows in them now, and those without one."""
+    targets = (
+        GrassTarget.objects.standing()
+        .filter(valid_from__lte=found.day, group__struck_at=None)
+        .select_related("group")
+        .order_by("group", "-valid_from")
+        .distinct("group")
+    )
+    by_group = {target.group_id: target for target in targets}
+    groups = Group.objects.standing().order_by("number")
+    heads = Heads((group.pk for group in groups), found.at, found.at)
+    for group in groups:
+        cows, target = heads.at(group.pk, found.at), by_group.get(group.pk)
+        if target is None:
+            if cows and group.use != Group.Use.YOUNG:
+                found.without.append(group)
+            continue
+        wanted = Wanted(cows=cows, target=target.dry_matter_kg)
+        found.shares.append(Share(group=group, wanted=wanted, kg=None))
+
+
+def put_kilos(found: Plan, wagon: FeedFigure | None) -> None:
+    """The kilos to cut and the loads; what must be known first when that cannot be told."""
+    if not found.shares:
+        found.why_not.append(NO_TARGET)
+    if found.known is None:
+        found.why_not.append(NO_DRY_MATTER)
+    if found.why_not or found.known is None:
+        return
+    percent = found.known.percent
+    found.shares = [
+        Share(
+            group=share.group,
+            wanted=share.wanted,
+            kg=kilos_needed([share.wanted], percent, found.loss),
+        )
+        for share in found.shares
+    ]
+    wanted = [share.wanted for share in found.shares]
+    found.needed_kg = kilos_needed(wanted, percent, found.loss)
+    found.cut_kg = kilos_to_cut(found.needed_kg, Decimal(0))
+    found.lying = lying(found.day, found.at)
+    found.less_kg = kilos_to_cut(found.needed_kg, found.lying_kg)
+    if wagon is None:
+        found.why_not.append(NO_WAGON)
+    else:
+        found.wagon_kg = wagon.value
+        found.loads = wagons(found.cut_kg, wagon.value, LIGHTEST)
+
+
+def lying(day: date, at: datetime) -> list[Lying]:
+    """Open loads that are still within their window when the day's grass is at the fence."""
+    fence = datetime.combine(day, FENCE, tzinfo=ZoneInfo(settings.TIME_ZONE))
+    loads = (
+        ForageBatch.objects.open()
+        .filter(happened_at__lte=at, deadline__gt=fence)
+        .with_left(at)
+        .select_related("field")
+        .order_by("deadline", "pk")
+    )
+    return [Lying(batch=batch, left_kg=batch.left_kg) for batch in loads if batch.left_kg > 0]
+
+
+def put_fields(found: Plan, cover_most: Decimal) -> None:
+    """The fields free on that day, what stands too long first, then the longest uncut."""
+    newest = FieldWalk.objects.happened_by(found.at).filter(field=OuterRef("pk"))
+    fields = list(
+        Field.objects.standing()
+        .with_free_on(found.at, found.day)
+        .annotate(
+            cut_at=last_cut(found.at),
+            walked=Subquery(newest.order_by("-happened_at").values("pk")[:1]),
+        )
+    )
+    walks = FieldWalk.objects.in_bulk({one.walked for one in fields if one.walked})
+    stands = [
+        stand(one, walks.get(one.walked), found, cover_most)
+        for one in sorted(fields, key=lambda one: one.name)
+    ]
+    found.fields = sorted((one for one in stands if one.free_on is None), key=first_cut)
+    found.waiting = sorted(
+        (one for one in stands if one.free_on is not None), key=lambda one: one.free_on or date.max
+    )
+    if found.cut_kg:
+        found.mown = allot(found.cut_kg, found.fields)
+
+
+def stand(one: Field, walk: FieldWalk | None, found: Plan, cover_most: Decimal) -> Stand:
+    """A field with what is known to stand there; a walk before the last cut says nothing."""
+    cut_at, free_on = one.cut_at, one.free_on  # type: ignore[attr-defined]
+    if walk is not None and (
+        (cut_at is not None and walk.happened_at < cut_at)
+        or found.at - walk.happened_at > WALKED_WITHIN
+    ):
+        walk = None
+    kg = None
+    if walk is not None and found.known is not None:
+        kg = walk.cover * one.hectares / found.known.percent * 100
+    too_long = walk is not None and walk.cover >= cover_most
+    return Stand(
+        field=one,
+        free_on=free_on,
+        last_cut=cut_at,
+        walk=walk,
+        standing_kg=kg,
+        too_long=too_long,
+    )
+
+
+def first_cut(one: Stand) -> tuple[bool, bool, datetime]:
+    """The order of free fields: what stands too long, then never cut, then the longest uncut."""
+    start = datetime(1900, 1, 1, tzinfo=ZoneInfo("UTC"))
+    return not one.too_long, one.last_cut is not None, one.last_cut or start
+
+
+def allot(kg: Decimal, stands: Iterable[Stand]) -> list[Mown]:
+    """Which field gives how many kilos, in order, as far as the walks tell."""
+    left, found = kg, []
+    for one in stands:
+        if left > 0 and one.standing_kg:
+            taken = min(left, one.standing_kg)
+            hectares = taken / one.standing_kg * one.field.hectares
+            found.append(Mown(stand=one, kg=taken, hectares=hectares))
+            left -= taken
+    return found

@@ -1,0 +1,85 @@
+"""The papers of the feed, as a page, a table file (``?as=csv``) and a PDF (``?as=pdf``)."""
+
+from datetime import date, datetime, timedelta
+
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+
+from config.forms.fields import DayField, MomentField
+from config.papers.handing import hand_over
+from config.roles import action_required
+from feed.days import local_day
+from feed.paper_lines import Asked
+from feed.papers import PAPERS
+
+USUAL = timedelta(days=30)
+WRONG_WAY_ROUND = "The last day, {last}, comes before the first, {first}."
+TOO_LONG = "{first} to {last} is too long for this paper: expected {most} days at most."
+NOT_YET = "Nobody knows yet what will be known at {at}. Expected a moment behind us."
+
+
+@action_required("read")
+def papers(request: HttpRequest) -> HttpResponse:
+    """Which papers there are."""
+    listed = [(slug, title, help_words) for slug, (title, _, _, help_words) in PAPERS.items()]
+    return render(request, "feed/papers.html", {"papers": listed, "now": timezone.now()})
+
+
+@action_required("read")
+def paper(request: HttpRequest, slug: str) -> HttpResponse:
+    """One paper, about ``?from=`` to ``?to=``, as known at ``?known=``."""
+    if slug not in PAPERS:
+        raise Http404(slug)
+    title, make, most, help_words = PAPERS[slug]
+    asked = asked_by(request, most)
+    context = {
+        "slug": slug,
+        "title": title,
+        "help": help_words,
+        "asked": asked,
+        "known": request.GET.get("known", ""),
+        "now": asked.made_at,
+    }
+    return hand_over(request, make(asked), "feed/paper.html", context)
+
+
+def asked_by(request: HttpRequest, most: int) -> Asked:
+    """What the address asks for: the last 30 days as a rule. Raises ValidationError by name."""
+    now = timezone.now()
+    user = request.user
+    assert user.is_authenticated
+    last = day_of(request, "to") or local_day(now)
+    first = day_of(request, "from") or last - USUAL + timedelta(days=1)
+    if first > last:
+        raise ValidationError({"from": WRONG_WAY_ROUND.format(first=first, last=last)})
+    if (last - first).days >= most:
+        raise ValidationError({"from": TOO_LONG.format(first=first, last=last, most=most)})
+    return Asked(
+        first=first,
+        last=last,
+        made_by=user.get_full_name() or user.username,
+        made_at=now,
+        known_at=known_of(request, now),
+    )
+
+
+def day_of(request: HttpRequest, name: str) -> date | None:
+    """A day of the address, None when it is left out. Raises ValidationError at ``name``."""
+    try:
+        found: date | None = DayField(required=False).clean(request.GET.get(name, ""))
+    except ValidationError as error:
+        raise ValidationError({name: error.messages}) from error
+    return found
+
+
+def known_of(request: HttpRequest, now: datetime) -> datetime:
+    """As known at which moment; now as a rule. Raises ValidationError at ``known``."""
+    try:
+        found: datetime | None = MomentField(required=False).clean(request.GET.get("known", ""))
+    except ValidationError as error:
+        raise ValidationError({"known": error.messages}) from error
+    if found is not None and found > now:
+        raise ValidationError({"known": NOT_YET.format(at=request.GET["known"][:20])})
+    return found or now
