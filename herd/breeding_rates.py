@@ -100,6 +100,11 @@ class Period:
     provisional: bool = False
 
     @property
+    def last(self) -> date:
+        """The last day that belongs to it."""
+        return self.ends - timedelta(days=1)
+
+    @property
     def service_rate(self) -> Decimal | None:
         return percent(self.served, self.eligible)
 

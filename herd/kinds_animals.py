@@ -20,7 +20,7 @@ from herd.models import (
     TagEvent,
     UnknownCow,
 )
-from herd.services import animals, bands, breeding, groups, unknown
+from herd.services import animals, bands, breeding, checks, groups, unknown
 
 ANIMALS = (
     Kind(
@@ -200,6 +200,7 @@ BREEDING = (
         title="Pregnancy checks",
         moment="checked at",
         fields=("animal", "way", "result", "days"),
+        record=checks.record_check,
         filters=("animal", "result"),
     ),
     Kind(

@@ -11,7 +11,9 @@ from rest_framework.views import APIView
 
 from config.api.fields import MomentField
 from config.roles import MayDo
+from herd.api.unknown import UnknownOut, unknown_told
 from herd.models import Group
+from herd.unknown import open_unknown
 from herd.withheld import NOT, TANK, Answer, withheld_list
 
 NO_GROUP = "There is no group {number}."
@@ -45,10 +47,11 @@ class OneAnswer(serializers.Serializer[Any]):
 
 
 class WithheldList(serializers.Serializer[Any]):
-    """The list and the moment it is of."""
+    """The list and the moment it is of; a cow nobody can name is NOT as well."""
 
     at = serializers.DateTimeField()
     animals = OneAnswer(many=True)
+    unknown = UnknownOut(many=True)
 
 
 class WithheldApi(APIView):
@@ -64,11 +67,13 @@ class WithheldApi(APIView):
         asked = query.validated_data
         at = asked.get("at") or timezone.now()
         answers = withheld_list(at, group=asked.get("group"))
+        unknown = open_unknown(at, asked.get("group"))
         word = asked.get("answer")
         return Response(
             {
                 "at": timezone.localtime(at).isoformat(),
                 "animals": [told(answer) for answer in answers if word in (None, answer.word)],
+                "unknown": [] if word == TANK else [unknown_told(cow) for cow in unknown],
             }
         )
 

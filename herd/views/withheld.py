@@ -11,6 +11,7 @@ from django.utils import timezone
 from config.roles import action_required
 from herd.forms.withheld import WithheldForm
 from herd.models import Group, MilkingTime
+from herd.unknown import open_unknown
 from herd.withheld import Answer, withheld_list
 
 
@@ -28,6 +29,7 @@ def withheld(request: HttpRequest) -> HttpResponse:
     at = asked.get("at") or timezone.now()
     number = asked.get("group")
     context |= {"at": at, "number": number, **sheet(at, withheld_list(at, group=number))}
+    context["unknown"] = list(open_unknown(at, number))
     panel = request.headers.get("HX-Request") == "true"
     return render(request, "herd/_withheld.html" if panel else "herd/withheld.html", context)
 

@@ -1,0 +1,73 @@
+"""Several animals of a group moved at once, and an animal that arrives."""
+
+from copy import deepcopy
+from functools import cache
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+
+from config.forms.entries import EntryForm, SheetForm, form_of
+from config.forms.fields import EntryText, MomentField
+from herd.models import Animal, Group
+from herd.withheld import Answer
+
+TICK_ONE = "Tick the animals that move; nobody is ticked."
+ARRIVAL_FIELDS = (
+    "ear_tag",
+    "farm_number",
+    "electronic_number",
+    "sex",
+    "born_on",
+    "breed",
+    "arrived_from",
+    "marks",
+)
+
+
+class MoveForm(SheetForm):
+    """Who of a group moves, where to and when."""
+
+    happened_at = MomentField(label="Moved at", initial=timezone.now)
+    group = EntryText(Group, label="To group")
+    note = forms.CharField(label="Why", max_length=120, required=False)
+    animals = forms.MultipleChoiceField(
+        label="Who moves",
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": TICK_ONE},
+    )
+
+    def __init__(self, *args: Any, answers: list[Answer], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["animals"]
+        assert isinstance(field, forms.MultipleChoiceField)
+        field.error_messages["required"] = TICK_ONE
+        field.choices = [(str(one.uuid), self.words(one)) for one in answers]
+
+    @staticmethod
+    def words(answer: Answer) -> str:
+        """An animal as its box says it."""
+        why = f": {answer.why[0]}" if answer.withheld and answer.is_milked and answer.why else ""
+        word = f", {answer.word}{why}" if answer.is_milked else ""
+        return f"{answer.name}{word}"
+
+    def moved(self) -> list[Animal]:
+        """The animals that were ticked."""
+        return list(Animal.objects.standing().filter(uuid__in=self.cleaned_data["animals"]))
+
+
+@cache
+def arrival_form() -> type[EntryForm]:
+    """The form of an arrival: an animal, and the group she is put into."""
+    animal, stay = form_of("animals").base_fields, form_of("group-stays").base_fields
+    fields = {
+        "happened_at": deepcopy(animal["happened_at"]),
+        **{name: deepcopy(animal[name]) for name in ARRIVAL_FIELDS},
+        "group": deepcopy(stay["group"]),
+        "note": deepcopy(stay["note"]),
+    }
+    fields["happened_at"].label = "Arrived at"
+    fields["group"].label, fields["group"].required = "Put into group", True
+    fields["note"].label = "The paper that came with her"
+    described = {"describes": form_of("animals").describes}
+    return type("ArrivalForm", (EntryForm,), {**described, **fields})

@@ -1,0 +1,71 @@
+"""Animals that arrive, and several of a group that move at once."""
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+
+from config.entries import Stamp
+from config.once import once_only
+from config.roles import action_required
+from config.views.entries import DEVICE, stamp_of
+from herd.forms.moves import MoveForm, arrival_form
+from herd.models import Group
+from herd.services.arrivals import arrive as record_arrival
+from herd.services.groups import move_animals
+from herd.withheld import Answer, withheld_list
+
+MOVED = "{count} moved to {group}."
+NOT_AMONG = "NOT among them: {names}; the lists of both groups show them."
+ARRIVED = "Written: {animal} arrived, {group}."
+
+
+@action_required("write:group-stays")
+@once_only
+def move(request: HttpRequest) -> HttpResponse:
+    """Move several animals of a group (``?from=`` its number) to another; all or none."""
+    text = request.GET.get("from", "").strip()
+    if not (text.isascii() and text.isdecimal() and len(text) <= 5):
+        groups = Group.objects.standing().order_by("number")
+        return render(request, "herd/move_from.html", {"groups": groups})
+    source = get_object_or_404(Group.objects.standing(), number=int(text))
+    answers = withheld_list(timezone.now(), group=source.number)
+    form = MoveForm(request.POST or None, answers=answers)
+    if form.is_valid():
+        assert request.user.is_authenticated
+        stamp = Stamp.now(request.user, form.cleaned_data["happened_at"], device=DEVICE)
+        group, moved = form.cleaned_data["group"], form.moved()
+        written = form.carry_out(
+            move_animals,
+            stamp=stamp,
+            animals=moved,
+            group=group,
+            note=form.cleaned_data["note"],
+        )
+        if written is not None:
+            messages.success(request, MOVED.format(count=len(written), group=group))
+            tell_of_withheld(request, answers, {animal.pk for animal in moved})
+            return redirect(group)
+    context = {"source": source, "form": form, "heads": len(answers), "now": timezone.now()}
+    return render(request, "herd/move.html", context)
+
+
+def tell_of_withheld(request: HttpRequest, answers: list[Answer], moved: set[int]) -> None:
+    """Say who of the moved is NOT, so that both lines are set for it."""
+    out = [one.name for one in answers if one.withheld and one.is_milked and one.animal_id in moved]
+    if out:
+        messages.warning(request, NOT_AMONG.format(names=", ".join(out)))
+
+
+@action_required("write:animals")
+@once_only
+def arrive(request: HttpRequest) -> HttpResponse:
+    """An animal comes to the estate and is put into a group."""
+    form = arrival_form()(request.POST or None)
+    if form.is_valid():
+        values = {name: form.cleaned_data[name] for name in form.fields if name != "happened_at"}
+        animal = form.carry_out(record_arrival, stamp=stamp_of(request, form), **values)
+        if animal is not None:
+            messages.success(request, ARRIVED.format(animal=animal, group=values["group"]))
+            return redirect(animal)
+    return render(request, "herd/arrive.html", {"form": form})
