@@ -19,5 +19,5 @@ class Frame(AppConfig):
 
     def ready(self) -> None:
         post_migrate.connect(never_ignore, sender=self)
-        # By name, so that the frame imports no app: <app>/kinds.py and <app>/finders.py.
-        autodiscover_modules("checks", "kinds", "finders")
+        # By name, so that the frame imports no app: <app>/kinds.py, <app>/finders.py and so on.
+        autodiscover_modules("checks", "kinds", "finders", "yields")

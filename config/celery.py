@@ -40,6 +40,10 @@ app.conf.update(
             "task": "feed.tasks.flag_grass_past_window",
             "schedule": timedelta(minutes=5),
         },
+        "shares of the feed": {
+            "task": "feed.tasks.ring_for_shares",
+            "schedule": timedelta(hours=6),
+        },
         "lots over their limits": {
             "task": "milk.tasks.flag_lots_over_limits",
             "schedule": timedelta(minutes=15),
@@ -47,6 +51,14 @@ app.conf.update(
         "milk of withheld animals": {
             "task": "milk.tasks.flag_withheld_milk",
             "schedule": timedelta(minutes=5),
+        },
+        "doses due, bands off": {
+            "task": "herd.tasks.ring_for_rounds",
+            "schedule": timedelta(minutes=10),
+        },
+        "withdrawal periods": {
+            "task": "herd.tasks.compute_periods_again",
+            "schedule": timedelta(days=1),
         },
         "old keys and sessions": {
             "task": "config.tasks.clear_old",

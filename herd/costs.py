@@ -20,7 +20,7 @@ class Cost:
 
     ``milkings``: those of hers that start after the first dose and before she is back, and that
     only this course keeps out; ``already``: those that something else keeps out anyway. None when
-    nobody knows when she is back.
+    nobody knows when she is back, or no milking of hers is planned.
     """
 
     period: Period | None
@@ -56,9 +56,9 @@ def cost_of(
     own = [] if period is None or period.zero else [(period.since, period.until)]
     since = period.since if period else course.starts
     until, back = back_in_tank(since, [*others, *own], estate.stands, estate.zone)
-    if until is None:
-        return Cost(period, None, None, None)
-    starts = milked_between(estate, since, back or until)
+    if until is None or back is None:
+        return Cost(period, until, None, None)
+    starts = milked_between(estate, since, back)
     mine = {start for start in starts if inside(start, own)}
     already = {start for start in starts if inside(start, others)}
     return Cost(period, until, back, len(mine - already), len(already))

@@ -11,4 +11,7 @@ urlpatterns = [
     path("withheld/", withheld.withheld, name="withheld"),
     path("animals/<uuid:uuid>/", animals.animal, name="animal"),
     path("animals/<uuid:uuid>/treat/", treatments.treat, name="treat"),
+    path("animals/<uuid:uuid>/order/<uuid:plan>/", treatments.order, name="order"),
+    path("courses/<uuid:uuid>/dose/", treatments.dose, name="dose"),
+    path("courses/<uuid:uuid>/given/", treatments.give, name="give"),
 ]

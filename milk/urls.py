@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from milk.views import after_feed, holds, lots, milkings, tanks, trace, vats, wheels
+from milk.views import after_feed, holds, late, lots, milkings, tanks, trace, vats, wheels
 
 app_name = "milk"
 
@@ -16,6 +16,7 @@ urlpatterns = [
     # The milk after a load, the grass of a field, or of a day.
     path("after-feed/", after_feed.after_feed_of_day, name="after-feed-day"),
     path("after-feed/<str:kind>/<str:id>/", after_feed.after_feed, name="after-feed"),
+    path("late/<uuid:uuid>/", late.late, name="late"),
     # Tanks and milkings.
     path("tanks/", tanks.tanks, name="tanks"),
     path("milkings/", milkings.milkings, name="milkings"),

@@ -2,6 +2,15 @@
 
 from django.urls import path
 
+from herd.api.treatments import OrderPlanApi, PreviewApi
 from herd.api.withheld import WithheldApi
 
-urlpatterns = [path("withheld/", WithheldApi.as_view(), name="api-withheld")]
+urlpatterns = [
+    path("withheld/", WithheldApi.as_view(), name="api-withheld"),
+    path("treatments/preview/", PreviewApi.as_view(), name="api-treatment-preview"),
+    path(
+        "treatment-plans/<uuid:uuid>/order/",
+        OrderPlanApi.as_view(),
+        name="api-treatment-plan-order",
+    ),
+]

@@ -1,4 +1,4 @@
-"""A course and its first dose on one page: the form of a course, with the dose beside it."""
+"""A course and its first dose on one page, and a further dose with what was given before."""
 
 from copy import deepcopy
 from functools import cache
@@ -6,10 +6,12 @@ from typing import Any
 
 from django import forms
 from django.contrib.auth.models import AnonymousUser, User
+from django.utils import timezone
 
 from config.forms.entries import EntryForm, form_of, sentence
 from config.forms.fields import DayField
-from herd.models import Dose
+from herd.models import Course, Dose, TreatmentPlan
+from herd.services.plans import name_of, values_of
 from herd.services.treatments import QUARTERS
 
 COURSE_FIELDS = (
@@ -22,6 +24,10 @@ COURSE_FIELDS = (
     "off_leaflet",
     "own_milk_hours",
     "own_meat_days",
+    "grounds",
+    "may_give",
+    "plan",
+    "prescribed_on",
     "prescriber",
     "supplier",
     "proof",
@@ -45,6 +51,30 @@ class TreatmentForm(EntryForm):
         return {**values, "quarter": ",".join(self.cleaned_data["quarter"])}
 
 
+class DoseForm(EntryForm):
+    """A further dose of a course."""
+
+    def dose_values(self) -> dict[str, Any]:
+        """What was given, or skipped and why."""
+        names = ("quantity", "batch", "expires_on", "skipped", "why_skipped")
+        values = {name: self.cleaned_data[name] for name in names}
+        return {**values, "quarter": ",".join(self.cleaned_data["quarter"])}
+
+
+def quarters_field() -> forms.Field:
+    return forms.MultipleChoiceField(
+        label="Quarters treated",
+        required=False,
+        choices=[(quarter, quarter) for quarter in QUARTERS],
+        widget=forms.CheckboxSelectMultiple,
+        help_text="One quarter treated is the whole cow out.",
+    )
+
+
+def expiry_field() -> forms.Field:
+    return DayField(label=sentence(Dose._meta.get_field("expires_on").verbose_name), required=False)
+
+
 @cache
 def treatment_form() -> type[TreatmentForm]:
     """The form; made when first asked for, because the kinds are known only then."""
@@ -53,25 +83,52 @@ def treatment_form() -> type[TreatmentForm]:
     fields = {
         "happened_at": deepcopy(course["happened_at"]),
         "given": forms.BooleanField(label="The first dose is given", required=False, initial=True),
-        "quarter": forms.MultipleChoiceField(
-            label="Quarters treated",
-            required=False,
-            choices=[(quarter, quarter) for quarter in QUARTERS],
-            widget=forms.CheckboxSelectMultiple,
-            help_text="One quarter treated is the whole cow out.",
-        ),
+        "quarter": quarters_field(),
         **{name: deepcopy(course[name]) for name in COURSE_FIELDS},
         "batch": deepcopy(dose["batch"]),
-        "expires_on": DayField(
-            label=sentence(Dose._meta.get_field("expires_on").verbose_name), required=False
-        ),
+        "expires_on": expiry_field(),
     }
     fields["off_leaflet"].help_text = OFF_LEAFLET_HELP
     described = {"describes": form_of("courses").describes}
     return type("CourseAndDoseForm", (TreatmentForm,), {**described, **fields})
 
 
-def initial_for(user: User | AnonymousUser) -> dict[str, Any]:
-    """What the form starts with: the vet who writes it prescribes it."""
-    name = user.get_full_name() if isinstance(user, User) else ""
-    return {"prescriber": name or user.get_username()}
+@cache
+def dose_form() -> type[DoseForm]:
+    """The form of a further dose; its course is known from the address."""
+    dose = form_of("doses").base_fields
+    fields = {
+        "happened_at": deepcopy(dose["happened_at"]),
+        "quantity": deepcopy(dose["quantity"]),
+        "quarter": quarters_field(),
+        "batch": deepcopy(dose["batch"]),
+        "expires_on": expiry_field(),
+        "skipped": deepcopy(dose["skipped"]),
+        "why_skipped": deepcopy(dose["why_skipped"]),
+    }
+    described = {"describes": form_of("doses").describes}
+    return type("FurtherDoseForm", (DoseForm,), {**described, **fields})
+
+
+def initial_for(
+    user: User | AnonymousUser, plan: TreatmentPlan | None = None, **known: Any
+) -> dict[str, Any]:
+    """What the form starts with: the plan chosen; the vet who writes it prescribes it today."""
+    planned = {**values_of(plan), "plan": plan} if plan else {}
+    return {
+        "prescriber": name_of(user),
+        "prescribed_on": timezone.localdate(),
+        **planned,
+        **known,
+    }
+
+
+def as_the_last(course: Course, last: Dose | None) -> dict[str, Any]:
+    """What the next dose of a course most likely is: as ordered, and like the one before."""
+    return {
+        "happened_at": timezone.now(),
+        "quantity": course.dose,
+        "quarter": last.quarter.split(",") if last and last.quarter else [],
+        "batch": last.batch if last else "",
+        "expires_on": last.expires_on if last else None,
+    }

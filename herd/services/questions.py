@@ -117,8 +117,10 @@ def questions(course: Course, doses: list[Dose], answers: Answers) -> Iterator[Q
         return
     for first, second in pairwise(doses):
         yield from about_two(course, first, second, answers)
-    if len(doses) > course.doses and not course.off_leaflet:
-        words = TOO_MANY.format(**names, given=len(doses), ordered=course.doses)
+    # Two written so close together are asked about as such already.
+    near = sum(are_near(course, first, second) for first, second in pairwise(doses))
+    if len(doses) - near > course.doses and not course.off_leaflet:
+        words = TOO_MANY.format(**names, given=len(doses) - near, ordered=course.doses)
         yield Question("too-many", words, SET_THE_PERIOD)
     yield from about_prescription(course, doses)
 

@@ -61,6 +61,13 @@ def follow(animal_ids: Iterable[int]) -> None:
     animals = sorted(set(animal_ids))
     if animals:
         rebuild(animals)
+        ask_for_flags(animals)
+
+
+def ask_for_flags(animal_ids: Iterable[int]) -> None:
+    """Have the milk of these animals looked at once this transaction is written."""
+    animals = sorted(set(animal_ids))
+    if animals:
         jobs.ask(FLAG_TASK, animals)
 
 

@@ -1,0 +1,122 @@
+"""What is rung for before a round or a milking: doses due, doses late, bands to take off."""
+
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+
+from django.urls import reverse
+from django.utils import timezone
+
+from config.models import Notice
+from config.notices import close_gone, raise_notice
+from config.roles import MILKER, STOCKMAN, VET
+from herd.models.treatments import MayGive
+from herd.next_doses import Due, next_doses
+from herd.rules_in_force import (
+    BAND_OFF_BEFORE,
+    DOSE_LATE_AFTER,
+    DOSE_RUNG_BEFORE,
+    rule_in_force,
+)
+from herd.services.bands import take_off_list
+from herd.words import milking_words
+
+DUE_CAUSE, LATE_CAUSE, BANDS_CAUSE = "doses due", "doses late", "bands off"
+DUE = "{count} due in this round: {each}."
+LATE = "{count} late: {each}."
+BANDS = "Bands off, back in the tank at {at}: {animals}."
+DUE_OTHERWISE = (
+    "A dose more than a quarter of its interval late may not be on the leaflet any more."
+)
+LATE_OTHERWISE = "Give it, or write why it is skipped; until then the clock runs from the plan."
+BANDS_OTHERWISE = "With the band on she is milked away again, for nothing."
+FEW = 6
+
+
+def ring_for_rounds(at: datetime) -> dict[str, int]:
+    """Ring for doses due and late and for bands, one bundle each; close what is done.
+
+    How long before and after stands in dated rules; without a rule nothing of that kind rings.
+    """
+    before, late = rule_in_force(DOSE_RUNG_BEFORE, at), rule_in_force(DOSE_LATE_AFTER, at)
+    due = next_doses(at, at + timedelta(hours=float(before))) if before is not None else []
+    overdue = [one for one in due if late is not None and one.hours_late(at) >= late]
+    soon = [one for one in due if one not in overdue]
+    counted = {
+        "due": ring_for_doses(DUE_CAUSE, DUE, soon, DUE_OTHERWISE),
+        "late": ring_for_doses(LATE_CAUSE, LATE, overdue, LATE_OTHERWISE),
+        "bands": ring_for_bands(at),
+    }
+    close_past_moves(at)
+    return counted
+
+
+def ring_for_doses(cause: str, words: str, due: list[Due], otherwise: str) -> int:
+    """One notice for the vet and one for the stockmen, each of the doses they may give."""
+    theirs = [one for one in due if one.course.may_give != MayGive.VET]
+    for role, doses in ((VET, due), (STOCKMAN, theirs)):
+        key = f"{cause}:{role}"
+        if doses:
+            raise_notice(
+                cause=key,
+                role=role,
+                what=words.format(count=counted(doses), each=said(doses)),
+                where=", ".join(dict.fromkeys(str(one.group) for one in doses)),
+                otherwise=otherwise,
+                until=min(one.at for one in doses),
+                url=reverse("herd:list", args=("doses",)),
+            )
+        else:
+            close_gone(key, still=())
+    return len(due)
+
+
+def counted(doses: list[Due]) -> str:
+    return "1 dose" if len(doses) == 1 else f"{len(doses)} doses"
+
+
+def said(doses: list[Due]) -> str:
+    """The doses in the order of the walk; of many the first."""
+    each = [
+        f"{one.course.animal} ({one.group}) {one.words}, {milking_words(one.at)}"
+        for one in doses[:FEW]
+    ]
+    more = len(doses) - FEW
+    return "; ".join([*each, f"and {more} more"] if more > 0 else each)
+
+
+def ring_for_bands(at: datetime) -> int:
+    """One notice with the animals whose band comes off for the milking that starts next."""
+    minutes = rule_in_force(BAND_OFF_BEFORE, at)
+    until = at + timedelta(minutes=float(minutes or 0))
+    found = take_off_list(at, until)
+    still = set()
+    for first, animals in by_milking(found):
+        cause = f"{BANDS_CAUSE}:{first.isoformat()}"
+        still.add(cause)
+        words = BANDS.format(at=milking_words(first), animals=", ".join(animals))
+        for role in (VET, MILKER):
+            raise_notice(
+                cause=cause,
+                role=role,
+                what=words,
+                where=f"{len(animals)} back at this milking",
+                otherwise=BANDS_OTHERWISE,
+                until=first,
+                url=reverse("herd:list", args=("back",)),
+            )
+    close_gone(f"{BANDS_CAUSE}:", still=still, at=at)
+    return len(found)
+
+
+def by_milking(found: Iterable[tuple[object, datetime]]) -> list[tuple[datetime, list[str]]]:
+    """Names by the milking they are back at."""
+    names: dict[datetime, list[str]] = {}
+    for animal, first in found:
+        names.setdefault(first, []).append(str(animal))
+    return sorted(names.items())
+
+
+def close_past_moves(at: datetime) -> int:
+    """Close the notices of moved animals that are back in the tank by now."""
+    moved = Notice.objects.filter(closed_at=None, cause__startswith="moved:", until__lte=at)
+    return moved.update(closed_at=timezone.now())
