@@ -7,7 +7,7 @@ is at the limit and not a hair below. Scores are logarithms and are floats. Limi
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from enum import StrEnum
@@ -128,7 +128,10 @@ class Share:
 
 @dataclass(frozen=True, kw_only=True)
 class Sampled:
-    """What was found in one cow's milk on a day. None: not measured."""
+    """What was found in one cow's milk on a day, or at a milking of it. None: not measured.
+
+    ``session``: "M" or "E" for one milking, "" for the whole day.
+    """
 
     on: date
     cells: Decimal | None = None
@@ -136,15 +139,20 @@ class Sampled:
     fat: Decimal | None = None
     protein: Decimal | None = None
     lactation: int | None = None
+    session: str = ""
 
 
 def one_day(tests: Sequence[Sampled]) -> Sampled:
-    """Several milkings of one day as one test: kg together, the rest weighed by kg.
+    """The tests of one cow and day as one: of the whole day where there is one, else both milkings.
 
-    What one of them lacks is not measured for the day: half a day is no day.
+    kg are added up and the rest is weighed by them; what one milking lacks is not known for the
+    day. Of a single milking the contents count, but half a day's kg are no day's.
     """
-    if len(tests) == 1:
-        return tests[0]
+    for test in tests:
+        if not test.session:
+            return test
+    if len({test.session for test in tests}) == 1:
+        return replace(tests[0], kg=None, session="")
     kgs = [test.kg for test in tests]
     known = [kg for kg in kgs if kg is not None]
     whole = sum(known, Decimal(0)) if len(known) == len(kgs) else None
@@ -163,7 +171,7 @@ def one_day(tests: Sequence[Sampled]) -> Sampled:
         kg=whole,
         fat=mean([test.fat for test in tests]),
         protein=mean([test.protein for test in tests]),
-        lactation=tests[-1].lactation,
+        lactation=tests[0].lactation,
     )
 
 

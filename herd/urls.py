@@ -1,6 +1,6 @@
 """Addresses of the herd's own pages; the lists and forms of its kinds come from config."""
 
-from django.urls import path
+from django.urls import include, path
 
 from herd.views import animals, groups, treatments, withheld
 
@@ -14,4 +14,5 @@ urlpatterns = [
     path("animals/<uuid:uuid>/order/<uuid:plan>/", treatments.order, name="order"),
     path("courses/<uuid:uuid>/dose/", treatments.dose, name="dose"),
     path("courses/<uuid:uuid>/given/", treatments.give, name="give"),
+    path("udder/", include("herd.udder_urls")),
 ]

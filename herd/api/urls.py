@@ -1,6 +1,6 @@
 """Addresses of the herd under /api/ besides its kinds of entry."""
 
-from django.urls import path
+from django.urls import include, path
 
 from herd.api.treatments import OrderPlanApi, PreviewApi
 from herd.api.withheld import WithheldApi
@@ -13,4 +13,5 @@ urlpatterns = [
         OrderPlanApi.as_view(),
         name="api-treatment-plan-order",
     ),
+    path("udder/", include("herd.api.udder_urls")),
 ]

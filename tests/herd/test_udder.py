@@ -187,15 +187,19 @@ def test_days_in_milk_go_by_the_last_calving():
 
 
 def test_milkings_of_a_day_are_weighed_together():
-    morning = Sampled(on=DAY, cells=Decimal(100), kg=Decimal(15), fat=Decimal(4))
-    evening = Sampled(on=DAY, cells=Decimal(400), kg=Decimal(5), protein=Decimal(3))
+    morning = Sampled(on=DAY, cells=Decimal(100), kg=Decimal(15), fat=Decimal(4), session="M")
+    evening = Sampled(on=DAY, cells=Decimal(400), kg=Decimal(5), protein=Decimal(3), session="E")
     day = one_day([morning, evening])
     assert (day.kg, day.cells) == (20, 175)
     # What one milking lacks is not known for the day.
     assert day.fat is None
     assert day.protein is None
-    assert one_day([morning]) is morning
-    assert one_day([morning, Sampled(on=DAY, cells=Decimal(300))]).cells == 200
+    unweighed = Sampled(on=DAY, cells=Decimal(300), session="E")
+    assert (one_day([morning, unweighed]).cells, one_day([morning, unweighed]).kg) == (200, None)
+    # Half a day's kg are no day's; its count stands.
+    assert (one_day([morning]).cells, one_day([morning]).kg) == (100, None)
+    whole = Sampled(on=DAY, cells=Decimal(7), kg=Decimal(20))
+    assert one_day([morning, whole]) is whole
 
 
 def test_signs_of_one_quarter_become_cases():
