@@ -15,7 +15,7 @@ from herd.models import (
     Recording,
     TreatmentPlan,
 )
-from herd.services import answers, health, medicines, plans, recordings, treatments
+from herd.services import answers, health, medicines, plans, recordings, stock, treatments
 
 HEALTH = (
     Kind(
@@ -75,7 +75,9 @@ HEALTH = (
         slug="medicine-moves",
         model=MedicineMove,
         title="Medicines in and out",
+        help="In the unit of a dose. What leaves the shelf must have been on it; count it if not.",
         fields=("medicine", "what", "quantity", "batch", "expires_on", "supplier", "proof"),
+        record=stock.record_move,
         filters=("medicine", "what"),
     ),
     Kind(

@@ -2,6 +2,8 @@
 
 from django.urls import include, path
 
+from herd.api.cupboard import CupboardApi
+from herd.api.medicine_book import MedicineBookApi
 from herd.api.treatments import OrderPlanApi, PreviewApi
 from herd.api.withheld import WithheldApi
 
@@ -14,4 +16,6 @@ urlpatterns = [
         name="api-treatment-plan-order",
     ),
     path("udder/", include("herd.api.udder_urls")),
+    path("medicine-book/", MedicineBookApi.as_view(), name="api-medicine-book"),
+    path("cupboard/", CupboardApi.as_view(), name="api-cupboard"),
 ]

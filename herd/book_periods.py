@@ -1,0 +1,125 @@
+"""Until when milk and meat were kept back, for the lines of the medicine book.
+
+What is known now stands in the table of withdrawal periods. What was known at a moment of the past
+is computed again from the entries of then, by the same rules.
+"""
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from config.entries import Entry
+from herd.book_entries import Asked, Entries
+from herd.models import Calving, Course, Dose, PeriodRule, WithdrawalPeriod
+from herd.services.withdrawals import Facts, by, grouped, leaflet_of
+from herd.withdrawal import Rule
+
+
+@dataclass(frozen=True)
+class End:
+    """When milk and meat are free; None and known: there was nothing to wait for."""
+
+    milk: datetime | None
+    milk_known: bool
+    meat: datetime | None
+    meat_known: bool
+
+
+Ends = dict[UUID, End]
+
+
+def ends_of(asked: Asked, entries: Entries) -> Ends:
+    """The ends by the number of the entry they come from."""
+    animals = animals_in(entries)
+    if not animals:
+        return {}
+    rows = table_rows(animals) if asked.known_at is None else rows_as_known(asked, entries)
+    return {row.source: end_of(row) for row in rows}
+
+
+def animals_in(entries: Entries) -> list[int]:
+    """The animals of any wording of any entry read."""
+    orders = {one.animal_id for family in entries.families for one in family.rows}
+    return sorted(orders | {one.animal_id for one in entries.dry_offs})
+
+
+def table_rows(animals: list[int]) -> Any:
+    """The rows as they stand."""
+    return WithdrawalPeriod.objects.filter(animal__in=animals)
+
+
+def end_of(row: WithdrawalPeriod) -> End:
+    """The ends of a row; an empty range withholds no milk."""
+    during = row.during
+    empty = bool(during.isempty)
+    upper = None if empty else during.upper
+    return End(
+        milk=upper,
+        milk_known=empty or upper is not None,
+        meat=row.meat_until,
+        meat_known=not row.meat_open,
+    )
+
+
+def rows_as_known(asked: Asked, entries: Entries) -> list[WithdrawalPeriod]:
+    """The rows that the entries known at a moment would give; nothing is written."""
+    animals = animals_in(entries)
+    now = Facts.of(animals)
+    courses = [
+        family.wording
+        for family in entries.families
+        if family.wording and not asked.struck(family.wording)
+    ]
+    then = replace(
+        now,
+        rules=rules_as_known(asked),
+        courses=by(courses, "animal_id"),
+        doses=doses_by_wording(asked, entries),
+        unplanned=grouped(unplanned(asked, entries)),
+        dry_offs=by((one for one in entries.dry_offs if asked.stands(one)), "animal_id"),
+        calvings=by(calvings_as_known(asked, animals), "dam_id"),
+        leaflets={
+            medicine: tuple(map(leaflet_of, versions))
+            for medicine, versions in entries.versions.items()
+        },
+    )
+    return [row for animal in animals for row in then.periods(animal)]
+
+
+def doses_by_wording(asked: Asked, entries: Entries) -> dict[int, list[Dose]]:
+    """The doses standing then, under the wording of their course that was known then."""
+    return {
+        family.wording.pk: [dose for dose in family.doses if asked.stands(dose)]
+        for family in entries.families
+        if family.wording
+    }
+
+
+def unplanned(asked: Asked, entries: Entries) -> list[tuple[int, Dose]]:
+    """The doses standing then whose course was struck, with their animal."""
+    return [
+        (family.wording.animal_id, with_course(dose, family.wording))
+        for family in entries.families
+        if family.wording and asked.struck(family.wording)
+        for dose in family.doses
+        if asked.stands(dose) and not dose.skipped
+    ]
+
+
+def with_course(dose: Dose, course: Course) -> Dose:
+    """A dose that knows its course without asking the database for it."""
+    dose.course = course
+    return dose
+
+
+def rules_as_known(asked: Asked) -> tuple[Rule, ...]:
+    """The dated rules of then."""
+    rows = [row for row in PeriodRule.objects.filter(asked.known) if asked.stands(row)]
+    return tuple(Rule(row.name, row.value, row.valid_from, row.scheme) for row in rows)
+
+
+def calvings_as_known(asked: Asked, animals: list[int]) -> list[Entry]:
+    """The calvings of then."""
+    found = Calving.objects.filter(asked.known, dam__in=animals).order_by("happened_at")
+    return [calving for calving in found if asked.stands(calving)]

@@ -1,0 +1,24 @@
+"""At which moment one may ask what the shelf should hold."""
+
+from datetime import datetime
+
+from django import forms
+from django.utils import timezone
+
+from config.forms.entries import SheetForm
+from config.forms.fields import MomentField
+from herd.words import local
+
+NOT_YET = "{at} has not come yet. Expected now (leave it blank) or a moment before."
+
+
+class CupboardForm(SheetForm):
+    """A moment; blank: now."""
+
+    at = MomentField(label="At", required=False)
+
+    def clean_at(self) -> datetime | None:
+        at: datetime | None = self.cleaned_data["at"]
+        if at and at > timezone.now():
+            raise forms.ValidationError(NOT_YET.format(at=local(at)))
+        return at
