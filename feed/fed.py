@@ -1,14 +1,14 @@
 """What was put before the groups between two days, with its dry matter and where it grew."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.db.models import Sum
+from django.db import models
 from django.db.models.functions import TruncDate
 
 from feed import dry_matter
@@ -20,6 +20,15 @@ from feed.ration import Offered
 
 GRASS = "grass"
 HUNDRED = Decimal(100)
+OF_LOAD = (
+    "happened_at",
+    "dry_matter",
+    "field__name",
+    "field__own",
+    "field__in_district",
+)
+# Kind of feed, whether it grew on own land, whether in the district.
+Origin = tuple[str, bool, bool]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,6 +64,8 @@ class Feeds:
 
     def __init__(self, batches: Iterable[int], lots: Iterable[int]) -> None:
         loads = ForageBatch.objects.filter(pk__in=set(batches)).select_related("field")
+        # Thousands in a year: only what a portion asks of its load.
+        loads = loads.only(*OF_LOAD)
         stored = FeedLot.objects.filter(pk__in=set(lots)).select_related("field")
         self.batches = {batch.pk: batch for batch in loads}
         self.lots = {lot.pk: lot for lot in stored}
@@ -115,22 +126,62 @@ def portions(first: date, last: date) -> list[Portion]:
     ]
 
 
-def daily(first: date, last: date) -> list[Portion]:
-    """The same for long spans: one portion for each group, day and feed, without heads."""
+@dataclass
+class Sum:
+    """Kilos of feeds of one kind and origin, and the dry matter in them."""
+
+    kg: Decimal = Decimal(0)
+    dry: Decimal = Decimal(0)
+
+    def add(self, kg: Decimal, dry: Decimal) -> None:
+        self.kg += kg
+        self.dry += dry
+
+
+@dataclass
+class Fed:
+    """What was fed in a long span: sums by (group, day), in them by kind and origin.
+
+    ``unmeasured_kg``: fed without a dry matter, in no sum. ``assumed_kg``: fed with the dry matter
+    of another load.
+    """
+
+    sums: dict[tuple[int, date], dict[Origin, Sum]] = field(default_factory=dict)
+    unmeasured_kg: Decimal = Decimal(0)
+    assumed_kg: Decimal = Decimal(0)
+
+
+def daily(first: date, last: date) -> Fed:
+    """The feed of a long span, summed by group and day, without heads."""
     start, end = start_of(first), start_of(last + timedelta(days=1))
+    day_of = TruncDate("happened_at", tzinfo=ZoneInfo(settings.TIME_ZONE))
     rows = list(
         Feeding.objects.standing()
         .filter(happened_at__gte=start, happened_at__lt=end)
         .order_by()
         .values_list("group", "batch", "feed_lot")
-        .annotate(sum=Sum("kg"), day=TruncDate("happened_at", tzinfo=ZoneInfo(settings.TIME_ZONE)))
+        .annotate(sum=models.Sum("kg"), day=day_of)
     )
-    feeds = feeds_of(rows)
-    starts = {day: start_of(day) for day in {row[4] for row in rows}}
-    return [
-        feeds.portion((group, batch, lot, kg, day, starts[day]))
-        for group, batch, lot, kg, day in rows
-    ]
+    feeds, found = feeds_of(rows), Fed()
+    # Thousands of rows are of the same feeds: what a kilo of each is, is worked out once.
+    one_kilo = {
+        (batch, lot): feeds.portion((0, batch, lot, Decimal(1), first, start))
+        for batch, lot in {(row[1], row[2]) for row in rows}
+    }
+    for group, batch, lot, kg, day in rows:
+        kilo = one_kilo[batch, lot]
+        if kilo.known is None:
+            found.unmeasured_kg += kg
+            continue
+        if kilo.known.how == TAKEN:
+            found.assumed_kg += kg
+        sums = found.sums.setdefault((group, day), {})
+        for feed in kilo.offered:
+            origin = feed.kind, feed.own, feed.district
+            if origin not in sums:
+                sums[origin] = Sum()
+            sums[origin].add(kg * feed.kg, kg * feed.dry_matter_kg)
+    return found
 
 
 def feeds_of(rows: list[Any]) -> Feeds:

@@ -1,13 +1,14 @@
 """The shares the feed must keep, over a group's day, a day or a year, and what would mend them."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+from typing import Any, TypeVar
 
 from config.templatetags.sheet import amount
-from feed.fed import Portion, daily
+from feed.fed import Fed, Origin, Portion, Sum, daily
 from feed.models import FeedShareRule
 from feed.ration import PARTS, WHOLES, Bounds, Mend, Offered, mends, share_of
 
@@ -98,16 +99,25 @@ def kept(
     return Kept(rule=rule, value=share_of(offered, bounds), mends=mends(offered, bounds, stored))
 
 
-def summed(offered: Iterable[Offered]) -> list[Offered]:
-    """Feeds of one kind and origin as one, with the dry matter of the mixture."""
-    sums: dict[tuple[str, bool, bool], list[Decimal]] = defaultdict(lambda: [Decimal(0)] * 2)
-    for feed in offered:
-        both = sums[feed.kind, feed.own, feed.district]
-        both[0] += feed.kg
-        both[1] += feed.dry_matter_kg
+Sums = dict[Origin, Sum]
+
+
+def summed(parts: Iterable[Sums]) -> Sums:
+    """Several sums as one."""
+    found: Sums = {}
+    for sums in parts:
+        for origin, one in sums.items():
+            if origin not in found:
+                found[origin] = Sum()
+            found[origin].add(one.kg, one.dry)
+    return found
+
+
+def offered_of(sums: Sums) -> list[Offered]:
+    """Feeds of one kind and origin as one feed, with the dry matter of the mixture."""
     return [
-        Offered(kind, kg, dry / kg * 100, own=own, district=district)
-        for (kind, own, district), (kg, dry) in sums.items()
+        Offered(kind, one.kg, one.dry / one.kg * 100, own=own, district=district)
+        for (kind, own, district), one in sums.items()
     ]
 
 
@@ -136,67 +146,64 @@ def year(first: date, last: date) -> Span:
 
     Eight statements at most, however many groups and days.
     """
-    span = Span(first, last)
-    fed = daily(first, last)
-    rules = rules_on(last)
-    of_day: dict[tuple[int, date], list[Offered]] = defaultdict(list)
-    for portion in fed:
-        of_day[portion.group, portion.day].extend(portion.offered)
-        if portion.known is None:
-            span.unmeasured_kg += portion.kg
-        elif portion.assumed:
-            span.assumed_kg += portion.kg
-    sums = {key: summed(offered) for key, offered in of_day.items()}
+    fed, rules = daily(first, last), rules_on(last)
     over_year = [rule for rule in rules if rule.over == FeedShareRule.Over.YEAR]
-    whole = summed(feed for offered in sums.values() for feed in offered)
-    span.whole = [kept(rule, whole) for rule in over_year]
-    span.months = by_month(sums, over_year)
-    span.groups = by_group(sums, over_year)
-    span.broken = days_broken(sums, rules)
-    span.dry_matter_kg = sum((feed.dry_matter_kg for feed in whole), Decimal(0))
-    span.by_kind = kinds_of(whole)
-    return span
+    months, groups, days = by(fed, month_of), by(fed, group_of), by(fed, day_of)
+    whole = offered_of(summed(months.values()))
+    return Span(
+        first,
+        last,
+        whole=[kept(rule, whole) for rule in over_year],
+        months=[(month, all_kept(over_year, months[month])) for month in sorted(months)],
+        groups=[(group, all_kept(over_year, sums)) for group, sums in groups.items()],
+        broken=[
+            broken_of(rule, fed.sums if rule.over == FeedShareRule.Over.GROUP else days)
+            for rule in rules
+            if rule.over != FeedShareRule.Over.YEAR
+        ],
+        unmeasured_kg=fed.unmeasured_kg,
+        assumed_kg=fed.assumed_kg,
+        dry_matter_kg=sum((feed.dry_matter_kg for feed in whole), Decimal(0)),
+        by_kind=kinds_of(whole),
+    )
 
 
-Sums = dict[tuple[int, date], list[Offered]]
+Key = TypeVar("Key")
+GroupDay = tuple[int, date]
 
 
-def by_month(sums: Sums, rules: list[FeedShareRule]) -> list[tuple[date, list[Kept]]]:
-    """The shares of each month by themselves; the rule counts the year."""
-    months: dict[date, list[Offered]] = defaultdict(list)
-    for (_, day), offered in sums.items():
-        months[day.replace(day=1)].extend(offered)
-    return [
-        (month, [kept(rule, summed(months[month])) for rule in rules]) for month in sorted(months)
-    ]
+def month_of(key: GroupDay) -> date:
+    return key[1].replace(day=1)
 
 
-def by_group(sums: Sums, rules: list[FeedShareRule]) -> list[tuple[int, list[Kept]]]:
-    """The shares of each group (key) by itself."""
-    groups: dict[int, list[Offered]] = defaultdict(list)
-    for (group, _), offered in sums.items():
-        groups[group].extend(offered)
-    return [
-        (group, [kept(rule, summed(offered)) for rule in rules])
-        for group, offered in groups.items()
-    ]
+def day_of(key: GroupDay) -> date:
+    return key[1]
 
 
-def days_broken(sums: Sums, rules: list[FeedShareRule]) -> list[tuple[FeedShareRule, int, int]]:
-    """(rule, times it broke, times it was counted) of each rule for a day or a group's day."""
-    days: dict[date, list[Offered]] = defaultdict(list)
-    for (_, day), offered in sums.items():
-        days[day].extend(offered)
-    found = []
-    for rule in rules:
-        if rule.over == FeedShareRule.Over.YEAR:
-            continue
-        counted = sums.values() if rule.over == FeedShareRule.Over.GROUP else days.values()
-        bounds = bounds_of(rule)
-        values = [share_of(offered, bounds) for offered in counted]
-        told = [value for value in values if value is not None]
-        found.append((rule, sum(not rule.keeps(value) for value in told), len(told)))
-    return found
+def group_of(key: GroupDay) -> int:
+    return key[0]
+
+
+def by(fed: Fed, key_of: Callable[[GroupDay], Key]) -> dict[Key, Sums]:
+    """The sums of groups and days gathered by month, day or group."""
+    gathered: dict[Key, list[Sums]] = defaultdict(list)
+    for key, sums in fed.sums.items():
+        gathered[key_of(key)].append(sums)
+    return {key: summed(parts) for key, parts in gathered.items()}
+
+
+def all_kept(rules: Iterable[FeedShareRule], sums: Sums) -> list[Kept]:
+    """How some feed stands against each rule."""
+    offered = offered_of(sums)
+    return [kept(rule, offered) for rule in rules]
+
+
+def broken_of(rule: FeedShareRule, counted: Mapping[Any, Sums]) -> tuple[FeedShareRule, int, int]:
+    """(rule, times it broke, times it was counted)."""
+    bounds = bounds_of(rule)
+    values = [share_of(offered_of(sums), bounds) for sums in counted.values()]
+    told = [value for value in values if value is not None]
+    return rule, sum(not rule.keeps(value) for value in told), len(told)
 
 
 def kinds_of(offered: Iterable[Offered]) -> list[tuple[str, Decimal]]:
