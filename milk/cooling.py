@@ -10,6 +10,8 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from enum import StrEnum
 
+from milk.limits import plain
+
 
 class From(StrEnum):
     """What the time is counted from."""
@@ -43,7 +45,8 @@ class Cooled:
     def words(self) -> str:
         hours = self.within.total_seconds() / 3600
         when = f"{hours:g} h after" if hours else "from"
-        return f"at most {self.at_most:g} °C {when} {FROM_SAID[self.counted_from]} ({self.scheme})"
+        counted = FROM_SAID[self.counted_from]
+        return f"at most {plain(self.at_most)} °C {when} {counted} ({self.scheme})"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,7 +67,7 @@ class Age:
             span = f"{self.within.total_seconds() / 3600:g} h"
         else:
             span = f"{self.days} calendar days"
-        warm = "" if self.warmer_than is None else f" when warmer than {self.warmer_than:g} °C"
+        warm = "" if self.warmer_than is None else f" when warmer than {plain(self.warmer_than)} °C"
         return f"used within {span} of its oldest milking{warm} ({self.scheme})"
 
 

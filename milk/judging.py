@@ -9,7 +9,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
-from functools import cached_property
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -17,6 +16,7 @@ from django.conf import settings
 from django.utils import timezone
 
 from milk import due, limits
+from milk.due import Quota
 from milk.limits import Bound, LastRule, MeanRule, Sample, Verdict
 from milk.models import Limit, LotTest
 from milk.models.limits import What, said_with_unit
@@ -24,6 +24,7 @@ from milk.results import standard
 
 OUR_OWN = "our own milk"
 # Results out of the last ones may lie far apart; older than this they are not "the last" any more.
+OF_SERIES = (Limit.Of.MEAN, Limit.Of.LAST, Limit.Of.OFTEN)
 LAST_RESULTS_WITHIN = timedelta(days=365)
 # A mean over its limit for longer is over all the same; since when is told no further back.
 OVER_LOOKED_BACK = 12
@@ -72,14 +73,29 @@ class Limits:
         schemes = settings.ESTATE_SCHEMES if schemes is None else schemes
         rows = Limit.objects.standing().filter(scheme__in=schemes).order_by("valid_from", "id")
         self.rows: list[Limit] = list(rows)
+        # Asked for each of thousands of results, of a few days.
+        self._on: dict[tuple[date, str], list[Limit]] = {}
+        self._bounds: dict[tuple[date, str], list[Bound]] = {}
 
     def on(self, day: date, of: str) -> list[Limit]:
         """One row for each thing measured and scheme: the one valid on ``day``."""
-        latest: dict[tuple[Any, ...], Limit] = {}
-        for row in self.rows:
-            if row.of == of and row.valid_from <= day:
-                latest[row.what, row.scheme, row.of_last] = row
-        return list(latest.values())
+        found = self._on.get((day, of))
+        if found is None:
+            latest: dict[tuple[Any, ...], Limit] = {}
+            for row in self.rows:
+                if row.of == of and row.valid_from <= day:
+                    latest[row.what, row.scheme, row.of_last] = row
+            found = self._on[day, of] = list(latest.values())
+        return found
+
+    def keeps(self, what: str, sample: Sample) -> bool:
+        """Whether a result keeps every limit for single results of its day."""
+        bounds = self._bounds.get((sample.taken_on, what))
+        if bounds is None:
+            rows = self.on(sample.taken_on, Limit.Of.SINGLE)
+            bounds = [bound_of(row) for row in rows if row.what == what]
+            self._bounds[sample.taken_on, what] = bounds
+        return all(bound.passes(sample.value) for bound in bounds)
 
     def over(self, test: LotTest) -> list[tuple[Limit, str]]:
         """The limits for single results that a result does not keep, with the sentence."""
@@ -94,11 +110,6 @@ class Limits:
                     what = What(test.what).label.partition(",")[0]
                     found.append((limit, f"{what} {verdict.words}"))
         return found
-
-    @cached_property
-    def of_series(self) -> list[Limit]:
-        """The rows for means and last results, whenever they are valid."""
-        return [row for row in self.rows if row.of != Limit.Of.SINGLE]
 
 
 def local_day(moment: datetime) -> date:
@@ -154,23 +165,74 @@ def last_rule_of(limit: Limit) -> LastRule:
     )
 
 
-def standings(at: datetime, in_force: Limits | None = None) -> list[Standing]:
+Series = dict[str, dict[str, list[Sample]]]
+
+
+def series_for(at: datetime, in_force: Limits) -> Series:
+    """The results that the limits for means, last results and numbers of samples look at."""
+    day = local_day(at)
+    rows = [row for of in OF_SERIES for row in in_force.on(day, of)]
+    if not rows:
+        return {}
+    return read_series({row.what for row in rows}, first_day(rows, day), at)
+
+
+def standings(
+    at: datetime, in_force: Limits | None = None, series: Series | None = None
+) -> list[Standing]:
     """How our own milk, and that of every supplier with results, stands on the day of ``at``.
 
-    One statement for the limits and one for the results.
+    One statement for the limits and one for the results, unless they are given.
     """
     in_force = in_force or Limits()
+    series = series_for(at, in_force) if series is None else series
     day = local_day(at)
     rows = [*in_force.on(day, Limit.Of.MEAN), *in_force.on(day, Limit.Of.LAST)]
-    if not rows:
-        return []
-    series = read_series({row.what for row in rows}, first_day(rows, day), at)
     found = []
     for limit in sorted(rows, key=lambda row: (row.what, row.of, row.scheme, row.of_last)):
         producers = series.get(limit.what, {})
         # Our own milk is judged even without a result: that months are missing is news as well.
         for producer in sorted({"", *producers}):
             found.append(standing_of(limit, producer, producers.get(producer, []), day))
+    return found
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sampling:
+    """How many samples of our own milk a scheme asks for in a span, and how many were taken."""
+
+    limit: Limit
+    cause: str
+    quota: Quota
+
+    @property
+    def words(self) -> str:
+        """In one sentence what is missing, or that nothing is."""
+        what = What(self.limit.what).label.partition(",")[0]
+        said = f"{what}: {self.quota.taken} of {self.quota.needed} samples {self.quota.span}"
+        if self.quota.missing:
+            said += f", {self.quota.missing} more by {self.quota.until.isoformat()}"
+        elif self.limit.of == Limit.Of.OFTEN:
+            said += f", the next by {self.quota.until.isoformat()}"
+        return f"{said} ({self.limit.scheme})"
+
+
+def samplings(at: datetime, in_force: Limits, series: Series) -> list[Sampling]:
+    """The samples that the schemes ask for, of our own milk."""
+    day = local_day(at)
+    found = []
+    for limit in in_force.on(day, Limit.Of.MEAN):
+        own = series.get(limit.what, {}).get("", [])
+        quota = due.month_quota(own, mean_rule_of(limit), day)
+        cause = f"quota:{limit.what}:{limit.scheme}:{day:%Y-%m}"
+        found.append(Sampling(limit=limit, cause=cause, quota=quota))
+    for limit in in_force.on(day, Limit.Of.OFTEN):
+        assert limit.at_least is not None
+        assert limit.months
+        own = series.get(limit.what, {}).get("", [])
+        quota = due.span_quota(own, int(limit.at_least), limit.months, day)
+        cause = f"quota:{limit.what}:{limit.scheme}:{limit.months} months"
+        found.append(Sampling(limit=limit, cause=cause, quota=quota))
     return found
 
 
@@ -209,7 +271,7 @@ def first_day(rows: Iterable[Limit], day: date) -> date:
     """From which day on results are needed to judge these limits on ``day``."""
     return min(
         limits.first_day_needed(day, (row.months or 1) + looked_back(row))
-        if row.of == Limit.Of.MEAN
+        if row.of != Limit.Of.LAST
         else day - LAST_RESULTS_WITHIN
         for row in rows
     )
@@ -220,9 +282,7 @@ def looked_back(row: Limit) -> int:
     return OVER_LOOKED_BACK if row.mend_months or row.gap_days else 0
 
 
-def read_series(
-    whats: Iterable[str], since: date, at: datetime
-) -> dict[str, dict[str, list[Sample]]]:
+def read_series(whats: Iterable[str], since: date, at: datetime) -> Series:
     """Results by what was measured and by producer: "" for our own milk, else the supplier."""
     rows = (
         LotTest.objects.standing()
@@ -242,7 +302,7 @@ def read_series(
             "lot__delivery__holding__name",
         )
     )
-    series: dict[str, dict[str, list[Sample]]] = defaultdict(lambda: defaultdict(list))
+    series: Series = defaultdict(lambda: defaultdict(list))
     for row in rows.order_by("happened_at", "id"):
         what, happened_at, value, written, unit, code, producer = row
         sample = Sample(

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from milk.views import after_feed, holds, late, lots, milkings, tanks, trace, vats, wheels
+from milk.views import after_feed, holds, late, lots, milkings, quality, tanks, trace, vats, wheels
 
 app_name = "milk"
 
@@ -11,6 +11,7 @@ urlpatterns = [
     path("", lots.index, name="index"),
     path("lots/", lots.lots, name="lots"),
     path("lots/<uuid:uuid>/", lots.lot, name="lot"),
+    path("quality/", quality.page, name="quality"),
     path("holds/", holds.holds, name="holds"),
     path("holds/<uuid:uuid>/", holds.hold, name="hold"),
     # The milk after a load, the grass of a field, or of a day.

@@ -3,10 +3,12 @@
 from django.urls import path
 
 from milk.api.after_feed import AfterFeedApi
+from milk.api.cells_now import CellsNowApi
 from milk.api.holds import HoldReachApi
 from milk.api.laboratory import LaboratoryFilesApi
 from milk.api.lots import LotApi, LotsApi
 from milk.api.milkings import MilkingViewSet
+from milk.api.quality import QualityApi
 from milk.api.trace import TraceBackApi, TraceForwardApi
 from milk.api.vats import FillApi, WheelsApi
 
@@ -14,6 +16,8 @@ urlpatterns = [
     # Lots, and what a hold keeps back.
     path("lots/", LotsApi.as_view(), name="api-lots"),
     path("lots/<uuid:uuid>/", LotApi.as_view(), name="api-lot"),
+    path("cells-now/", CellsNowApi.as_view(), name="api-cells-now"),
+    path("quality/", QualityApi.as_view(), name="api-quality"),
     path("laboratory-files/", LaboratoryFilesApi.as_view(), name="api-laboratory-files"),
     path("holds/<uuid:uuid>/reach/", HoldReachApi.as_view(), name="api-hold-reach"),
     # Milkings with their cows: before the kind's own address, which it answers as well.

@@ -11,10 +11,10 @@ from config.notices import close_gone, raise_notice
 from milk import late
 from milk.below import descendants
 from milk.held import animals_said, cause_of_withheld, local
-from milk.judging import Limits, Standing, standings, start_of
+from milk.judging import Limits, Standing, samplings, series_for, standings, start_of
 from milk.models import Hold, HoldDecision, HoldItem, LotFlag, LotTest, MilkLot, Tank
 from milk.models.limits import What
-from milk.services import holds
+from milk.services import holds, quality_notices
 from milk.withheld_milk import Row, lots_with_withheld, withheld_in
 
 SWEEP_BACK = timedelta(days=90)
@@ -183,15 +183,16 @@ def flag_tests(tests: Collection[LotTest], in_force: Limits | None = None) -> in
 
 def hold_contaminated(tests: Iterable[LotTest], over: dict[int, str]) -> None:
     """Hold lots with a contaminant over its limit; let a hold go whose result is not over it."""
-    for test in tests:
-        if test.what not in HOLDS_AT_ONCE:
-            continue
+    of_it = [test for test in tests if test.what in HOLDS_AT_ONCE]
+    fine = {holds.cause_of_test(test): test for test in of_it if test.pk not in over}
+    for test in of_it:
         if test.pk in over:
-            holds.hold_for_result(
-                test, reason=Hold.Reason.LIMIT, words=f"lot {test.lot}: {over[test.pk]}"
-            )
-        else:
-            holds.cause_gone(holds.cause_of_test(test), at=test.received_at, words=RESULT_NOT_OVER)
+            words = f"lot {test.lot}: {over[test.pk]}"
+            holds.hold_for_result(test, reason=Hold.Reason.LIMIT, words=words)
+    if fine:
+        open_ = Hold.objects.open().filter(cause_key__in=sorted(fine))
+        for cause in open_.values_list("cause_key", flat=True):
+            holds.cause_gone(cause, at=fine[cause].received_at, words=RESULT_NOT_OVER)
 
 
 def flag_lots_over_limits(
@@ -204,18 +205,22 @@ def flag_lots_over_limits(
     """
     first = start_of(since) if since else at - SWEEP_BACK
     in_force = Limits()
+    series = series_for(at, in_force)
     sampled = LotTest.objects.filter(happened_at__gte=first, happened_at__lte=until or at)
     tests = {test.pk: test for test in sampled.select_related("lot")}
     tests.update({test.pk: test for test in late.tests_arrived_lately(at=at, before=first)})
     flags = flag_tests(list(tests.values()), in_force)
     ring_for_results(at)
-    found = standings(at, in_force)
+    found = standings(at, in_force, series)
     ring_for_standings(found, at)
     return {
         "tests": len(tests),
         "flags": flags,
         "means": len(found),
         "over": sum(one.verdict.is_over for one in found),
+        "near": quality_notices.ring_for_near(found, at),
+        "samples missing": quality_notices.ring_for_samples(samplings(at, in_force, series), at),
+        "warm or old": quality_notices.ring_for_keeping(at),
     }
 
 
@@ -250,8 +255,8 @@ def ring_for_standings(found: Iterable[Standing], at: datetime) -> None:
                 role=role,
                 what=f"{one.what}, {one.producer}: {one.verdict.words}",
                 where=one.producer[:200],
-                otherwise=MEAN_OTHERWISE,
-                url="/milk/",
+                otherwise=f"{one.follows}. {MEAN_OTHERWISE}" if one.follows else MEAN_OTHERWISE,
+                url=quality_notices.QUALITY_PAGE,
             )
     for prefix in ("mean:", "last:"):
         close_gone(prefix, still={cause[:200] for cause in over}, at=at)

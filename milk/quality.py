@@ -1,0 +1,400 @@
+"""How the milk of the whole estate does: results over months, means, single values, drift. Reads.
+
+One statement for the results and one for the limits, however long the year. Our own milk is drawn;
+how the milk of each supplier stands is said beside it.
+"""
+
+from bisect import bisect_left, bisect_right
+from calendar import monthrange
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.db.models.functions import TruncDate
+from django.urls import reverse
+
+from config.plots import Dot, Line, Plot
+from milk import limits
+from milk.control import LOTS, Control, control
+from milk.judging import (
+    Limits,
+    Sampling,
+    Series,
+    Standing,
+    first_day,
+    local_day,
+    mean_rule_of,
+    samplings,
+    standings,
+    start_of,
+)
+from milk.keeping import Kept, kept_lots
+from milk.limits import MONTHS, Sample, Verdict, months_before, plain
+from milk.models import Limit, LotTest
+from milk.models.limits import What, said_with_unit
+from milk.results import UNITS, standard
+
+DRAWN = (What.PLATE, What.CELLS)
+YEAR = 12
+MOST_MONTHS = 60
+NOTHING = "No result of our own milk is written in these months."
+
+
+@dataclass(frozen=True, kw_only=True)
+class Single:
+    """One result: the sample for the rules, its lot, and whether it is over a limit of its day."""
+
+    sample: Sample
+    lot: str
+    url: str
+    over: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class MonthRow:
+    """One month: its results, and the rolling mean on its last day (or today)."""
+
+    month: str
+    day: date
+    number: int
+    lowest: Decimal | None
+    highest: Decimal | None
+    over: int
+    verdict: Verdict | None
+
+    @property
+    def mean(self) -> Decimal | None:
+        """The mean, also where it is not valid; None without one."""
+        return self.verdict.mean if self.verdict else None
+
+    @property
+    def missing(self) -> str:
+        """Which samples are missing, in words; "" when the mean is valid."""
+        if self.verdict is None or not self.verdict.short:
+            return ""
+        return self.verdict.words
+
+
+@dataclass(kw_only=True)
+class Measure:
+    """Plate or cell count of our own milk over the months, with what is drawn."""
+
+    what: str
+    unit: str
+    singles: list[Single] = field(default_factory=list)
+    months: list[MonthRow] = field(default_factory=list)
+    bounds: list[Line] = field(default_factory=list)
+    lots: list[Single] = field(default_factory=list)
+    control: Control | None = None
+    limit: Limit | None = None
+
+    @property
+    def name(self) -> str:
+        return str(What(self.what).label.partition(",")[0])
+
+    @property
+    def over(self) -> list[Single]:
+        """The single results over a limit, newest first."""
+        return [single for single in reversed(self.singles) if single.over]
+
+    @property
+    def drift(self) -> str:
+        """Whether the newest lots drift from the usual, in a sentence."""
+        chart = self.control
+        if chart is None:
+            return f"Too few lots for a control chart: it needs 20, there are {len(self.lots)}."
+        middle = (
+            f"the middle of the last {len(chart.values)} lots is {chart.middle:,.0f} {self.unit}"
+        )
+        sign = chart.drifting
+        if sign is None:
+            return f"No drift: {middle}, and the newest lots scatter as usual."
+        within = self.limit is None or all(
+            single.sample.value <= (self.limit.at_most or 0) for single in self.lots[-8:]
+        )
+        before = ", still within the limit" if within else ""
+        return f"Drifting up{before}: {sign.words} ({middle})."
+
+    @property
+    def over_time(self) -> Plot:
+        """The drawing of all single values, the means at the ends of months, and the limits."""
+        first, last = self.months[0].day.replace(day=1), self.months[-1].day
+        curve = [
+            Dot(at=row.day.toordinal(), value=float(row.mean)) for row in self.months if row.mean
+        ]
+        return Plot(
+            key=f"{self.what}-time",
+            title=f"{self.name.capitalize()} of our own milk, {self.unit}",
+            description=self.said_over_time(),
+            first=first.toordinal(),
+            last=last.toordinal(),
+            dots=[dot_of(single) for single in self.singles if not single.over],
+            told=[dot_of(single, told=True) for single in self.singles if single.over],
+            curves=[curve] if curve else [],
+            lines=self.bounds,
+            ticks=[
+                (row.day.replace(day=1).toordinal(), f"{MONTHS[row.day.month - 1][:3]}")
+                for row in self.months
+            ],
+        )
+
+    def said_over_time(self) -> str:
+        """What the drawing shows, in words."""
+        if not self.singles:
+            return NOTHING
+        values = [single.sample.value for single in self.singles]
+        return (
+            f"{len(values)} results from {plain(min(values))} to {plain(max(values))}, "
+            f"{len(self.over)} of them over a limit; the line is the rolling mean at the end of "
+            "each month."
+        )
+
+    @property
+    def in_order(self) -> Plot | None:
+        """The control chart; None with too few lots."""
+        chart = self.control
+        if chart is None:
+            return None
+        lots = self.lots[-len(chart.values) :]
+        signs = {sign.place: sign.words for sign in chart.signs}
+        dots = [
+            Dot(at=place, value=value, words=f"{single.lot}: {single.sample.said}", href=single.url)
+            for place, (value, single) in enumerate(zip(chart.values, lots, strict=True))
+        ]
+        return Plot(
+            key=f"{self.what}-control",
+            title=f"{self.name.capitalize()} of the last {len(lots)} lots, {self.unit}",
+            description=self.drift,
+            first=0,
+            last=len(lots) - 1,
+            dots=dots,
+            told=[
+                Dot(at=dot.at, value=dot.value, words=f"{dot.words}, {signs[place]}", href=dot.href)
+                for place, dot in enumerate(dots)
+                if place in signs
+            ],
+            curves=[dots],
+            lines=[
+                Line(value=chart.middle, label=f"middle {chart.middle:,.0f}", form="middle"),
+                Line(
+                    value=chart.above[2],
+                    label=f"three spreads {chart.above[2]:,.0f}",
+                    form="spread",
+                ),
+                *self.bounds[:1],
+            ],
+            band=(chart.below, chart.above[2]),
+            ticks=[
+                (place, single.sample.taken_on.strftime("%-d %b"))
+                for place, single in enumerate(lots)
+                if place % max(len(lots) // 6, 1) == 0
+            ],
+        )
+
+
+@dataclass(kw_only=True)
+class Quality:
+    """The whole page: how each limit stands, samples asked for, milk in tanks, and the measures."""
+
+    at: datetime
+    first: date
+    last: date
+    standings: list[Standing]
+    samplings: list[Sampling]
+    kept: list[Kept]
+    measures: list[Measure]
+    unknown_schemes: list[str]
+
+    @property
+    def answer(self) -> str:
+        """The answer in one sentence: what is over, else what is not valid, else that all keeps."""
+        over = [one for one in self.standings if one.verdict.is_over]
+        if over:
+            named = ", ".join(dict.fromkeys(f"{one.what} ({one.producer})" for one in over))
+            return f"Over a limit: {named}."
+        near = [one for one in self.standings if one.is_near]
+        if near:
+            return f"Near a limit: {', '.join(dict.fromkeys(one.what for one in near))}."
+        unsure = [one for one in self.standings if one.verdict.outcome == "not valid"]
+        if unsure:
+            named = ", ".join(dict.fromkeys(one.what for one in unsure))
+            return f"Nothing is over, but too few samples say nothing about {named}."
+        return "Every mean and every series keeps its limit."
+
+
+def quality(at: datetime, *, until: date | None = None, months: int = YEAR) -> Quality:
+    """The quality of the milk as known at ``at``, over the months up to the day ``until``."""
+    in_force = Limits()
+    last = until or local_day(at)
+    moment = min(at, start_of(date.fromordinal(last.toordinal() + 1)))
+    first = months_before(last.replace(day=1), months - 1)
+    rows = [row for of in Limit.Of.values for row in in_force.on(last, of) if of != "single"]
+    whats = {*DRAWN, *(row.what for row in rows)}
+    since = min([limits.first_day_needed(first, 3), *([first_day(rows, last)] if rows else [])])
+    singles, series = read(whats, since, moment, in_force)
+    return Quality(
+        at=at,
+        first=first,
+        last=last,
+        standings=standings(moment, in_force, series),
+        samplings=samplings(moment, in_force, series),
+        kept=kept_lots(at),
+        measures=[measure(what, singles.get(what, []), first, last, in_force) for what in DRAWN],
+        unknown_schemes=unknown_schemes(in_force),
+    )
+
+
+def unknown_schemes(in_force: Limits) -> list[str]:
+    """Schemes that the estate chose and no limit is of: a slip of the pen would judge nothing."""
+    known = {row.scheme for row in in_force.rows}
+    return [scheme for scheme in settings.ESTATE_SCHEMES if scheme not in known]
+
+
+def read(
+    whats: Sequence[str] | set[str], since: date, at: datetime, in_force: Limits
+) -> tuple[dict[str, list[Single]], Series]:
+    """The standing results since a day: our own as singles, and all by what and producer."""
+    rows = (
+        LotTest.objects.standing()
+        .filter(
+            what__in=sorted(whats),
+            happened_at__gte=start_of(since),
+            happened_at__lte=at,
+            value__isnull=False,
+        )
+        .annotate(day=TruncDate("happened_at", tzinfo=ZoneInfo(settings.TIME_ZONE)))
+        .order_by("happened_at", "id")
+        .values_list(
+            "what",
+            "day",
+            "value",
+            "written",
+            "unit",
+            "lot__code",
+            "lot__uuid",
+            "lot__delivery__holding__name",
+        )
+    )
+    singles: dict[str, list[Single]] = defaultdict(list)
+    series: Series = defaultdict(lambda: defaultdict(list))
+    for what, day, value, written, unit, code, uuid, producer in rows:
+        sample = Sample(
+            taken_on=day,
+            value=standard(what, value, unit),
+            name=f"lot {code}",
+            written=said_with_unit(what, written, value, unit),
+        )
+        series[what][producer or ""].append(sample)
+        if not producer:
+            over = not in_force.keeps(what, sample)
+            singles[what].append(Single(sample=sample, lot=code, url=str(uuid), over=over))
+    return singles, series
+
+
+def measure(what: str, singles: list[Single], first: date, last: date, in_force: Limits) -> Measure:
+    """One thing measured: months, limits and control chart."""
+    days = [single.sample.taken_on for single in singles]
+    inside = [
+        with_address(single)
+        for single in singles[bisect_left(days, first) : bisect_right(days, last)]
+    ]
+    mean = next((row for row in in_force.on(last, Limit.Of.MEAN) if row.what == what), None)
+    lots = [with_address(single) for single in by_lot(singles)[-LOTS:]]
+    return Measure(
+        what=what,
+        unit=UNITS[what],
+        singles=inside,
+        months=[month_row(what, singles, days, end, in_force) for end in month_ends(first, last)],
+        bounds=bounds_of(what, last, in_force),
+        lots=lots,
+        control=control([float(single.sample.value) for single in lots]),
+        limit=mean,
+    )
+
+
+def with_address(single: Single) -> Single:
+    """A single with the address of its lot's page, only where it is shown."""
+    url = reverse("milk:lot", args=[single.url]) if "/" not in single.url else single.url
+    return Single(sample=single.sample, lot=single.lot, url=url, over=single.over)
+
+
+def by_lot(singles: Sequence[Single]) -> list[Single]:
+    """The newest result of each lot, in the order they were sampled."""
+    newest = {single.lot: single for single in singles}
+    return sorted(newest.values(), key=lambda single: single.sample.taken_on)
+
+
+def bounds_of(what: str, day: date, in_force: Limits) -> list[Line]:
+    """The limits to draw: of the mean first, then of single results where they are others."""
+    rows = [*in_force.on(day, Limit.Of.MEAN), *in_force.on(day, Limit.Of.SINGLE)]
+    found: dict[float, Line] = {}
+    for row in rows:
+        if row.what == what and row.at_most is not None and float(row.at_most) not in found:
+            label = f"limit {plain(row.at_most)} ({row.scheme})"
+            found[float(row.at_most)] = Line(value=float(row.at_most), label=label)
+    return list(found.values())
+
+
+def month_ends(first: date, last: date) -> list[date]:
+    """The last day of each month from ``first`` on; of the last one the day itself."""
+    ends = []
+    year, month = first.year, first.month
+    while (year, month) <= (last.year, last.month):
+        ends.append(min(date(year, month, monthrange(year, month)[1]), last))
+        year, month = (year, month + 1) if month < 12 else (year + 1, 1)
+    return ends
+
+
+def month_row(
+    what: str, singles: list[Single], days: list[date], end: date, in_force: Limits
+) -> MonthRow:
+    """One month of the table."""
+    own = singles[bisect_left(days, end.replace(day=1)) : bisect_right(days, end)]
+    values = [single.sample.value for single in own]
+    limit = next((row for row in in_force.on(end, Limit.Of.MEAN) if row.what == what), None)
+    verdict = None
+    if limit is not None:
+        rule = mean_rule_of(limit)
+        # With a least gap between samples, which of them count follows from the first one on.
+        start = 0 if rule.gap_days else bisect_left(days, limits.first_day_needed(end, rule.months))
+        known = [single.sample for single in singles[start : bisect_right(days, end)]]
+        verdict = limits.judge_mean(known, rule, end)
+    return MonthRow(
+        month=f"{MONTHS[end.month - 1]} {end.year}",
+        day=end,
+        number=len(own),
+        lowest=min(values, default=None),
+        highest=max(values, default=None),
+        over=sum(single.over for single in own),
+        verdict=verdict,
+    )
+
+
+def dot_of(single: Single, *, told: bool = False) -> Dot:
+    """A single as it is drawn."""
+    sample = single.sample
+    words = f"{sample.said} of {sample.taken_on.isoformat()}, {sample.name}" if told else ""
+    return Dot(
+        at=sample.taken_on.toordinal(),
+        value=float(sample.value),
+        words=words,
+        href=single.url if told else "",
+    )
+
+
+def results_between(first: date, last: date) -> Any:
+    """Every standing result sampled on these days, our own and suppliers', for a file."""
+    return (
+        LotTest.objects.standing()
+        .filter(
+            happened_at__gte=start_of(first),
+            happened_at__lt=start_of(date.fromordinal(last.toordinal() + 1)),
+        )
+        .select_related("lot__delivery__holding", "delivery")
+        .order_by("happened_at", "id")
+    )
