@@ -3,7 +3,6 @@
 from django.urls import path
 
 from milk.api.after_feed import AfterFeedApi
-from milk.api.cells_now import CellsNowApi
 from milk.api.holds import HoldReachApi
 from milk.api.laboratory import LaboratoryFilesApi
 from milk.api.lots import LotApi, LotsApi
@@ -16,7 +15,6 @@ urlpatterns = [
     # Lots, and what a hold keeps back.
     path("lots/", LotsApi.as_view(), name="api-lots"),
     path("lots/<uuid:uuid>/", LotApi.as_view(), name="api-lot"),
-    path("cells-now/", CellsNowApi.as_view(), name="api-cells-now"),
     path("quality/", QualityApi.as_view(), name="api-quality"),
     path("laboratory-files/", LaboratoryFilesApi.as_view(), name="api-laboratory-files"),
     path("holds/<uuid:uuid>/reach/", HoldReachApi.as_view(), name="api-hold-reach"),
