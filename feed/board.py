@@ -1,6 +1,7 @@
 """The forage board: every load at a moment, what is left of it and who got it."""
 
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -11,11 +12,14 @@ from psycopg.types.range import TimestamptzRange
 from config.templatetags.sheet import moment
 from feed.days import local_day
 from feed.models import Feeding, ForageBatch, HeapCheck
+from feed.services.figures import value_on
 from feed.window import State, hours_late
 from herd.models import Group, GroupStay
 
 # Loads that were used up stay on the board for a day.
 STAYS = timedelta(hours=24)
+# A rest of a load lighter than this is not asked for, unless the estate sets its own figure.
+ASKED_ABOVE_KG = Decimal(100)
 # What must be done first stands first.
 ORDER = (
     State.PAST,
@@ -43,7 +47,7 @@ class Fed:
 class Row:
     """One load on the board. Masses in kg; ``check``: the latest probe, None when there is none.
 
-    ``asks``: part of it was fed, a newer load is cut, and nobody wrote where the rest went.
+    ``asked_kg``: part of it was fed, a newer load is cut, and nobody wrote where so much went.
     """
 
     batch: ForageBatch
@@ -53,7 +57,11 @@ class Row:
     discarded_kg: Decimal
     fed: list[Fed]
     check: HeapCheck | None
-    asks: bool = False
+    asked_kg: Decimal = Decimal(0)
+
+    @property
+    def asks(self) -> bool:
+        return self.asked_kg > 0
 
     @property
     def is_open(self) -> bool:
@@ -87,7 +95,7 @@ class Row:
 def board(at: datetime) -> list[Row]:
     """Loads of which something lay there in the 24 h before ``at``; what must be done first, first.
 
-    Three statements, whatever the number of loads.
+    Four statements, whatever the number of loads.
     """
     lain = TimestamptzRange(at - STAYS, at, "[]")
     batches = (
@@ -110,7 +118,7 @@ def row_of(batch: ForageBatch, at: datetime) -> Row:
 
 def rows_of(batches: list[ForageBatch], at: datetime, newest: datetime) -> list[Row]:
     """The rows of loads with what is left of them annotated; ``newest``: the latest cut."""
-    fed, checks = fed_of(batches, at), latest_checks(batches, at)
+    fed, checks, least = fed_of(batches, at), latest_checks(batches, at), least_asked(at)
     rows = []
     for batch in batches:
         left, discarded = batch.left_kg, batch.discarded_kg  # type: ignore[attr-defined]
@@ -123,10 +131,36 @@ def rows_of(batches: list[ForageBatch], at: datetime, newest: datetime) -> list[
                 discarded_kg=discarded,
                 fed=fed[batch.pk],
                 check=checks.get(batch.pk),
-                asks=left > 0 and bool(fed[batch.pk]) and batch.happened_at < newest,
+                asked_kg=unwritten(batch, fed[batch.pk], checks.get(batch.pk), newest, least),
             )
         )
     return sorted(rows, key=place)
+
+
+def least_asked(at: datetime) -> Decimal:
+    """The kilos from which on a rest is asked for; a smaller one may be the scale's."""
+    least = value_on(local_day(at), "asked_above")
+    return ASKED_ABOVE_KG if least is None else least
+
+
+def unwritten(
+    batch: ForageBatch,
+    fed: list[Fed],
+    check: HeapCheck | None,
+    newest: datetime,
+    least: Decimal,
+) -> Decimal:
+    """Kilos of a load that nobody wrote down: neither fed, discarded, nor seen to lie there still.
+
+    Asked once part of it was fed and a newer load is cut (``newest``: that cut). What somebody saw
+    still lying there after that cut is accounted for.
+    """
+    left: Decimal = batch.left_kg  # type: ignore[attr-defined]
+    if not fed or batch.happened_at >= newest:
+        return Decimal(0)
+    if check is not None and check.still_kg is not None and check.happened_at >= newest:
+        left -= check.still_kg
+    return left if left >= least else Decimal(0)
 
 
 def clock(value: datetime | None, at: datetime) -> str:
@@ -157,7 +191,7 @@ def fed_of(batches: list[ForageBatch], at: datetime) -> dict[int, list[Fed]]:
     return found
 
 
-def latest_checks(batches: list[ForageBatch], at: datetime) -> dict[int, HeapCheck]:
+def latest_checks(batches: Iterable[ForageBatch], at: datetime) -> dict[int, HeapCheck]:
     """The latest standing probe of each load up to ``at``."""
     checks = (
         HeapCheck.objects.happened_by(at)

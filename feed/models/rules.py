@@ -176,8 +176,8 @@ class FeedShareRule(Entry):
 class FeedRule(Entry):
     """A feed that a scheme forbids, or warns of; every condition given must be met.
 
-    ``name_has``: parts of a feed's name, one of them is enough, separated by commas. ``water_above``
-    in per cent of the fresh weight, ``aflatoxin_above`` in µg a kg.
+    ``name_has``: parts of a feed's name, one of them is enough, separated by commas.
+    ``water_above`` in per cent of the fresh weight, ``aflatoxin_above`` in µg a kg.
     """
 
     class Act(models.TextChoices):

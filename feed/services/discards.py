@@ -3,18 +3,23 @@
 from decimal import Decimal
 from typing import Any
 
+from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from config import entries
 from config.entries import Stamp
 from config.templatetags.sheet import amount
+from feed.days import local_day
 from feed.models import Discard, FeedLot, ForageBatch
 from feed.services.deadlines import follow
+from feed.services.figures import value_on
 from feed.services.left import check_goes_out, locked_thing
 
-# House rule of the estate: more than a tonne is not thrown away by one person alone.
+# More than a tonne is not thrown away by one person alone (common practice); a figure of the
+# estate wins.
 WITNESS_ABOVE_KG = Decimal(1000)
+OWN_WITNESS = "Nobody is their own witness. Name another person who saw it."
 WITNESS_MISSING = "More than {most} kg are discarded before a witness. Name who saw it."
 
 
@@ -33,9 +38,7 @@ def record_discard(
     Raises ValidationError by field: before the cut, more than is left, a witness missing.
     """
     check_goes_out(locked_thing(batch, feed_lot), stamp.happened_at, kg)
-    if kg > WITNESS_ABOVE_KG and not witness.strip():
-        words = WITNESS_MISSING.format(most=amount(WITNESS_ABOVE_KG))
-        raise ValidationError({"witness": words})
+    check_witness(stamp, kg, witness.strip())
     discard = entries.record(
         Discard,
         stamp=stamp,
@@ -47,6 +50,18 @@ def record_discard(
     )
     follow(discard.batch_id)
     return discard
+
+
+def check_witness(stamp: Stamp, kg: Decimal, witness: str) -> None:
+    """Refuse a large discard that nobody else saw. Raises ValidationError at ``witness``."""
+    most = value_on(local_day(stamp.happened_at), "witness_above")
+    most = WITNESS_ABOVE_KG if most is None else most
+    if kg > most and not witness:
+        raise ValidationError({"witness": WITNESS_MISSING.format(most=amount(most))})
+    assert isinstance(stamp.by, User)
+    own = {stamp.by.username.casefold(), stamp.by.get_full_name().casefold()}
+    if witness and witness.casefold() in own:
+        raise ValidationError({"witness": OWN_WITNESS})
 
 
 @transaction.atomic

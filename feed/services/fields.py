@@ -6,7 +6,6 @@ from typing import Any
 from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import F
 
 from config import entries
 from config.entries import Stamp
@@ -14,8 +13,8 @@ from config.jobs import ask
 from config.roles import VET, roles_of
 from feed.days import day_words, local_day
 from feed.models import Field, FieldWork, WaitRule
-from feed.models.batches import last_cut
 from feed.services.deadlines import FLAG_TASK
+from feed.stands import Stand, nearest_first, stands
 from feed.window import free_on
 
 NAMED_INSTEAD = 3
@@ -28,7 +27,7 @@ NOT_FREE = (
     "{field} is not free to cut before {free}: {why}. {instead} Only the vet may cut it earlier, "
     "with a reason that stays on the load."
 )
-FREE_INSTEAD = "Free that day, longest uncut first: {fields}."
+FREE_INSTEAD = "Free that day, {order} first: {fields}."
 NONE_FREE = "No field is free that day; the next ones: {fields}."
 NO_FIELDS = "No other field is in the book."
 ONLY_VET = "Only the vet may have a field cut before it is free. {field} is free on {free}."
@@ -90,7 +89,10 @@ def check_may_cut(field: Field, at: datetime, early_reason: str, by: User) -> No
         raise ValidationError({"early_reason": words})
     if free is not None and not early_reason:
         words = NOT_FREE.format(
-            field=field, free=day_words(free), why=waits(field, at, on), instead=instead(at, on)
+            field=field,
+            free=day_words(free),
+            why=waits(field, at, on),
+            instead=instead(field, at, on),
         )
         raise ValidationError({"field": words})
     if free is not None and VET not in roles_of(by):
@@ -107,14 +109,28 @@ def waits(field: Field, at: datetime, on: date) -> str:
     )
 
 
-def instead(at: datetime, on: date) -> str:
+def instead(field: Field, at: datetime, on: date) -> str:
     """A sentence with the fields to cut instead: free ones, or those that are free next."""
-    fields = Field.objects.standing().with_free_on(at, on)
-    free = fields.filter(free_on=None).annotate(last_cut=last_cut(at))
-    free = free.order_by(F("last_cut").asc(nulls_first=True), "name")
-    named = [f"{field.name} ({field.hectares.normalize():f} ha)" for field in free[:NAMED_INSTEAD]]
-    if named:
-        return FREE_INSTEAD.format(fields=", ".join(named))
-    waiting = fields.order_by("free_on", "name")[:NAMED_INSTEAD]
-    named = [f"{field.name} on {day_words(field.free_on)}" for field in waiting]
-    return NONE_FREE.format(fields=", ".join(named)) if named else NO_FIELDS
+    every = stands(at, on)
+    free = nearest_first((stand for stand in every if stand.is_free), field)
+    if free:
+        near = free[0].km_from(field) is not None
+        named = ", ".join(in_words(stand, field) for stand in free[:NAMED_INSTEAD])
+        return FREE_INSTEAD.format(order="nearest" if near else "longest uncut", fields=named)
+    named = ", ".join(
+        f"{stand.field.name} on {day_words(stand.free_on)}"
+        for stand in every[:NAMED_INSTEAD]
+        if stand.free_on is not None
+    )
+    return NONE_FREE.format(fields=named) if named else NO_FIELDS
+
+
+def in_words(stand: Stand, to: Field) -> str:
+    """A field to cut instead: its size, what stands there, how far it is."""
+    said = [f"{stand.field.hectares.normalize():f} ha"]
+    if stand.standing_kg is not None:
+        said.append(f"about {round(stand.standing_kg / 1000)} t")
+    km = stand.km_from(to)
+    if km is not None:
+        said.append(f"{km:.1f} km")
+    return f"{stand.field.name} ({', '.join(said)})"

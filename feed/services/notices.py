@@ -1,25 +1,54 @@
-"""Who must do what about cut grass now: past, to be fed first, without a rule, cut too early."""
+"""Who must do what about cut grass now: past, heating, first, no rule, cut too early, unwritten.
+
+Every run computes what shall ring from the book; what is gone closes by itself. A role hears at
+most so many rings a shift (feed/rings.py).
+"""
 
 from collections.abc import Iterable
 from datetime import datetime, timedelta
+from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.db import transaction
 from django.db.models import Exists, OuterRef
 from django.db.models.functions import TruncDate
+from django.urls import reverse
 
+from config.models import Notice
 from config.notices import close_gone, raise_notice
 from config.roles import FEED_HAND, VET
 from config.templatetags.sheet import amount, moment
-from feed.models import FieldWork, ForageBatch
+from feed.board import Row, latest_checks
+from feed.days import local_day, start_of
+from feed.models import (
+    FeedFigure,
+    Feeding,
+    FieldWork,
+    ForageBatch,
+    HeapCheck,
+    StackCheck,
+    WindowRule,
+)
+from feed.rings import Ring, bundle_words, choose, shift_start
+from feed.services.figures import figures_on
+from feed.unaccounted import asked_of
 from feed.window import State
 
-# The feed hand is told at once; the vet when the grass still lies there after this long.
+# Used where the estate has set no figure of its own (house judgement).
 VET_AFTER = timedelta(minutes=15)
+FIRST_AHEAD = timedelta(hours=2)
+RINGS_A_SHIFT = 3
+STACK_WARM = Decimal(45)
+# A heap that is this part of the way to its limit is heating.
+HEATING_SHARE = Decimal("0.5")
 # Loads cut in the waiting days of their field are looked for this far back: work may be written
 # late, and the milk of that grass is younger than this.
 EARLY_LOOKED_BACK = timedelta(days=60)
+# A stack that was warm is looked at again; an older probe says nothing about it.
+STACK_LOOKED_BACK = timedelta(days=14)
+# What is told of a notice at most (Notice.what).
+ROOM = 400
 
 PAST = "Discard {batch}: {left} kg left, past since {deadline}."
 HEATED = "Discard {batch}: {left} kg left, found heated at {heated}."
@@ -28,39 +57,116 @@ PAST_IF_NOT = (
     "dry cows, never against the barn wall."
 )
 FIRST = "Feed {batch} first: {left} kg left, past at {deadline}."
+SOON_FIRST = "Feed {batch} first from {first}: {left} kg left, past at {deadline}."
 FIRST_IF_NOT = "What is left at that time must be discarded."
+HEATING = (
+    "Feed {batch} now or probe it again: {left} kg left, {heap} °C in air of {air} °C at {at}."
+)
+HEATING_IF_NOT = "A heap that goes on heating must be discarded, however young it is."
 NO_RULE = "No window rule covers {batch}, cut {cut}. Enter how long grass may lie."
 NO_RULE_IF_NOT = "Nobody can say until when it may be fed; feed nothing of it."
 EARLY = "{batch}, cut {cut}, comes from a field that was not free. Decide on the load and its milk."
 EARLY_IF_NOT = "Residues of what was put on the field may be in the milk."
+WHERE = "{asked} kg of {batch}: where? A newer load is cut. Say which group had them."
+WHERE_IF_NOT = "Every group fed in that hour counts as having had it, with its milk."
+LEFT = "Clear {left} kg of {batch}, cut {cut}: grass of today is fed on top of it."
+LEFT_IF_NOT = "Yesterday's grass heats under the fresh one, and both must be discarded."
+STACK = "Look after {lot}: {inside} °C inside at {at}."
+STACK_IF_NOT = (
+    "Hay that heats can burn the barn; call the fire service before a hot stack is opened."
+)
 
-Causes = set[str]
+FIGURES_USED = ("first_ahead", "vet_after", "rings_a_shift", "stack_warm")
+Figures = dict[str, FeedFigure]
+
+# In which order things are told when there are more than a shift's rings: what can hurt first.
+WORDS = ("past", "stack", "no-rule", "early", "heating", "where", "first", "left")
 
 
 @transaction.atomic
 def flag(at: datetime) -> dict[str, int]:
-    """Raise what must be done about loads at ``at``, close what is done; how many of each.
+    """Raise what must be done about feed at ``at``, close what is done; how many of each.
 
     Reads open loads and the last weeks' cuts only. The same state of the book gives the same
     notices, however often this runs.
     """
-    past: Causes = set()
-    first: Causes = set()
-    no_rule: Causes = set()
     loads = list(open_loads(at))
-    for batch in loads:
-        match batch.state(at, discarded=False):
-            case State.PAST:
-                past.add(ring_past(batch, at))
-            case State.FIRST:
-                first.add(ring_first(batch))
-            case State.NO_RULE:
-                no_rule.add(ring_no_rule(batch))
-    early = {ring_early(batch) for batch in cut_early(at)}
-    found = {"past": past, "first": first, "no-rule": no_rule, "early": early}
-    for word, causes in found.items():
-        close_gone(f"grass:{word}:", causes, at)
-    return {"open": len(loads), **{word: len(causes) for word, causes in found.items()}}
+    figures = figures_on(local_day(at), *FIGURES_USED)
+    wanted = [
+        *(ring for batch in loads for ring in about_window(batch, at, figures)),
+        *heating(loads, at),
+        *(ring_where(row) for row in asked_of(loads, at)),
+        *leftovers(loads, at),
+        *(ring_early(batch) for batch in cut_early(at)),
+        *warm_stacks(at, figures),
+    ]
+    most = figures.get("rings_a_shift")
+    ring_all(wanted, at, RINGS_A_SHIFT if most is None else int(most.value))
+    causes = {word: {one.cause for one in wanted if word_of(one) == word} for word in WORDS}
+    return {"open": len(loads), **{word: len(found) for word, found in causes.items()}}
+
+
+def word_of(ring: Ring) -> str:
+    """Which of the words a ring is about."""
+    return ring.cause.split(":")[1]
+
+
+def ring_all(wanted: list[Ring], at: datetime, most: int) -> None:
+    """Raise the rings of each role within its shift's number, and close those that are gone."""
+    start = shift_start(at, ZoneInfo(settings.TIME_ZONE))
+    bundle = f"grass:more:{start.isoformat()}"
+    still = {ring.cause for ring in wanted}
+    for role in (FEED_HAND, VET):
+        open_now = Notice.objects.filter(closed_at=None, role=role, cause__startswith="grass:")
+        ringing = set(open_now.values_list("cause", flat=True))
+        rang = Notice.objects.filter(role=role, cause__startswith="grass:", raised_at__gte=start)
+        mine = sorted(
+            (ring for ring in wanted if ring.role == role),
+            key=lambda ring: WORDS.index(word_of(ring)),
+        )
+        rung = rang.exclude(cause__startswith="grass:more:").count()
+        choice = choose(mine, ringing=ringing, rung=rung, most=most)
+        for ring in choice.alone:
+            raise_one(ring, at, is_new=ring.cause not in ringing)
+        if choice.bundled:
+            raise_bundle(bundle, choice.bundled, at)
+            still.add(bundle)
+        elif bundle in ringing:
+            open_now.filter(cause=bundle).update(closed_at=at)
+    close_gone("grass:", still, at)
+
+
+def raise_one(ring: Ring, at: datetime, *, is_new: bool) -> None:
+    """Raise one notice, or bring its words up to date."""
+    notice = raise_notice(
+        cause=ring.cause,
+        role=ring.role,
+        what=ring.what[:1].upper() + ring.what[1:],
+        where=ring.where,
+        otherwise=ring.otherwise,
+        url=ring.url,
+        until=ring.until,
+    )
+    if is_new:
+        Notice.objects.filter(pk=notice.pk).update(raised_at=at)
+
+
+def raise_bundle(cause: str, rings: list[Ring], at: datetime) -> None:
+    """Raise the shift's bundle; one that was closed in the shift opens again without a ring."""
+    role, until = rings[0].role, [ring.until for ring in rings if ring.until]
+    before = Notice.objects.filter(cause=cause, role=role)
+    before.exclude(closed_at=None).update(closed_at=None)
+    one = rings[0] if len(rings) == 1 else None
+    bundle = Ring(
+        cause=cause,
+        role=role,
+        what=bundle_words(rings, ROOM),
+        where=one.where if one else "",
+        otherwise=one.otherwise if one else "",
+        url=one.url if one else reverse("feed:board"),
+        until=min(until, default=None),
+    )
+    raise_one(bundle, at, is_new=not before.exists())
 
 
 def open_loads(at: datetime) -> Iterable[ForageBatch]:
@@ -92,60 +198,179 @@ def cut_early(at: datetime) -> Iterable[ForageBatch]:
     return loads
 
 
-def ring_past(batch: ForageBatch, at: datetime) -> str:
-    """Ring for a load past its window; its cause."""
+def about_window(batch: ForageBatch, at: datetime, figures: Figures) -> list[Ring]:
+    """What rings about the window of a load, for each role."""
+    match batch.state(at, discarded=False):
+        case State.PAST:
+            return ring_past(batch, at, minutes(figures, "vet_after", VET_AFTER))
+        case State.NO_RULE:
+            return [ring_no_rule(batch, role) for role in (FEED_HAND, VET)]
+        case State.FIRST:
+            return [ring_first(batch, FIRST)]
+    ahead = minutes(figures, "first_ahead", FIRST_AHEAD)
+    if batch.first_at is not None and at >= batch.first_at - ahead:
+        return [ring_first(batch, SOON_FIRST)]
+    return []
+
+
+def minutes(figures: Figures, name: str, otherwise: timedelta) -> timedelta:
+    """A figure of the estate in minutes as a time, or what holds without one."""
+    figure = figures.get(name)
+    return otherwise if figure is None else timedelta(minutes=float(figure.value))
+
+
+def ring_past(batch: ForageBatch, at: datetime, vet_after: timedelta) -> list[Ring]:
+    """A load past its window: the feed hand at once, the vet a while later."""
     assert batch.deadline is not None
     heated = batch.heated_at is not None and batch.heated_at <= at
     words = (HEATED if heated else PAST).format(
         batch=batch,
-        left=amount(batch.left_kg),  # type: ignore[attr-defined]
+        left=left_of(batch),
         deadline=moment(batch.deadline),
         heated=moment(batch.heated_at),
     )
-    roles = [FEED_HAND] if at - batch.deadline < VET_AFTER else [FEED_HAND, VET]
-    return ring("past", batch, roles, words, PAST_IF_NOT, batch.deadline)
+    roles = [FEED_HAND, VET] if at - batch.deadline >= vet_after else [FEED_HAND]
+    return [ring("past", batch, role, words, PAST_IF_NOT, batch.deadline) for role in roles]
 
 
-def ring_first(batch: ForageBatch) -> str:
-    """Ring for a load to be fed first; its cause."""
-    words = FIRST.format(
+def ring_first(batch: ForageBatch, words: str) -> Ring:
+    """A load to be fed first, now or soon."""
+    what = words.format(
         batch=batch,
-        left=amount(batch.left_kg),  # type: ignore[attr-defined]
+        left=left_of(batch),
+        first=moment(batch.first_at),
         deadline=moment(batch.deadline),
     )
-    return ring("first", batch, [FEED_HAND], words, FIRST_IF_NOT, batch.deadline)
+    return ring("first", batch, FEED_HAND, what, FIRST_IF_NOT, batch.deadline)
 
 
-def ring_no_rule(batch: ForageBatch) -> str:
-    """Ring for a load that no window rule covers; its cause."""
+def ring_no_rule(batch: ForageBatch, role: str) -> Ring:
+    """A load that no window rule covers."""
     words = NO_RULE.format(batch=batch, cut=moment(batch.happened_at))
-    return ring("no-rule", batch, [FEED_HAND, VET], words, NO_RULE_IF_NOT)
+    return ring("no-rule", batch, role, words, NO_RULE_IF_NOT)
 
 
-def ring_early(batch: ForageBatch) -> str:
-    """Ring for a load cut in the waiting days of its field; its cause."""
+def ring_early(batch: ForageBatch) -> Ring:
+    """A load cut in the waiting days of its field."""
     words = EARLY.format(batch=batch, cut=moment(batch.happened_at))
-    return ring("early", batch, [VET], words, EARLY_IF_NOT)
+    return ring("early", batch, VET, words, EARLY_IF_NOT)
+
+
+def ring_where(row: Row) -> Ring:
+    """A load of which nobody wrote where the rest went."""
+    words = WHERE.format(batch=row.batch, asked=amount(round(row.asked_kg)))
+    return ring("where", row.batch, FEED_HAND, words, WHERE_IF_NOT, anchor="#where")
+
+
+def heating(loads: list[ForageBatch], at: datetime) -> list[Ring]:
+    """Loads whose newest probe is well on its way to the limit, and which are not past."""
+    limits = WindowRule.objects.standing().values_list("heap_over_air", flat=True)
+    limit = min(limits, default=None)
+    if limit is None or not loads:
+        return []
+    checks = latest_checks(loads, at)
+    return [
+        ring_heating(batch, check)
+        for batch in loads
+        if (check := checks.get(batch.pk)) is not None
+        and batch.state(at, discarded=False) in (State.FRESH, State.FIRST)
+        and is_heating(batch, check, limit)
+    ]
+
+
+def is_heating(batch: ForageBatch, check: HeapCheck, limit: Decimal) -> bool:
+    """Whether a probe is half way to a limit above the air; without the air nobody can say."""
+    air = batch.air_used if check.air is None else check.air
+    return check.heap is not None and air is not None and check.heap - air >= limit * HEATING_SHARE
+
+
+def ring_heating(batch: ForageBatch, check: HeapCheck) -> Ring:
+    """A load that is heating."""
+    words = HEATING.format(
+        batch=batch,
+        left=left_of(batch),
+        heap=amount(check.heap),
+        air=amount(batch.air_used if check.air is None else check.air),
+        at=moment(check.happened_at),
+    )
+    return ring("heating", batch, FEED_HAND, words, HEATING_IF_NOT, batch.deadline)
+
+
+def leftovers(loads: list[ForageBatch], at: datetime) -> list[Ring]:
+    """Loads of an earlier day that still lie there while grass of today is fed."""
+    today = start_of(local_day(at))
+    older = [
+        batch
+        for batch in loads
+        if batch.happened_at < today and batch.state(at, discarded=False) is not State.PAST
+    ]
+    fed_today = Feeding.objects.standing().filter(
+        happened_at__gte=today, happened_at__lte=at, batch__happened_at__gte=today
+    )
+    if not older or not fed_today.exists():
+        return []
+    return [
+        ring(
+            "left",
+            batch,
+            FEED_HAND,
+            LEFT.format(batch=batch, left=left_of(batch), cut=moment(batch.happened_at)),
+            LEFT_IF_NOT,
+            batch.deadline,
+        )
+        for batch in older
+    ]
+
+
+def warm_stacks(at: datetime, figures: Figures) -> list[Ring]:
+    """Stacks of hay whose newest probe was warm."""
+    checks = (
+        StackCheck.objects.happened_by(at)
+        .filter(happened_at__gt=at - STACK_LOOKED_BACK)
+        .select_related("feed_lot")
+        .order_by("feed_lot", "-happened_at", "-pk")
+        .distinct("feed_lot")
+    )
+    figure = figures.get("stack_warm")
+    warm = STACK_WARM if figure is None else figure.value
+    return [
+        Ring(
+            cause=f"grass:stack:{check.feed_lot.uuid}",
+            role=role,
+            what=STACK.format(
+                lot=check.feed_lot, inside=amount(check.inside), at=moment(check.happened_at)
+            ),
+            where=check.feed_lot.place,
+            otherwise=STACK_IF_NOT,
+            url=reverse("kind-detail", args=["feed-lots", check.feed_lot.uuid]),
+        )
+        for check in checks
+        if check.inside >= warm
+        for role in (FEED_HAND, VET)
+    ]
+
+
+def left_of(batch: ForageBatch) -> str:
+    """What is left of a load, for reading."""
+    return amount(batch.left_kg)  # type: ignore[attr-defined]
 
 
 def ring(
     word: str,
     batch: ForageBatch,
-    roles: Iterable[str],
+    role: str,
     what: str,
     otherwise: str,
     until: datetime | None = None,
-) -> str:
-    """Raise one notice per role about a load; the cause they share."""
-    cause = f"grass:{word}:{batch.uuid}"
-    for role in roles:
-        raise_notice(
-            cause=cause,
-            role=role,
-            what=what[:1].upper() + what[1:],
-            where=str(batch.field),
-            otherwise=otherwise,
-            url=batch.get_absolute_url(),
-            until=until,
-        )
-    return cause
+    anchor: str = "",
+) -> Ring:
+    """A ring about a load, for a role."""
+    return Ring(
+        cause=f"grass:{word}:{batch.uuid}",
+        role=role,
+        what=what,
+        where=str(batch.field),
+        otherwise=otherwise,
+        url=batch.get_absolute_url() + anchor,
+        until=until,
+    )
