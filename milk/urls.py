@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from milk.views import after_feed, holds, late, lots, milkings, quality, tanks, trace, vats, wheels
+from milk.views import after_feed, cells, holds, late, lots, milkings, quality, tanks, trace, vats, wheels
 
 app_name = "milk"
 
@@ -12,6 +12,7 @@ urlpatterns = [
     path("lots/", lots.lots, name="lots"),
     path("lots/<uuid:uuid>/", lots.lot, name="lot"),
     path("quality/", quality.page, name="quality"),
+    path("cells/", cells.cells, name="cells-now"),
     path("holds/", holds.holds, name="holds"),
     path("holds/<uuid:uuid>/", holds.hold, name="hold"),
     # The milk after a load, the grass of a field, or of a day.

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from milk.api.after_feed import AfterFeedApi
+from milk.api.cells_now import CellsNowApi
 from milk.api.holds import HoldReachApi
 from milk.api.laboratory import LaboratoryFilesApi
 from milk.api.lots import LotApi, LotsApi
@@ -17,6 +18,7 @@ urlpatterns = [
     path("lots/<uuid:uuid>/", LotApi.as_view(), name="api-lot"),
     path("quality/", QualityApi.as_view(), name="api-quality"),
     path("laboratory-files/", LaboratoryFilesApi.as_view(), name="api-laboratory-files"),
+    path("cells-now/", CellsNowApi.as_view(), name="api-cells-now"),
     path("holds/<uuid:uuid>/reach/", HoldReachApi.as_view(), name="api-hold-reach"),
     # Milkings with their cows: before the kind's own address, which it answers as well.
     path(

@@ -5,6 +5,7 @@ from datetime import datetime, time, timedelta
 from decimal import Decimal
 
 from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
+from django.utils import timezone
 
 from herd.models import (
     Animal,
@@ -15,13 +16,12 @@ from herd.models import (
     Group,
     GroupStay,
     Medicine,
-    MedicineMove,
     MedicineVersion,
     MilkingTime,
-    Recording,
     TagEvent,
 )
 from milk.demo.book import entry, write
+from milk.demo.cupboard import PRESCRIBER, batch_of
 from milk.demo.estate import EVENING_LATER, HEADS, LINES, STARTS, Estate
 
 USES = {1: "fresh", 12: "hospital", 13: "dry", 14: "close-up"}
@@ -149,10 +149,19 @@ def dry_off(estate: Estate, animal: Animal, at: datetime) -> DryOff:
             animal=animal,
             cover="tube",
             medicine=estate.medicines["Demodry"],
-            batch="DD-31",
+            batch=batch_of(estate.medicines["Demodry"]),
             grounds="cell count above 200",
         )
-    return entry(DryOff, estate.people["vet"], at, animal=animal, cover="seal", grounds="low cells")
+    return entry(
+        DryOff,
+        estate.people["vet"],
+        at,
+        animal=animal,
+        cover="seal",
+        medicine=estate.medicines["Demoseal"],
+        batch=batch_of(estate.medicines["Demoseal"]),
+        grounds="low cells",
+    )
 
 
 def make_medicines(estate: Estate) -> None:
@@ -168,6 +177,8 @@ def make_medicines(estate: Estate) -> None:
             form=form,
             antimicrobial=antimicrobial,
             unit="tube" if "tube" in form else "ml",
+            # A little of one is left: it is on the list of what to order.
+            shelf_least=Decimal(1000) if name == "Demoflam" else None,
         )
         for name, actives, form, antimicrobial, *_ in PRODUCTS
     )
@@ -189,49 +200,6 @@ def make_medicines(estate: Estate) -> None:
         )
         for name, _, _, _, milk, hours, dry, meat, doses, interval in PRODUCTS
     )
-    write(
-        entry(
-            MedicineMove,
-            vet,
-            estate.at(estate.first_day, "09:00"),
-            medicine=medicine,
-            what="received",
-            quantity=Decimal(400),
-            batch=f"{medicine.name[:6].upper()}-7",
-            expires_on=estate.today + timedelta(days=400),
-            proof="delivery note 1207",
-            supplier=estate.holdings["Saltbeck medicines"],
-        )
-        for medicine in medicines
-    )
-
-
-def make_recordings(estate: Estate) -> None:
-    """Two recording days, a month apart, of every cow that was in milk then."""
-    for days_ago in (33, 4):
-        day = estate.today - timedelta(days=days_ago)
-        write(recordings_of(estate, estate.at(day, "05:00")))
-
-
-def recordings_of(estate: Estate, at: datetime) -> Iterator[Recording]:
-    dice = estate.dice
-    for number, animals in estate.herd.items():
-        if number in (13, 14):
-            continue
-        for animal in animals:
-            if estate.in_milk_from[animal.pk] > at:
-                continue
-            yield entry(
-                Recording,
-                estate.people["office"],
-                at,
-                animal=animal,
-                milk_kg=Decimal(round(max(6.0, dice.gauss(estate.levels[animal.pk], 2)), 1)),
-                fat=Decimal(round(dice.gauss(4.05, 0.35), 2)),
-                protein=Decimal(round(dice.gauss(3.55, 0.2), 2)),
-                casein=Decimal(round(dice.gauss(2.77, 0.15), 2)),
-                cells=Decimal(round(min(6000, 25 + dice.lognormvariate(4.6, 0.9)))),
-            )
 
 
 def make_courses(estate: Estate) -> None:
@@ -271,9 +239,8 @@ def course(estate: Estate, animal: Animal, medicine: Medicine, at: datetime) -> 
         dose=Decimal(1 if medicine.unit == "tube" else 20),
         doses=doses,
         interval_hours=interval,
-        prescriber="the estate's vet, Larkfold",
-        supplier=estate.holdings["Saltbeck medicines"],
-        proof="delivery note 1207",
+        prescriber=PRESCRIBER,
+        prescribed_on=timezone.localdate(at),
     )
 
 
@@ -289,7 +256,7 @@ def doses_of(estate: Estate, courses: list[Course]) -> Iterator[Dose]:
                     course=order,
                     quantity=order.dose,
                     quarter="RH" if order.route == "udder" else "",
-                    batch=f"{order.medicine.name[:6].upper()}-7",
+                    batch=batch_of(order.medicine),
                 )
 
 
