@@ -12,15 +12,14 @@ from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.db.models import OuterRef, Subquery
 
 from feed.cutting import Wanted, kilos_needed, kilos_to_cut, wagons
 from feed.days import local_day
 from feed.dry_matter import Grass, Known
 from feed.heads import Heads
-from feed.models import FeedFigure, Field, FieldWalk, ForageBatch, GrassTarget
-from feed.models.batches import last_cut
+from feed.models import FeedFigure, ForageBatch, GrassTarget
 from feed.services.figures import figures_on
+from feed.stands import Stand, stands
 from feed.waste import Waste, waste
 from herd.models import Group
 
@@ -31,8 +30,6 @@ FENCE = time(8)
 COVER_MOST = Decimal(4000)
 # A lighter rest is not worth a trip of its own (hard range of a load).
 LIGHTEST = Decimal(500)
-# A walk of longer ago says little about what stands there.
-WALKED_WITHIN = timedelta(days=14)
 WEEK = timedelta(days=7)
 NO_TARGET = "No group has a grass target for that day."
 NO_DRY_MATTER = "Nobody has found the dry matter of grass in the last 45 days."
@@ -49,18 +46,10 @@ class Share:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Stand:
-    """A field for a cut. ``free_on`` None: it is free on that day.
+class Growing:
+    """A field that may be cut; ``too_long``: more stands there than shall."""
 
-    ``walk``: what somebody judged to stand there since the last cut, None when nobody did.
-    ``standing_kg`` is that in fresh kilos; ``too_long``: it is over what shall stand there.
-    """
-
-    field: Field
-    free_on: date | None
-    last_cut: datetime | None
-    walk: FieldWalk | None
-    standing_kg: Decimal | None
+    stand: Stand
     too_long: bool
 
 
@@ -98,7 +87,7 @@ class Plan:
     loads: list[Decimal] = field(default_factory=list)
     wagon_kg: Decimal | None = None
     lying: list[Lying] = field(default_factory=list)
-    fields: list[Stand] = field(default_factory=list)
+    fields: list[Growing] = field(default_factory=list)
     waiting: list[Stand] = field(default_factory=list)
     mown: list[Mown] = field(default_factory=list)
     week: Waste | None = None
@@ -198,63 +187,32 @@ def lying(day: date, at: datetime) -> list[Lying]:
 
 def put_fields(found: Plan, cover_most: Decimal) -> None:
     """The fields free on that day, what stands too long first, then the longest uncut."""
-    newest = FieldWalk.objects.happened_by(found.at).filter(field=OuterRef("pk"))
-    fields = list(
-        Field.objects.standing()
-        .with_free_on(found.at, found.day)
-        .annotate(
-            cut_at=last_cut(found.at),
-            walked=Subquery(newest.order_by("-happened_at").values("pk")[:1]),
-        )
-    )
-    walks = FieldWalk.objects.in_bulk({one.walked for one in fields if one.walked})
-    stands = [
-        stand(one, walks.get(one.walked), found, cover_most)
-        for one in sorted(fields, key=lambda one: one.name)
+    every = stands(found.at, found.day)
+    free = [
+        Growing(stand=one, too_long=stands_too_long(one, cover_most))
+        for one in every
+        if one.is_free
     ]
-    found.fields = sorted((one for one in stands if one.free_on is None), key=first_cut)
-    found.waiting = sorted(
-        (one for one in stands if one.free_on is not None), key=lambda one: one.free_on or date.max
-    )
-    if found.cut_kg:
-        found.mown = allot(found.cut_kg, found.fields)
+    found.fields = sorted(free, key=lambda one: not one.too_long)
+    found.waiting = [one for one in every if not one.is_free]
+    if found.cut_kg and found.known is not None:
+        free_now = (one.stand for one in found.fields)
+        found.mown = allot(found.cut_kg, found.known.percent, free_now)
 
 
-def stand(one: Field, walk: FieldWalk | None, found: Plan, cover_most: Decimal) -> Stand:
-    """A field with what is known to stand there; a walk before the last cut says nothing."""
-    cut_at, free_on = one.cut_at, one.free_on  # type: ignore[attr-defined]
-    if walk is not None and (
-        (cut_at is not None and walk.happened_at < cut_at)
-        or found.at - walk.happened_at > WALKED_WITHIN
-    ):
-        walk = None
-    kg = None
-    if walk is not None and found.known is not None:
-        kg = walk.cover * one.hectares / found.known.percent * 100
-    too_long = walk is not None and walk.cover >= cover_most
-    return Stand(
-        field=one,
-        free_on=free_on,
-        last_cut=cut_at,
-        walk=walk,
-        standing_kg=kg,
-        too_long=too_long,
-    )
+def stands_too_long(one: Stand, cover_most: Decimal) -> bool:
+    """Whether a walk found more than shall stand there, and some of it was not cut since."""
+    uncut = one.standing_kg is None or one.standing_kg > 0
+    return one.walk is not None and one.walk.cover >= cover_most and uncut
 
 
-def first_cut(one: Stand) -> tuple[bool, bool, datetime]:
-    """The order of free fields: what stands too long, then never cut, then the longest uncut."""
-    start = datetime(1900, 1, 1, tzinfo=ZoneInfo("UTC"))
-    return not one.too_long, one.last_cut is not None, one.last_cut or start
-
-
-def allot(kg: Decimal, stands: Iterable[Stand]) -> list[Mown]:
-    """Which field gives how many kilos, in order, as far as the walks tell."""
+def allot(kg: Decimal, percent: Decimal, free: Iterable[Stand]) -> list[Mown]:
+    """Which field gives how many fresh kilos of so much dry matter, in order, as walks tell."""
     left, found = kg, []
-    for one in stands:
-        if left > 0 and one.standing_kg:
+    for one in free:
+        if left > 0 and one.standing_kg and one.walk is not None:
             taken = min(left, one.standing_kg)
-            hectares = taken / one.standing_kg * one.field.hectares
+            hectares = taken * percent / 100 / one.walk.cover
             found.append(Mown(stand=one, kg=taken, hectares=hectares))
             left -= taken
     return found

@@ -131,10 +131,10 @@ class WantedOut(serializers.Serializer[Any]):
 class StandOut(serializers.Serializer[Any]):
     """A field free on that day, in the order to cut."""
 
-    field = serializers.UUIDField(source="field.uuid")
-    name = serializers.CharField(source="field.name")
-    last_cut = MomentField(allow_null=True)
-    standing_kg = Kilos(allow_null=True)
+    field = serializers.UUIDField(source="stand.field.uuid")
+    name = serializers.CharField(source="stand.field.name")
+    last_cut = MomentField(source="stand.last_cut", allow_null=True)
+    standing_kg = Kilos(source="stand.standing_kg", allow_null=True)
     too_long = serializers.BooleanField()
 
 

@@ -6,7 +6,20 @@ from decimal import Decimal
 from typing import Any
 
 from config.entries import Stamp
-from feed.models import Discard, Feeding, FeedLot, Field, ForageBatch, HeapCheck, Refusal
+from feed.figures import FIGURES as KNOWN
+from feed.models import (
+    Discard,
+    DryMatterSample,
+    FeedFigure,
+    Feeding,
+    FeedLot,
+    Field,
+    FieldWalk,
+    ForageBatch,
+    GrassTarget,
+    HeapCheck,
+    Refusal,
+)
 from feed.services.fields import record_work
 from milk.demo.book import entry, write
 from milk.demo.estate import HEADS, Estate
@@ -40,6 +53,18 @@ CUTS = (
 FED_AFTER = timedelta(minutes=70)
 LOAD_KG = 8600
 REFUSED_SHARE = 0.03
+# What the plan of a cut and the expected intake ask for: invented, as everything here.
+FIGURES = (
+    ("wagon", 9000),
+    ("cut_loss", 4),
+    ("body_weight", 650),
+    ("grass_fibre", 45),
+    ("grass_cost", 140),
+    ("hay_cost", 210),
+    ("meal_cost", 380),
+    ("discard_cost", 12),
+)
+TARGET_KG = Decimal("6.5")
 
 
 def make_fields(estate: Estate) -> list[Field]:
@@ -69,6 +94,7 @@ def make_grass(estate: Estate) -> None:
     make_hay(estate)
     write(refusals(estate))
     make_leftover(estate, fields)
+    make_plan(estate, fields)
 
 
 def loads(estate: Estate, fields: list[Field]) -> Iterator[ForageBatch]:
@@ -213,3 +239,34 @@ def throw_away(hand: Any, load: ForageBatch) -> None:
             )
         ]
     )
+
+
+def make_plan(estate: Estate, fields: list[Field]) -> None:
+    """What a plan of tomorrow's cut is made of: targets, figures, walks and a sample."""
+    vet, hand = estate.people["vet"], estate.people["feed hand"]
+    start = estate.at(estate.first_day, "05:00")
+    day, source = estate.first_day, "Larkfold, invented"
+    write(
+        entry(
+            FeedFigure,
+            vet,
+            start,
+            name=name,
+            value=Decimal(value),
+            unit=KNOWN[name].unit,
+            valid_from=day,
+            source=source,
+        )
+        for name, value in FIGURES
+    )
+    write(
+        entry(GrassTarget, vet, start, group=group, dry_matter_kg=TARGET_KG, valid_from=day)
+        for group in estate.groups.values()
+    )
+    walked = estate.now - timedelta(hours=20)
+    write(
+        entry(FieldWalk, hand, walked, field=field, cover=1500 + 340 * place)
+        for place, field in enumerate(fields[4:], 1)
+    )
+    sampled = estate.now - timedelta(hours=3)
+    write([entry(DryMatterSample, hand, sampled, field=fields[0], percent=16, method="microwave")])

@@ -94,13 +94,14 @@ def test_fields_that_stand_too_long_come_first_and_waiting_ones_wait(ready: None
     make(FieldWalk, field=short, cover=3999, happened_at=NOON - 6 * DAY)
     make_work(wet, waiting_days=3)
     found = tomorrow()
-    named = [one.field.name for one in found.fields]
+    named = [one.stand.field.name for one in found.fields]
     assert [name for name in named if name in ("Tall", "Old", "Short")] == ["Tall", "Old", "Short"]
     assert [one.field.name for one in found.waiting] == ["Wet"]
-    by_name = {one.field.name: one for one in found.fields}
-    # A walk before the last cut says nothing; 4,000 kg x 8 ha at 16 % are 200,000 kg fresh.
-    assert by_name["Short"].walk is None
-    assert by_name["Tall"].standing_kg == 200_000
+    by_name = {one.stand.field.name: one for one in found.fields}
+    # 4,000 kg x 8 ha at 16 % are 200,000 kg fresh; of Short 9,000 kg were cut since the walk.
+    assert by_name["Tall"].stand.standing_kg == 200_000
+    assert by_name["Short"].stand.standing_kg == 190_950
+    assert [one.too_long for one in found.fields if one.stand.walk] == [True, False]
     (mown,) = found.mown
     assert (mown.stand.field.name, mown.kg, mown.hectares) == ("Tall", 1300, Decimal("0.052"))
 
