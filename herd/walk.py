@@ -25,12 +25,11 @@ from herd.breeding import (
 )
 from herd.breeding_rules import CALF_TAG, rules_of, values_on
 from herd.breeding_words import day_words
+from herd.coming_back import coming_back
 from herd.dry_tubes import DryTube, dry_tubes, fits
 from herd.due_doses import due_doses
 from herd.lives import lives
 from herd.models import Animal, Calf, Group, GroupStay
-from herd.planned import Stands, first_milking
-from herd.services.withdrawals import estate_zone, times_by_group
 from herd.withheld import Answer, withheld_list
 from herd.words import local
 
@@ -160,19 +159,17 @@ def withheld(walk: Walk) -> list[Row]:
 
 def back(walk: Walk) -> list[Row]:
     """Animals whose first milking back in the tank is the next one of their group."""
-    zone, times = estate_zone(), times_by_group()
-    upcoming = {
-        group: first_milking([Stands(walk.at, None, planned)], zone, walk.at)
-        for group, planned in times.items()
-    }
-    found = []
-    for place in walk.places:
-        answer = walk.answers.get(place.animal_id)
-        if answer is None or not answer.withheld or answer.back is None:
-            continue
-        if answer.back == upcoming.get(answer.group_id):
-            found.append(row(place, f"TANK again from {local(answer.back)}", answer.back, "tank"))
-    return found
+    upcoming = coming_back(walk.at, walk.answers.values())
+    return [
+        row(
+            place,
+            f"TANK again from {local(upcoming[place.animal_id])}, band off",
+            upcoming[place.animal_id],
+            "tank",
+        )
+        for place in walk.places
+        if place.animal_id in upcoming
+    ]
 
 
 def doses(walk: Walk) -> list[Row]:

@@ -7,9 +7,9 @@ from typing import Any
 from django.utils import timezone
 
 from herd.breeding_rules import WALL_OLD, values_on
+from herd.coming_back import coming_back, next_start
 from herd.models import Group, MilkingTime
-from herd.planned import Stands, first_milking
-from herd.services.withdrawals import estate_zone, times_by_group
+from herd.services.withdrawals import times_by_group
 from herd.unknown import open_unknown
 from herd.withheld import Answer, withheld_list
 
@@ -56,17 +56,16 @@ class Wall:
 def wall(group: Group, at: datetime) -> Wall:
     """The list of a group at a moment."""
     answers = withheld_list(at, group=group.number)
-    times = times_by_group().get(group.pk, ())
-    upcoming = first_milking([Stands(at, None, times)], estate_zone(), at)
-    withheld = [answer for answer in answers if answer.withheld]
-    back = [answer for answer in withheld if answer.back and answer.back == upcoming]
+    upcoming = next_start(times_by_group().get(group.pk, ()), at)
+    coming = coming_back(at, answers)
+    back = [answer for answer in answers if answer.animal_id in coming]
     return Wall(
         group=group,
         at=at,
         next=upcoming,
         line=line_at(group, upcoming or at),
         heads=len(answers),
-        out=[answer for answer in withheld if answer not in back],
+        out=[one for one in answers if one.withheld and one.animal_id not in coming],
         back=back,
         unknown=list(open_unknown(at, group.number)),
         old_after=old_after(at),

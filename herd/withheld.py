@@ -7,6 +7,7 @@ job can be late. Not knowing is NOT.
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from psycopg.types.range import TimestamptzRange
@@ -133,6 +134,20 @@ def reasons_at(at: datetime, animals: list[int] | None = None) -> dict[int, Reas
     for animal, during in later.values_list("animal_id", "during"):
         found[animal].spans.append((during.lower, during.upper))
     return found
+
+
+def reasons_of(at: datetime, periods: Iterable[tuple[Any, str]]) -> Reasons | None:
+    """The same for one animal whose periods (range and words) were read already; None: free."""
+    known = [(during, why) for during, why in periods if not during.isempty]
+    reasons = Reasons(
+        spans=[
+            (during.lower, during.upper)
+            for during, _ in known
+            if during.upper is None or during.upper > at
+        ],
+        words=[(during.upper, why) for during, why in known if at in during],
+    )
+    return reasons if reasons.words else None
 
 
 def answer_for(animal: Animal, at: datetime) -> Answer | None:

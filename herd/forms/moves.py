@@ -47,9 +47,7 @@ class MoveForm(SheetForm):
     @staticmethod
     def words(answer: Answer) -> str:
         """An animal as its box says it."""
-        why = f": {answer.why[0]}" if answer.withheld and answer.is_milked and answer.why else ""
-        word = f", {answer.word}{why}" if answer.is_milked else ""
-        return f"{answer.name}{word}"
+        return f"{answer.name}, {answer.word}" if answer.is_milked else answer.name
 
     def moved(self) -> list[Animal]:
         """The animals that were ticked."""

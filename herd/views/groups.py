@@ -13,7 +13,7 @@ from herd.services.withdrawals import estate_zone, times_by_group
 from herd.withheld import NOT_MILKED, withheld_list
 
 # What people in the barn write most, in the order they do.
-USUAL = ("group-stays", "calvings", "health-events", "doses", "dry-offs")
+USUAL = ("group-stays", "animals", "calvings", "health-events", "doses", "dry-offs")
 
 
 @action_required("read")

@@ -8,6 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
+from config.errors import Conflict
 from config.forms.entries import form_of, initial_from
 from config.forms.fields import find_entry
 from config.kinds import kind_named
@@ -21,6 +22,7 @@ from herd.unknown import candidates, open_unknown
 
 WRITTEN = "Written: an unknown cow in {group}. NOT."
 KNOWN = "Written: she is {animal}, by {proof}. Give her a new tag now."
+KNOWN_ALREADY = "{by} said already that she is {animal}. Strike that first if it is wrong."
 # More tags than this nobody types at one milking.
 MOST_SEEN = 200
 
@@ -57,6 +59,7 @@ def unknown_cow(request: HttpRequest, uuid: UUID) -> HttpResponse:
     form = known_form()(request.POST or None)
     if request.method == "POST":
         check_may(request.user, "write:cows-known-again")
+        check_still_unknown(cow)
         if form.is_valid():
             values = {name: form.cleaned_data[name] for name in ("animal", "proof", "remark")}
             known = form.carry_out(
@@ -81,6 +84,13 @@ def unknown_cow(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "now": timezone.now(),
     }
     return render(request, "herd/unknown_cow.html", context)
+
+
+def check_still_unknown(cow: UnknownCow) -> None:
+    """Refuse a second answer. Raises Conflict naming the first."""
+    known = CowKnown.objects.standing().filter(unknown=cow).select_related("animal", "by").first()
+    if known is not None:
+        raise Conflict(KNOWN_ALREADY.format(by=known.by, animal=known.animal))
 
 
 def seen_with_tags(text: str) -> tuple[list[Animal], list[str]]:

@@ -12,7 +12,7 @@ from herd.dry_tubes import dry_tubes
 from herd.walk import LISTS, Walk
 
 # Of each list so many rows stand on the page of all lists.
-SHOWN = 8
+SHOWN = 5
 BREEDING = ("to-serve", "to-check", "to-dry-off", "to-calve")
 # What a row leads to: list -> (address by name, its query or None for the uuid in the path, word).
 ACTS = {
