@@ -12,7 +12,16 @@ from django.db.models import DateTimeField, F, Func, Max, Min, Q
 from django.db.models.functions import Greatest
 
 from config.entries import Entry
-from herd.models import Calving, Course, Dose, DryOff, GroupStay, WithdrawalPeriod
+from herd.models import (
+    Calving,
+    Course,
+    Dose,
+    DoseAnswer,
+    DryOff,
+    GroupStay,
+    HealthEvent,
+    WithdrawalPeriod,
+)
 from milk.models import LotTest, MeterCorrection, Milking, MilkingPart
 from milk.withheld_milk import Row, lots_with_withheld, withheld_in
 
@@ -27,6 +36,8 @@ ANIMAL_OF: tuple[tuple[type[Entry], str], ...] = (
     (DryOff, "animal_id"),
     (Calving, "dam_id"),
     (GroupStay, "animal_id"),
+    (HealthEvent, "animal_id"),
+    (DoseAnswer, "dose__course__animal_id"),
 )
 
 

@@ -4,16 +4,22 @@ Each row names its source. The rule values come from fixtures/herd_rules.json, a
 changed row there is caught here.
 """
 
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
 
-from herd.kept_out import TUBE, DriedOff, colostrum_period, dry_period
+from config.models import Notice
+from herd.kept_out import TUBE, DriedOff, arrival_period, colostrum_period, dry_period
 from herd.planned import Stands, first_milking, numbered_milking
+from herd.reference import load_reference
+from herd.services.questions import ask_about_course
 from herd.withdrawal import (
     COLOSTRUM_DAYS,
     DRY,
+    MILK_FACTOR,
+    MILK_NOT_AUTHORISED,
+    MILK_ZERO,
     NEVER,
     Rule,
     course_period,
@@ -21,6 +27,7 @@ from herd.withdrawal import (
     meat_floor,
     milk_floor,
 )
+from tests.factories.herd import make_course, make_dose, make_medicine, make_stamp
 from tests.herd.arithmetic import GROUP_5, RULES, ZONE, at, course, estate, leaflet, shown, times
 
 JUNE = at("2026-06-02 10:00")
@@ -155,3 +162,78 @@ def test_both_calving_and_medicine_must_have_passed():
     colostrum = colostrum_period(calved, estate())
     assert drug.until < colostrum.until
     assert latest([drug.until, colostrum.until]) == colostrum.until
+
+
+def test_cow_from_a_herd_on_fermented_feed_is_out_for_ten_days():
+    # Swiss order on hygiene in milk production (VHyMP), annex: her milk is excluded for 10 days,
+    # kept apart and milked last. The day of arrival is day 1 (a convention): not 1 to 10 May.
+    period = arrival_period(at("2026-05-01 09:00"), estate())
+    group = (Stands(at("2026-01-01 00:00"), None, GROUP_5),)
+    assert shown(first_milking(group, ZONE, period.until)) == "2026-05-11 04:30"
+
+
+def test_floors_of_the_united_kingdom_are_those_of_the_union_for_milk():
+    # VM Regulations 2013 Sch. 4 para 2(3)(b): longest period of any species times 1.5, 7 days, or
+    # 1 day for a zero-hour product. Regulation (EU) 2019/6 Art. 115(1)(b) has the same figures.
+    names = (MILK_FACTOR, MILK_NOT_AUTHORISED, MILK_ZERO)
+    by_scheme = {
+        scheme: [
+            rule.value
+            for name in names
+            for rule in RULES
+            if (rule.name, rule.scheme) == (name, scheme)
+        ]
+        for scheme in ("EU", "UK")
+    }
+    assert by_scheme["UK"] == by_scheme["EU"] == [Decimal("1.5"), Decimal(168), Decimal(24)]
+
+
+def test_longest_period_is_times_one_and_a_half_also_when_counted_in_milkings():
+    # Art. 115(1)(b)(i) with the published notice that 132 h is the 11th milking: 11 milkings used
+    # off the leaflet are 132 h x 1.5 = 198 h = 8.25 d -> 9 d.
+    printed = leaflet(None, milk_milkings=11)
+    assert (
+        milk_floor(printed, estate(), JUNE) == milk_floor(leaflet(132), estate(), JUNE) == 9 * DAYS
+    )
+
+
+@pytest.mark.parametrize(
+    ("issued", "given", "asked"),
+    [
+        # Regulation (EU) 2019/6 Art. 105(10), from memory: an antimicrobial prescription is valid
+        # 5 days from its issue. Issued 1 June, first dose 7 June.
+        pytest.param("2026-06-01", "2026-06-07 08:00", True, id="the sixth day after"),
+        pytest.param("2026-06-01", "2026-06-06 23:59", False, id="the fifth day after"),
+    ],
+)
+@pytest.mark.django_db
+def test_prescription_of_an_antimicrobial_is_valid_five_days(issued, given, asked):
+    load_reference(make_stamp())
+    course = make_course(
+        medicine=make_medicine(84, antimicrobial=True),
+        prescribed_on=date.fromisoformat(issued),
+        happened_at=at(given),
+    )
+    make_dose(course, at(given))
+    ask_about_course(course)
+    assert Notice.objects.filter(closed_at=None, what__contains="is valid 5 days").exists() == asked
+
+
+def test_zero_is_a_period_and_blank_is_none():
+    # Regulation (EU) 2019/6 Art. 108(2)(h): the withdrawal period is written even if it is zero.
+    assert course_period(course("2026-06-02 10:00", hours=0), estate()).zero
+    assert not course_period(course("2026-06-02 10:00", hours=None), estate()).known
+
+
+@pytest.mark.parametrize(
+    ("given", "hours", "end"),
+    [
+        # The tz database, read by Python's zoneinfo: Europe/Vienna goes back on 25 October 2026 at
+        # 03:00 and forward on 29 March 2026 at 02:00. Elapsed hours reckoned by hand.
+        pytest.param("2026-10-23 17:00", 72, "2026-10-26 16:00", id="25 hours in that day"),
+        pytest.param("2026-03-27 17:00", 72, "2026-03-30 18:00", id="23 hours in that day"),
+    ],
+)
+def test_hours_are_elapsed_hours(given, hours, end):
+    period = course_period(course(given, hours=hours), estate())
+    assert shown(period.until) == end
