@@ -28,6 +28,8 @@ GROWN = (
 )
 FRESH_GROUP, FIRST_CALVERS = 1, 2
 NOT_MILKED = (13, 14)
+# The fresh cows gave milk before they were dry.
+DRY_FOR = timedelta(days=62)
 
 
 def make_udders(estate: Estate) -> None:
@@ -54,7 +56,8 @@ def recordings_of(
             continue
         fresh = number == FRESH_GROUP
         for animal in animals:
-            if estate.in_milk_from[animal.pk] > at:
+            calved = estate.in_milk_from[animal.pk]
+            if calved - (DRY_FOR if fresh else timedelta(0)) <= at < calved:
                 continue
             cells = 25 + 2.718281828 ** dice.gauss(levels[animal.pk], 0.4)
             yield entry(
