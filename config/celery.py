@@ -60,6 +60,18 @@ app.conf.update(
             "task": "herd.tasks.compute_periods_again",
             "schedule": timedelta(days=1),
         },
+        "withheld cows before a milking": {
+            "task": "milk.tasks.look_before_milkings",
+            "schedule": timedelta(minutes=5),
+        },
+        "holds that stand still": {
+            "task": "milk.tasks.look_at_holds",
+            "schedule": timedelta(minutes=15),
+        },
+        "milk in and out": {
+            "task": "milk.tasks.look_at_balance",
+            "schedule": timedelta(hours=1),
+        },
         "old keys and sessions": {
             "task": "config.tasks.clear_old",
             "schedule": timedelta(days=1),

@@ -129,8 +129,8 @@ def clinical_words(found: Clinical, rules: Rules) -> str:
     before = f", {plain(last, 1)} in the same quarter last year" if last is not None else ""
     act = "ACT" if found.act(rules) else "no need to act"
     return (
-        f"{plain(rate, 1)} cases per 100 cow-years this quarter{before}: {act} (act above "
-        f"{limit(rules.clinical_act)}, or above last year)"
+        f"{plain(rate, 1)} cases per 100 cow-years this quarter: {act} (above "
+        f"{limit(rules.clinical_act)}, or above last year{before})"
     )
 
 
@@ -145,14 +145,10 @@ def origin_words(found: Clinical, rules: Rules) -> list[str]:
         if rate is None:
             said.append(f"{name}: no {of} to tell of")
             continue
-        word = "no need to act"
-        if rate > act:
-            word = "ACT"
-        elif found.unknown_origin:
-            word = "not known enough to say more"
-        said.append(f"{name}: {plain(rate, 1)} in 12 {of}, {word} (act above {limit(act)})")
+        word = "ACT" if rate > act else "no need to act"
+        said.append(f"{name}: {plain(rate, 1)} in 12 {of}, {word} (above {limit(act)})")
     if found.unknown_origin:
-        said.append(f"{found.unknown_origin:,} cases are of cows without a calving in the book")
+        said.append(f"{found.unknown_origin:,} cases of cows without a calving in the book")
     return said
 
 

@@ -18,6 +18,7 @@ from django.utils import timezone
 from config.errors import Conflict
 from herd.models import Animal, Course, Dose
 from milk.below import ancestors
+from milk.mistakes import said_at_once, settled_by_people
 from milk.models import Hold, HoldDecision, HoldItem, MilkLot, VatLot, Wheel
 from milk.withheld_milk import Row, fetch, withheld_in
 
@@ -51,6 +52,9 @@ NAMED = """
       AND (l.ended_at IS NULL OR l.ended_at > h.happened_at)
     UNION SELECT id, 'vat', vat_id, 'named' FROM milk_hold
     WHERE vat_id = ANY(%s) AND struck_at IS NULL
+    UNION SELECT h.id, 'vat', v.id, 'starter'
+    FROM milk_vat AS v JOIN milk_hold AS h ON h.starter_can_id = v.starter_can_id
+    WHERE v.id = ANY(%s) AND h.struck_at IS NULL
     UNION SELECT id, 'wheel', wheel_id, 'named' FROM milk_hold
     WHERE wheel_id = ANY(%s) AND struck_at IS NULL
 """
@@ -89,14 +93,20 @@ class Ask:
 
 @dataclass(frozen=True)
 class Named:
-    """Holds by what they name: (thing, id) -> (hold, "named" or "tank"), and the codes of lots."""
+    """Holds by what they name: (thing, id) -> (hold, way), and the codes of lots.
+
+    The way is "named", "tank" (it stands in one that is held) or "starter" (a vat begun with it).
+    """
 
     by_name: dict[tuple[str, int], list[tuple[Hold, str]]]
     codes: dict[int, str]
 
     def itself(self, thing: Thing, number: int) -> list[HeldBy]:
-        """The holds that name a vat or wheel itself."""
-        return [as_held(hold, "") for hold, _ in self.by_name.get((thing, number), [])]
+        """The holds that name a vat, its starter, or a wheel itself."""
+        return [
+            as_held(hold, f"started with {hold.starter_can}" if way == "starter" else "")
+            for hold, way in self.by_name.get((thing, number), [])
+        ]
 
     def of_lot(self, lot: int, above: set[int]) -> list[HeldBy]:
         """The holds of one lot: its own first, then those of lots carried over into it."""
@@ -124,7 +134,7 @@ def open_holds(
     ask = ask_about(set(lot_ids), set(vat_ids), set(wheel_ids))
     lots = sorted({lot for above in ask.lots.values() for lot in above})
     vats, wheels = sorted(ask.vats), sorted(ask.wheels)
-    named = fetch(NAMED, lots, lots, lots, vats, wheels)
+    named = fetch(NAMED, lots, lots, lots, vats, vats, wheels)
     holds = refusing({hold for hold, *_ in named})
     facts = lot_facts({number for _, thing, number, _ in named if thing == "lot"})
     by_name: dict[tuple[str, int], list[tuple[Hold, str]]] = defaultdict(list)
@@ -157,7 +167,8 @@ def refusing(hold_ids: Collection[int]) -> dict[int, Hold]:
     if not hold_ids:
         return {}
     found: QuerySet[Hold] = Hold.objects.refusing().filter(pk__in=sorted(hold_ids))
-    return {hold.pk: hold for hold in found.select_related("by", "tank", "lot", "vat", "wheel")}
+    things = ("by", "tank", "lot", "vat", "wheel", "starter_can")
+    return {hold.pk: hold for hold in found.select_related(*things)}
 
 
 def lot_facts(lot_ids: Collection[int]) -> dict[int, tuple[str, datetime]]:
@@ -227,6 +238,15 @@ def check_may_pour(*, lots: Iterable[MilkLot], at: datetime) -> None:
     refuse_withheld(by_id, at)
 
 
+def check_may_draw_off(*, lots: Iterable[MilkLot], at: datetime) -> None:
+    """Refuse to draw off milk while its hold is open; once decided it may go where that says."""
+    by_id = {lot.pk: lot for lot in lots}
+    for (_, number), found in sorted(open_holds(lot_ids=by_id).items()):
+        known = [one for one in found if one.is_open and one.hold.received_at <= at]
+        if known:
+            raise Conflict(held_words(f"Lot {by_id[number]}", "be drawn off", known[0]))
+
+
 def refuse_withheld(by_id: dict[int, MilkLot], at: datetime) -> None:
     """Raise Conflict when a live read finds undecided withheld milk in the lots or above them."""
     above = ancestors(by_id)
@@ -267,8 +287,13 @@ def undecided(rows: Collection[Row], at: datetime) -> list[Row]:
         return []
     settled = decided_pairs({row.source for row in rows}, {row.lot for row in rows})
     known = known_since(rows)
+    by_button = settled_by_people(said_at_once(rows))
     return [
-        row for row in rows if (row.source, row.lot) not in settled and known.get(row, at) <= at
+        row
+        for row in rows
+        if (row.source, row.lot) not in settled
+        and row not in by_button
+        and known.get(row, at) <= at
     ]
 
 

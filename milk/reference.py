@@ -1,4 +1,4 @@
-"""The limits and cooling rules every estate starts with, from ``fixtures/``; each has its source.
+"""The limits, cooling rules and figures every estate starts with, from ``fixtures/``, with sources.
 
 Which schemes count is a setting (``ESTATE_SCHEMES``); the rows of others are there to be read.
 """
@@ -13,12 +13,13 @@ from typing import Any
 from django.conf import settings
 from django.db import transaction
 
+from config import entries
 from config.entries import Entry, Stamp
-from milk.models import CoolingRule, Limit
+from milk.models import CoolingRule, Limit, MilkFigure
 from milk.services.limits import record_cooling_rule, record_limit
 
-LIMITS, COOLING = "milk_limits.json", "milk_cooling.json"
-NUMBERS = ("at_most", "at_least", "warmer_than")
+LIMITS, COOLING, FIGURES = "milk_limits.json", "milk_cooling.json", "milk_figures.json"
+NUMBERS = ("at_most", "at_least", "warmer_than", "value")
 LIMIT_KEY = {"what": "", "of": "", "of_last": 0, "scheme": "", "valid_from": None}
 COOLING_KEY = {
     "of": "",
@@ -31,6 +32,9 @@ COOLING_KEY = {
 }
 
 
+FIGURE_KEY = {"what": "", "valid_from": None}
+
+
 @transaction.atomic
 def load_reference(stamp: Stamp) -> int:
     """Write the rows that are not in the book yet; the number written, 0 the second time."""
@@ -40,7 +44,10 @@ def load_reference(stamp: Stamp) -> int:
     new_rules = missing(COOLING, CoolingRule, COOLING_KEY)
     for row in new_rules:
         record_cooling_rule(stamp=stamp.again(), **row)
-    return len(new_limits) + len(new_rules)
+    new_figures = missing(FIGURES, MilkFigure, FIGURE_KEY)
+    for row in new_figures:
+        entries.record(MilkFigure, stamp=stamp.again(), **row)
+    return len(new_limits) + len(new_rules) + len(new_figures)
 
 
 def missing(file: str, model: type[Entry], key: Mapping[str, Any]) -> list[dict[str, Any]]:

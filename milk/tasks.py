@@ -6,7 +6,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from config.jobs import job
-from milk.services import flags
+from milk.services import balance_notices, before_milking, flags, hold_notices
 
 
 @shared_task(name="milk.tasks.flag_withheld_milk")
@@ -45,6 +45,30 @@ def flag_lots_over_limits(
                 until=moment(until),
             )
         )
+    return counted
+
+
+@shared_task(name="milk.tasks.look_at_holds")
+def look_at_holds(at: str | None = None) -> dict[str, int]:
+    """Ring for holds without a step for too long, and tell the owner of dear ones."""
+    with job("milk.tasks.look_at_holds") as counted:
+        counted.update(hold_notices.look_at_holds(at=moment(at) or timezone.now()))
+    return counted
+
+
+@shared_task(name="milk.tasks.look_before_milkings")
+def look_before_milkings(at: str | None = None) -> dict[str, int]:
+    """Ring for withheld cows in groups whose line goes to a tank, before their milking."""
+    with job("milk.tasks.look_before_milkings") as counted:
+        counted.update(before_milking.look_before_milkings(at=moment(at) or timezone.now()))
+    return counted
+
+
+@shared_task(name="milk.tasks.look_at_balance")
+def look_at_balance(at: str | None = None) -> dict[str, int]:
+    """Ring for days of which more milk is missing than is usual."""
+    with job("milk.tasks.look_at_balance") as counted:
+        counted.update(balance_notices.look_at_balance(at=moment(at) or timezone.now()))
     return counted
 
 

@@ -2,7 +2,22 @@
 
 from django.urls import path
 
-from milk.views import after_feed, cells, holds, late, lots, milkings, quality, tanks, trace, vats, wheels
+from milk.views import (
+    after_feed,
+    balance,
+    cells,
+    holds,
+    late,
+    lots,
+    made_by,
+    milkings,
+    quality,
+    tanks,
+    trace,
+    vats,
+    wheels,
+    wrong_cow,
+)
 
 app_name = "milk"
 
@@ -13,6 +28,7 @@ urlpatterns = [
     path("lots/<uuid:uuid>/", lots.lot, name="lot"),
     path("quality/", quality.page, name="quality"),
     path("cells/", cells.cells, name="cells-now"),
+    path("lots/<uuid:uuid>/cows/", made_by.cows, name="lot-cows"),
     path("holds/", holds.holds, name="holds"),
     path("holds/<uuid:uuid>/", holds.hold, name="hold"),
     # The milk after a load, the grass of a field, or of a day.
@@ -21,6 +37,8 @@ urlpatterns = [
     path("late/<uuid:uuid>/", late.late, name="late"),
     # Tanks and milkings.
     path("tanks/", tanks.tanks, name="tanks"),
+    path("wrong-cow/", wrong_cow.wrong_cow, name="wrong-cow"),
+    path("balance/", balance.balance, name="balance"),
     path("milkings/", milkings.milkings, name="milkings"),
     path("milkings/new/", milkings.milk, name="milk"),
     # Vats and wheels.

@@ -25,7 +25,7 @@ from herd.udder_reads import local_day, recordings
 from herd.udder_rules import udder_rules
 
 # The page names so many; the files name all.
-TO_TEST_SHOWN, MISSING_SHOWN = 12, 40
+TO_TEST_SHOWN, MISSING_SHOWN = 20, 40
 TWO_YEARS = timedelta(days=730)
 
 
@@ -56,6 +56,7 @@ def sheet(found: Board) -> dict[str, Any]:
         "age_caution": udder_words.age_caution(herd),
         "recording": udder_words.recording_words(herd),
         "tanks": [(tank, udder_words.tank_words(tank)) for tank in herd.tanks],
+        "target": udder_words.limit(rules.target),
         "new": udder_words.new_words(herd.moved.new, rules),
         "high": udder_words.high_words(herd.moved.high, rules),
         "dry": udder_words.dry_words(herd.moved.dry_cured, rules),

@@ -3,12 +3,15 @@
 from django.urls import path
 
 from milk.api.after_feed import AfterFeedApi
+from milk.api.balance import DayBalanceApi, TanksNowApi
 from milk.api.cells_now import CellsNowApi
 from milk.api.holds import HoldReachApi
 from milk.api.laboratory import LaboratoryFilesApi
 from milk.api.lots import LotApi, LotsApi
+from milk.api.made_by import LotCowsApi
 from milk.api.milkings import MilkingViewSet
 from milk.api.quality import QualityApi
+from milk.api.session import SessionApi
 from milk.api.trace import TraceBackApi, TraceForwardApi
 from milk.api.vats import FillApi, WheelsApi
 
@@ -19,8 +22,13 @@ urlpatterns = [
     path("quality/", QualityApi.as_view(), name="api-quality"),
     path("laboratory-files/", LaboratoryFilesApi.as_view(), name="api-laboratory-files"),
     path("cells-now/", CellsNowApi.as_view(), name="api-cells-now"),
+    path("lots/<uuid:uuid>/cows/", LotCowsApi.as_view(), name="api-lot-cows"),
     path("holds/<uuid:uuid>/reach/", HoldReachApi.as_view(), name="api-hold-reach"),
+    # Tanks, and the day's milk in and out.
+    path("tanks/now/", TanksNowApi.as_view(), name="api-tanks-now"),
+    path("balance/", DayBalanceApi.as_view(), name="api-balance"),
     # Milkings with their cows: before the kind's own address, which it answers as well.
+    path("milkings/session/", SessionApi.as_view(), name="api-milkings-session"),
     path(
         "milkings/",
         MilkingViewSet.as_view({"get": "list", "post": "create"}),

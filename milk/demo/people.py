@@ -1,9 +1,13 @@
 """The people of the demo estate, its holdings and its dated rules."""
 
+from datetime import date
+from decimal import Decimal
+
 from django.contrib.auth.hashers import make_password
 from django.contrib.auth.models import Group as Role
 from django.contrib.auth.models import User
 
+from config import entries
 from config.entries import Stamp
 from config.roles import ROLES
 from feed.reference import load_reference as load_feed_rules
@@ -11,6 +15,7 @@ from herd.models import Holding
 from herd.reference import load_reference as load_herd_rules
 from milk.demo.book import entry, write
 from milk.demo.estate import PASSWORD_HINT, Estate
+from milk.models import InhibitorTest, MilkFigure
 from milk.reference import load_reference as load_milk_limits
 
 HOLDINGS = (
@@ -58,3 +63,49 @@ def make_rules(estate: Estate) -> None:
     load_herd_rules(stamp)
     load_feed_rules(stamp)
     load_milk_limits(stamp)
+    make_figures(stamp)
+
+
+def make_figures(stamp: Stamp) -> None:
+    """Invented prices, and three methods of inhibitor test with what they would cover."""
+    for what, value, unit in (
+        ("milk price", "0.75", "EUR/kg"),
+        ("wheel price", "500", "EUR/wheel"),
+    ):
+        entries.record(
+            MilkFigure,
+            stamp=stamp.again(),
+            what=what,
+            value=Decimal(value),
+            unit=unit,
+            valid_from=date(2020, 1, 1),
+            source="invented for the demo",
+        )
+    for name, covers, minutes, confirms in METHODS:
+        entries.record(
+            InhibitorTest,
+            stamp=stamp.again(),
+            name=name,
+            covers=covers,
+            minutes=minutes,
+            confirms=confirms,
+            valid_from=date(2020, 1, 1),
+            source="invented for the demo",
+        )
+
+
+METHODS = (
+    ("quick strip", "an invented penicillin", 10, False),
+    (
+        "growth test",
+        "an invented penicillin, an invented macrolide, an invented dry-cow antibiotic",
+        165,
+        False,
+    ),
+    (
+        "chemical test",
+        "an invented penicillin, an invented macrolide, an invented dry-cow antibiotic",
+        None,
+        True,
+    ),
+)

@@ -28,8 +28,6 @@ GROWN = (
 )
 FRESH_GROUP, FIRST_CALVERS = 1, 2
 NOT_MILKED = (13, 14)
-# The fresh cows gave milk before they were dry.
-DRY_FOR = timedelta(days=62)
 
 
 def make_udders(estate: Estate) -> None:
@@ -56,8 +54,7 @@ def recordings_of(
             continue
         fresh = number == FRESH_GROUP
         for animal in animals:
-            calved = estate.in_milk_from[animal.pk]
-            if calved - (DRY_FOR if fresh else timedelta(0)) <= at < calved:
+            if estate.in_milk_from[animal.pk] > at:
                 continue
             cells = 25 + 2.718281828 ** dice.gauss(levels[animal.pk], 0.4)
             yield entry(

@@ -19,6 +19,7 @@ class MilkFigure(Entry):
     class What(models.TextChoices):
         MILK_PRICE = "milk price", "price of a kg of milk"
         WHEEL_PRICE = "wheel price", "price of a wheel"
+        DAY_BEGINS = "day begins", "hour at which the dairy's day begins"
         LOSS_USUAL = "loss usual", "loss of a day that is usual"
         LOSS_ASK = "loss ask", "loss of a day from which to ask"
         HOLD_STEP = "hold step", "longest without a step on a hold"

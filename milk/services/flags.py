@@ -12,6 +12,7 @@ from milk import late
 from milk.below import descendants
 from milk.held import animals_said, cause_of_withheld, local
 from milk.judging import Limits, Standing, samplings, series_for, standings, start_of
+from milk.mistakes import said_at_once
 from milk.models import Hold, HoldDecision, HoldItem, LotFlag, LotTest, MilkLot, Tank
 from milk.models.limits import What
 from milk.services import holds, quality_notices
@@ -57,7 +58,7 @@ def flag_withheld_milk(
     else:
         since = since or late.first_withheld(animals) or until
         rows.update(lots_with_withheld(since, until, animals))
-    by_cause = rows_by_cause(rows)
+    by_cause = rows_by_cause(rows - set(said_at_once(rows)))
     counted = {"causes": len(by_cause), "lots": 0, "holds": 0, "gone": 0}
     for source in sorted({*by_cause, *open_lots}, key=str):
         lots = by_cause.get(source, {})

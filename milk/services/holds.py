@@ -18,6 +18,8 @@ from config.errors import Conflict
 from config.notices import close_gone, raise_notice
 from config.roles import CHEESEMAKER, VET, system_user
 from milk.below import below, still_catchable
+from milk.evidence import missing
+from milk.minutes_left import stops_of
 from milk.models import (
     Hold,
     HoldDecision,
@@ -45,6 +47,11 @@ ONLY_THE_PROGRAM = "“{what}” is written by the program when the cause of its
 BEFORE_THE_HOLD = "It was held at {held}; a decision cannot be older than that."
 NOTHING_LEFT = "Nothing of it is left in a tank, a tray or a vat."
 UNTIL_TWO = "It stays held until two different people decide the same."
+NOT_PROVED = (
+    "It cannot be released yet: {missing}. Nothing was saved. Write the test with its method, or "
+    "decide to use it otherwise or destroy it."
+)
+SAID_AT_MOST = 4
 NOTIFIED = (CHEESEMAKER, VET)
 LONGEST_WORDS = 400
 
@@ -95,8 +102,9 @@ def hold_milk(
 def decide(*, stamp: Stamp, hold: Hold, decision: str, words: str) -> HoldDecision:
     """One person's decision about a hold; it is decided when two people decide the same.
 
-    Raises Conflict when it is decided already or the same person decides twice, ValidationError by
-    field otherwise. The hold's row is locked, so that two at the same moment come one by one.
+    Raises Conflict when it is decided already, the same person decides twice, or a release is not
+    carried by a test that covers what is in the milk; ValidationError by field otherwise. The
+    hold's row is locked, so that two at the same moment come one by one.
     """
     hold = Hold.objects.select_for_update().get(pk=hold.pk)
     outcome = outcome_of(hold)
@@ -110,12 +118,22 @@ def decide(*, stamp: Stamp, hold: Hold, decision: str, words: str) -> HoldDecisi
     if stamp.happened_at < hold.happened_at:
         held = timezone.localtime(hold.happened_at).strftime("%Y-%m-%d %H:%M")
         raise ValidationError({"happened_at": BEFORE_THE_HOLD.format(held=held)})
+    if decision == HoldDecision.Decision.RELEASE:
+        check_proved(hold, stamp.happened_at)
     made: HoldDecision = entries.record(
         HoldDecision, stamp=stamp, hold=hold, decision=decision, words=words
     )
     if outcome_of(hold):
         silence(hold)
     return made
+
+
+def check_proved(hold: Hold, at: datetime) -> None:
+    """Refuse a release that no test carries. Raises Conflict saying what is missing."""
+    found = missing(hold, held_lots(hold, at))
+    if found:
+        more = f"; and {len(found) - SAID_AT_MOST} more" if len(found) > SAID_AT_MOST else ""
+        raise Conflict(NOT_PROVED.format(missing="; ".join(found[:SAID_AT_MOST]) + more))
 
 
 def outcome_of(hold: Hold) -> str:
@@ -246,6 +264,7 @@ def tell(hold: Hold, lots: Collection[int], at: datetime) -> None:
     """Ring the cheesemaker and the vet, what can still be stopped first."""
     catchable = still_catchable(lots, at)
     first = f"Stop: {catchable.words}." if catchable else NOTHING_LEFT
+    soonest = next(iter(stops_of(catchable, at)), None)
     held = hold.tree or {}
     counts = ", ".join(
         f"{len(held[name])} {name}" for name in ("lots", "vats", "wheels") if held.get(name)
@@ -258,6 +277,7 @@ def tell(hold: Hold, lots: Collection[int], at: datetime) -> None:
             where=where_of(hold, lots)[:200],
             otherwise=UNTIL_TWO,
             url=f"/milk/holds/{hold.uuid}/",
+            until=soonest.until if soonest else None,
         )
 
 

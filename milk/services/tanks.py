@@ -10,7 +10,7 @@ from django.db import transaction
 from config import entries
 from config.entries import Stamp
 from herd.models import Holding
-from milk.held import check_may_pour
+from milk.held import check_may_draw_off, check_may_pour
 from milk.models import Delivery, Tank, TankEvent, Tray
 from milk.services.changing import flowed_otherwise
 from milk.services.flowing import (
@@ -66,7 +66,9 @@ def record_tank_event(
     if what in TankEvent.TAKES_MILK or what in WHOLE:
         flowed_otherwise(event)
     if what in TankEvent.TAKES_MILK:
-        check_found_milk("tank_event", event)
+        lots = check_found_milk("tank_event", event)
+        if what == TankEvent.What.DRAWN:
+            check_may_draw_off(lots=lots, at=event.happened_at)
     return event
 
 

@@ -13,6 +13,7 @@ from config import entries
 from config.entries import Stamp
 from config.errors import Conflict
 from milk.held import check_may_pour
+from milk.held_starter import check_may_start
 from milk.models import LotDraw, MilkLot, StarterCan, Tank, Tray, Vat, VatFill
 from milk.services.changing import flowed_otherwise
 from milk.services.flowing import (
@@ -62,6 +63,7 @@ class Fill:
 def record_vat(*, stamp: Stamp, starter_can: StarterCan | None = None, **fields: Any) -> Vat:
     """Write down a make in a vat. Raises ValidationError by field."""
     check_starter(starter_can, stamp)
+    check_may_start(starter_can, stamp.happened_at)
     vat: Vat = entries.record(Vat, stamp=stamp, starter_can=starter_can, **fields)
     return vat
 
@@ -69,7 +71,10 @@ def record_vat(*, stamp: Stamp, starter_can: StarterCan | None = None, **fields:
 @transaction.atomic
 def correct_vat(vat: Vat, *, stamp: Stamp, reason: str, words: str = "", **fields: Any) -> Vat:
     """Write a vat again under its number; its fills and wheels stay."""
-    check_starter(fields.get("starter_can", vat.starter_can), stamp)
+    can = fields.get("starter_can", vat.starter_can)
+    check_starter(can, stamp)
+    if can != vat.starter_can:
+        check_may_start(can, stamp.happened_at)
     corrected: Vat = entries.correct(vat, stamp=stamp, reason=reason, words=words, **fields)
     return corrected
 

@@ -9,11 +9,13 @@ from django.db import transaction
 from config import entries
 from config.entries import Stamp
 from config.errors import Conflict
+from config.notices import raise_notice
+from config.roles import MILKER
 from herd.models import Animal, Group
 from milk.models import Hold, HoldStep, Tank, TankEvent, WrongCow
 from milk.services.flowing import check_stands, check_weight, local, weight
 from milk.services.hold_steps import record_step
-from milk.services.holds import hold_milk
+from milk.services.holds import cause_of_notice, hold_milk
 from milk.services.lots import left_in, lock_tanks
 from milk.services.taking_back import strike_hold
 from milk.services.tanks import record_tank_event
@@ -24,6 +26,10 @@ INTO_WASTE = "{tank} is a waste tank: what is in it goes nowhere. There is nothi
 MORE_THAN_ALL = "{kg} kg of hers cannot be in {tank_kg} kg of the tank. Look at both."
 WORDS = "{cow} milked into {tank} at {at} by mistake{share}"
 UNKNOWN = "an unknown cow"
+CLOSE = "Close the valve of {tank}: {cow} was milked into it. {rest}"
+REST = "The rest of the milking goes to {tank}."
+NO_REST = "Stop milking into it; nobody has said where the rest goes."
+OTHERWISE = "What goes in on top is held with it, and lost with it."
 VALVE = "valve of {tank} closed, nothing more goes into it"
 OWN_STEPS = (HoldStep.What.STOPPED, HoldStep.What.SAMPLED)
 STEPS_SINCE = (
@@ -76,7 +82,21 @@ def record_wrong_cow(
         switch=switched(stamp, tank, to_tank),
     )
     first_steps(stamp, hold, made)
+    ring_milker(made)
     return made
+
+
+def ring_milker(made: WrongCow) -> None:
+    """Tell the head milker which valve to close; it goes when the hold is decided."""
+    rest = REST.format(tank=made.to_tank) if made.to_tank else NO_REST
+    raise_notice(
+        cause=cause_of_notice(made.hold),
+        role=MILKER,
+        what=CLOSE.format(tank=made.tank, rest=rest, cow=made.animal or UNKNOWN),
+        where=str(made.tank),
+        otherwise=OTHERWISE,
+        url=f"/milk/holds/{made.hold.uuid}/",
+    )
 
 
 def check_places(
@@ -156,6 +176,8 @@ def strike_wrong_cow(
 
     Raises Conflict when it is too late for that, or when more was done about the hold since.
     """
+    # As it stands now: the caller's may be of before.
+    wrong = WrongCow.objects.select_for_update(of=("self",)).get(pk=wrong.pk)
     hold = wrong.hold
     since = hold.steps.standing().exclude(what__in=OWN_STEPS)
     if since and not wrong.is_struck:

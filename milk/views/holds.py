@@ -17,14 +17,21 @@ from config.forms.entries import SheetForm
 from config.once import once_only
 from config.roles import ACTIONS, action_required, check_may, may
 from milk.below import below, still_catchable
+from milk.forms.wrong_cow import StepForm
+from milk.hold_board import board_of
 from milk.models import Hold, HoldDecision
 from milk.services import holds as service
+from milk.services.hold_steps import record_step
 
 CLOSED_SHOWN = 50
+THINGS = ("lot", "tank", "vat", "wheel", "starter_can", "by")
 DEVICE = "page"
 NEEDED = 2
 NUMBER = re.compile(r"[0-9]+$")
 DECIDED = "Written: {what}. {rest}"
+# Two forms stand on the page; their fields must not share an id.
+STEP_IDS = "id_step_%s"
+STEP_WRITTEN = "Written: {what}."
 DONE = "Two people decided the same; the hold is closed."
 ONE_MORE = "One more person must decide the same."
 Decision = HoldDecision.Decision
@@ -53,7 +60,7 @@ class DecideForm(SheetForm):
 @action_required("read")
 def holds(request: HttpRequest) -> HttpResponse:
     """The open holds, oldest first, and those closed lately."""
-    all_holds = Hold.objects.select_related("lot", "tank", "vat", "wheel", "by").annotate(
+    all_holds = Hold.objects.select_related(*THINGS).annotate(
         named=Count("items", filter=Q(items__gone_at=None))
     )
     closed = all_holds.with_outcome().exclude(outcome="").order_by("-decided_at")
@@ -70,9 +77,9 @@ def holds(request: HttpRequest) -> HttpResponse:
 @once_only
 def hold(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """One hold with its frozen tree; a POST is one person's decision."""
-    found = get_object_or_404(
-        Hold.objects.with_outcome().select_related("lot", "tank", "vat", "wheel", "by"), uuid=uuid
-    )
+    found = get_object_or_404(Hold.objects.with_outcome().select_related(*THINGS), uuid=uuid)
+    if request.method == "POST" and "what" in request.POST:
+        return step(request, found)
     form = DecideForm(request.POST or None)
     if request.method == "POST":
         check_may(request.user, "write:hold-decisions")
@@ -89,13 +96,28 @@ def hold(request: HttpRequest, uuid: UUID) -> HttpResponse:
     return render(request, "milk/hold.html", context_of(request, found, form))
 
 
+def step(request: HttpRequest, found: Any) -> HttpResponse:
+    """Write a step on a hold."""
+    check_may(request.user, "write:hold-steps")
+    form = StepForm(request.POST, auto_id=STEP_IDS)
+    if form.is_valid():
+        made = form.carry_out(record_step, stamp=stamp_of(request), hold=found, **form.cleaned_data)
+        if made is not None:
+            messages.success(request, STEP_WRITTEN.format(what=made.get_what_display()))
+            return redirect("milk:hold", uuid=found.uuid)
+    context = context_of(request, found, DecideForm(), form)
+    return render(request, "milk/hold.html", context)
+
+
 def stamp_of(request: HttpRequest) -> Stamp:
     """Who decides, now."""
     assert request.user.is_authenticated
     return Stamp.now(request.user, device=DEVICE)
 
 
-def context_of(request: HttpRequest, found: Any, form: DecideForm) -> dict[str, Any]:
+def context_of(
+    request: HttpRequest, found: Any, form: DecideForm, step_form: StepForm | None = None
+) -> dict[str, Any]:
     """What the page of a hold shows."""
     now = timezone.now()
     items = list(found.items.select_related("lot__tank").order_by("lot__opened_at", "lot_id"))
@@ -125,6 +147,9 @@ def context_of(request: HttpRequest, found: Any, form: DecideForm) -> dict[str, 
         "deciders": ", ".join(ACTIONS["write:hold-decisions"]),
         "may_decide": may(request.user, "write:hold-decisions"),
         "catchable": still_catchable(lots, now) if not found.outcome else None,
+        "board": board_of(found, now),
+        "step_form": step_form or StepForm(auto_id=STEP_IDS),
+        "may_step": may(request.user, "write:hold-steps"),
         "tree": found.tree,
         "spans": {name: names_said(items) for name, items in found.tree.items()},
         "added": added_since(found.tree, now_below.as_tree()),

@@ -26,6 +26,7 @@ def tanks(request: HttpRequest) -> HttpResponse:
         "may_milk": may(request.user, "write:milkings"),
         "may_fill": may(request.user, "write:vats"),
         "may_deliver": may(request.user, "write:deliveries"),
+        "may_stop": may(request.user, "write:wrong-cows"),
         "may_add": may(request.user, "write:tanks"),
     }
     return render(request, "milk/tanks.html", context)

@@ -1,0 +1,266 @@
+"""A day's milk in and out: what came in, what was made of it, what is left, what is missing.
+
+The dairy's day begins at an hour the estate sets (noon lets the evening's and the morning's milk
+and their vats fall into one). A level read in a tank counts before what the book makes it to be.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, time, timedelta
+from decimal import Decimal
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.db.models import Q, Sum
+from django.utils import timezone
+
+from milk.below import LONGEST_IN_THE_TRAY
+from milk.figures import figures_on
+from milk.models import (
+    Delivery,
+    LotDraw,
+    MilkFigure,
+    Milking,
+    MilkingPart,
+    MilkLot,
+    Tank,
+    TankEvent,
+    Tray,
+    VatFill,
+    WithheldMilk,
+)
+
+IN_ORDER, OPEN, ASK, ASK_AT_ONCE = "in order", "a little open", "ask", "ask at once"
+UNSET = "no usual loss is set"
+ZERO = Decimal(0)
+What = MilkFigure.What
+Event = TankEvent.What
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of the balance: what it is, and kg."""
+
+    name: str
+    kg: Decimal
+
+
+@dataclass(frozen=True, kw_only=True)
+class Balance:
+    """The balance of [since, until). ``missing``: kg that came in and are nowhere; below 0: more
+    went out than came in. ``percent`` of what was milked and delivered; None when that is nothing.
+    """
+
+    day: date
+    since: datetime
+    until: datetime
+    came: list[Line]
+    went: list[Line]
+    word: str
+    usual: Decimal | None
+    ask_from: Decimal | None
+    withheld: list[Line] = field(default_factory=list)
+
+    @property
+    def came_in(self) -> Decimal:
+        return sum((line.kg for line in self.came), ZERO)
+
+    @property
+    def went_out(self) -> Decimal:
+        return sum((line.kg for line in self.went), ZERO)
+
+    @property
+    def missing(self) -> Decimal:
+        return self.came_in - self.went_out
+
+    @property
+    def percent(self) -> Decimal | None:
+        fresh = sum((line.kg for line in self.came if line.name != START), ZERO)
+        return round(self.missing / fresh * 100, 2) if fresh else None
+
+    @property
+    def is_open(self) -> bool:
+        return self.word in (ASK, ASK_AT_ONCE)
+
+
+NO_DAY = "“{text}” is no day. Expected year-month-day, such as 2026-06-10."
+START, END = "in tanks and trays at the start", "in tanks and trays at the end"
+
+
+def span_of(day: date) -> tuple[datetime, datetime]:
+    """When the dairy's day begins and ends: at the set hour, the later on ``day``; or midnight."""
+    zone = ZoneInfo(settings.TIME_ZONE)
+    begins = figures_on(day).get(What.DAY_BEGINS)
+    if begins is None or not begins.value:
+        last = day + timedelta(days=1)
+        return at_hour(day, ZERO, zone), at_hour(last, ZERO, zone)
+    return (
+        at_hour(day - timedelta(days=1), begins.value, zone),
+        at_hour(day, begins.value, zone),
+    )
+
+
+def at_hour(day: date, hour: Decimal, zone: ZoneInfo) -> datetime:
+    minutes = int(hour * 60)
+    return datetime.combine(day, time(minutes // 60 % 24, minutes % 60), tzinfo=zone)
+
+
+def balance_on(day: date) -> Balance:
+    """The balance of a day of the dairy, with the sentence that says what is not written."""
+    since, until = span_of(day)
+    figures = figures_on(day)
+    usual, ask_from = (
+        figures[name].value if name in figures else None
+        for name in (What.LOSS_USUAL, What.LOSS_ASK)
+    )
+    found = Balance(
+        day=day,
+        since=since,
+        until=until,
+        came=came_between(since, until),
+        went=went_between(since, until),
+        word="",
+        usual=usual,
+        ask_from=ask_from,
+        withheld=withheld_between(since, until),
+    )
+    return replace(found, word=judge(found.missing, found.percent, usual, ask_from))
+
+
+def judge(
+    missing: Decimal, percent: Decimal | None, usual: Decimal | None, ask_from: Decimal | None
+) -> str:
+    """The word about what is missing: in order, a little open, ask; negative: ask at once."""
+    if not missing:
+        return IN_ORDER
+    if usual is None:
+        return ASK_AT_ONCE if missing < 0 else UNSET
+    if percent is not None and abs(percent) < usual:
+        return IN_ORDER
+    if missing < 0:
+        return ASK_AT_ONCE
+    return ASK if percent is None or ask_from is None or percent > ask_from else OPEN
+
+
+def came_between(since: datetime, until: datetime) -> list[Line]:
+    """Milked by tank, delivered, and what was there at the start."""
+    milked = (
+        Milking.objects.standing()
+        .filter(happened_at__gte=since, happened_at__lt=until, tank__isnull=False)
+        .exclude(tank__use=Tank.Use.WASTE)
+        .order_by("tank__name")
+        .values_list("tank__name")
+        .annotate(kg=Sum("kg"))
+    )
+    lines = [Line(f"milked into tank {name}", kg) for name, kg in milked]
+    came = Delivery.objects.standing().filter(
+        way=Delivery.Way.IN, happened_at__gte=since, happened_at__lt=until
+    )
+    lines.append(Line("delivered by suppliers", total(came, "kg")))
+    lines.append(Line(START, stock(since)))
+    return [line for line in lines if line.kg]
+
+
+def went_between(since: datetime, until: datetime) -> list[Line]:
+    """Vats, cream, sold, drawn off, dumped, into waste, samples, and what is left at the end."""
+    within = Q(happened_at__gte=since, happened_at__lt=until, struck_at=None)
+    events = TankEvent.objects.filter(within).exclude(tank__use=Tank.Use.WASTE)
+    into_waste = events.filter(what=Event.MOVED, to_tank__use=Tank.Use.WASTE)
+    lines = [
+        Line("into vats", total(VatFill.objects.filter(within), "kg")),
+        Line("cream", total(Tray.objects.filter(within), "cream_kg")),
+        Line("sold", total(Delivery.objects.filter(within, way=Delivery.Way.OUT), "kg")),
+        Line("drawn off", total(events.filter(what=Event.DRAWN), "kg")),
+        Line("dumped", total(events.filter(what=Event.DUMPED), "kg") + total(into_waste, "kg")),
+        Line("samples", total(events.filter(what=Event.SAMPLED), "kg")),
+        Line(END, stock(until)),
+    ]
+    return [line for line in lines if line.kg]
+
+
+def total(rows: "object", column: str) -> Decimal:
+    """The sum of a column; 0 of nothing."""
+    found: Decimal | None = rows.aggregate(kg=Sum(column))["kg"]  # type: ignore[attr-defined]
+    return found or ZERO
+
+
+def withheld_between(since: datetime, until: datetime) -> list[Line]:
+    """Milk kept out of the tanks, by where it went; no part of the balance."""
+    rows = WithheldMilk.objects.standing().filter(happened_at__gte=since, happened_at__lt=until)
+    words = dict(WithheldMilk.Went.choices)
+    by_way = rows.order_by("went").values_list("went").annotate(kg=Sum("kg"))
+    lines = [Line(str(words[went]), kg) for went, kg in by_way]
+    waste = Milking.objects.standing().filter(
+        happened_at__gte=since, happened_at__lt=until, tank__use=Tank.Use.WASTE
+    )
+    kg = total(waste, "kg")
+    return [*lines, *([Line("milked into the waste line", kg)] if kg else [])]
+
+
+def stock(at: datetime) -> Decimal:
+    """kg in tanks (not waste) and in trays not yet poured, at a moment."""
+    return sum((in_tank(tank, at) for tank in kept_tanks()), ZERO) + in_trays(at)
+
+
+def kept_tanks() -> Sequence[Tank]:
+    return list(Tank.objects.standing().exclude(use=Tank.Use.WASTE).order_by("name"))
+
+
+def in_tank(tank: Tank, at: datetime) -> Decimal:
+    """kg in a tank at a moment: as read since the last flow, else by the book; never below 0."""
+    lot = (
+        MilkLot.objects.valid()
+        .filter(tank=tank, opened_at__lt=at)
+        .order_by("-opened_at", "-id")
+        .first()
+    )
+    if lot is None or (lot.ended_at is not None and lot.ended_at <= at):
+        return ZERO
+    draws = list(LotDraw.objects.filter(lot=lot, at__lt=at).values_list("at", "kg"))
+    level = (
+        TankEvent.objects.standing()
+        .filter(tank=tank, what=Event.LEVEL, happened_at__lte=at, happened_at__gte=lot.opened_at)
+        .order_by("-happened_at", "-id")
+        .first()
+    )
+    parts = MilkingPart.objects.filter(lot=lot).select_related("milking")
+    flows = [moment for moment, _ in draws]
+    flows += [part.milking.happened_at for part in parts if part.milking.happened_at < at]
+    if level is not None and level.kg is not None and level.happened_at >= max(flows, default=at):
+        read: Decimal = level.kg
+        return read
+    later: Decimal = sum((part.kg for part in parts if part.milking.happened_at >= at), ZERO)
+    left: Decimal = lot.kg - later + lot.carried_kg - sum((kg for _, kg in draws), ZERO)
+    return max(left, ZERO)
+
+
+def in_trays(at: datetime) -> Decimal:
+    """kg in trays that nobody had begun to pour by a moment."""
+    trays = Tray.objects.standing().filter(
+        happened_at__gt=at - LONGEST_IN_THE_TRAY, happened_at__lt=at
+    )
+    poured = VatFill.objects.standing().filter(tray__in=trays, happened_at__lt=at)
+    waiting = trays.exclude(pk__in=poured.values("tray"))
+    return total(waiting, "kg") - total(waiting, "cream_kg")
+
+
+def last_whole_day(at: datetime) -> date:
+    """The last day of the dairy that is over at a moment."""
+    day = timezone.localdate(at) + timedelta(days=1)
+    while span_of(day)[1] > at:
+        day -= timedelta(days=1)
+    return day
+
+
+def day_asked(text: str, otherwise: date) -> date:
+    """The day in an address. Raises ValidationError for what is none."""
+    if not text:
+        return otherwise
+    try:
+        day = date.fromisoformat(text)
+    except ValueError as error:
+        raise ValidationError({"day": NO_DAY.format(text=text[:20])}) from error
+    if not 1900 <= day.year <= 2200:
+        raise ValidationError({"day": NO_DAY.format(text=text[:20])})
+    return min(day, timezone.localdate() + timedelta(days=1))

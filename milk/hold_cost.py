@@ -1,0 +1,86 @@
+"""What a hold costs by the prices of its day: milk that is still milk, and wheels."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+
+from django.db.models import Sum
+from django.utils import timezone
+
+from milk.below import Catchable, below, still_catchable
+from milk.figures import currency_of, figures_on
+from milk.models import Hold, MilkFigure, VatLot, WrongCow
+from milk.services.holds import held_lots, started_with
+
+NO_PRICE = "no price of {what} is in the book for that day"
+What = MilkFigure.What
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cost:
+    """``milk_kg`` that are still milk or no wheels yet, ``wheels``, and what they are worth.
+
+    ``amount`` None when a price that is needed is missing; ``said`` tells how it was worked out.
+    """
+
+    milk_kg: Decimal
+    wheels: int
+    amount: Decimal | None
+    currency: str
+    said: str
+
+
+def worth(milk_kg: Decimal, wheels: int, day: date) -> Cost:
+    """What so much milk and so many wheels are worth by the prices of a day."""
+    figures = figures_on(day)
+    parts: list[str] = []
+    amount: Decimal | None = Decimal(0)
+    currency = ""
+    for number, what, name in (
+        (milk_kg, What.MILK_PRICE, "kg"),
+        (Decimal(wheels), What.WHEEL_PRICE, "wheels"),
+    ):
+        if not number:
+            continue
+        price = figures.get(what)
+        if price is None:
+            amount = None
+            parts.append(NO_PRICE.format(what="milk" if name == "kg" else "a wheel"))
+            continue
+        currency = currency_of(price)
+        if amount is not None:
+            amount += number * price.value
+        parts.append(f"{number:,.0f} {name} at {price.value.normalize():f} {price.unit}")
+    return Cost(
+        milk_kg=milk_kg,
+        wheels=wheels,
+        amount=None if amount is None else amount.quantize(Decimal("0.01")),
+        currency=currency,
+        said=", ".join(parts),
+    )
+
+
+def cost_of(hold: Hold, at: datetime) -> Cost:
+    """What everything a hold keeps back is worth, by the prices of the day of ``at``."""
+    lots = held_lots(hold, at)
+    can = started_with(hold.starter_can) if hold.starter_can else []
+    under = below(
+        lots,
+        vat_ids=[hold.vat_id] if hold.vat_id else can,
+        wheel_ids=[hold.wheel_id] if hold.wheel_id else (),
+    )
+    made = {wheel.vat_id for wheel in under.wheels}
+    in_vats = {vat.pk for vat, _ in under.vats} - made
+    milk = still_milk(hold, still_catchable(lots, at))
+    filled = VatLot.objects.filter(vat_id__in=in_vats).aggregate(kg=Sum("kg"))["kg"]
+    return worth(milk + (filled or Decimal(0)), len(under.wheels), timezone.localdate(at))
+
+
+def still_milk(hold: Hold, found: Catchable) -> Decimal:
+    """kg in tanks and trays; while the milking is on, what somebody read in the tank counts."""
+    kg: Decimal = sum((kg for _, kg in (*found.tanks, *found.trays)), Decimal(0))
+    wrong = WrongCow.objects.standing().filter(hold=hold).first()
+    if wrong is not None and wrong.tank_kg is not None and not found:
+        read: Decimal = wrong.tank_kg
+        return max(kg, read)
+    return kg

@@ -1,0 +1,94 @@
+"""How long milk that is held can still be stopped: until it is usually poured, or lifted."""
+
+from dataclasses import dataclass
+from datetime import datetime, time, timedelta
+from decimal import Decimal
+from statistics import median
+
+from django.utils import timezone
+
+from milk.below import Catchable
+from milk.models import Vat, VatFill
+
+# The habit of the last days tells when vats are filled and lifted.
+LOOKED_AT = timedelta(days=7)
+POUR_NOW = "vats are being filled at this hour"
+POUR_AT = "vats are usually filled from {at}"
+LIFT_AT = "usually lifted at {at}"
+NO_HABIT = "nobody knows how long"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stop:
+    """Something to stop: its name, its kg (None for a vat in the making), and until when.
+
+    ``until`` None: the book shows no habit to tell it by.
+    """
+
+    name: str
+    kg: Decimal | None
+    until: datetime | None
+    why: str
+    at: datetime
+
+    @property
+    def minutes(self) -> int | None:
+        """Whole minutes left, 0 when it may be too late any moment."""
+        if self.until is None:
+            return None
+        return max(0, int((self.until - self.at).total_seconds() // 60))
+
+
+def stops_of(found: Catchable, at: datetime) -> list[Stop]:
+    """What can still be stopped, what is soonest too late first. Two statements at most."""
+    stops = []
+    if found.tanks or found.trays:
+        until, why = next_pour(at)
+        stops += [
+            Stop(name=name, kg=kg, until=until, why=why, at=at)
+            for name, kg in (*found.tanks, *found.trays)
+        ]
+    if found.vats:
+        lasts = usual_making(at)
+        stops += [lift_of(vat, lasts, at) for vat in found.vats]
+    return sorted(stops, key=lambda stop: (stop.until is None, stop.until or at, stop.name))
+
+
+def lift_of(vat: Vat, lasts: timedelta | None, at: datetime) -> Stop:
+    until = vat.lifted_at or (vat.happened_at + lasts if lasts is not None else None)
+    why = LIFT_AT.format(at=clock(until)) if until else NO_HABIT
+    return Stop(name=str(vat), kg=None, until=until, why=why, at=at)
+
+
+def next_pour(at: datetime) -> tuple[datetime | None, str]:
+    """When vats are filled next by the habit of the last days; ``at`` itself while they are."""
+    fills = VatFill.objects.standing().filter(
+        happened_at__gt=at - LOOKED_AT - timedelta(days=1), happened_at__lte=at
+    )
+    hours = [timezone.localtime(moment).time() for (moment,) in fills.values_list("happened_at")]
+    if not hours:
+        return None, NO_HABIT
+    first, last = min(hours), max(hours)
+    here = timezone.localtime(at)
+    if first <= here.time() <= last:
+        return at, POUR_NOW
+    day = here.date() if here.time() < first else here.date() + timedelta(days=1)
+    until = timezone.make_aware(datetime.combine(day, first.replace(second=0, microsecond=0)))
+    return until, POUR_AT.format(at=words_of(first))
+
+
+def usual_making(at: datetime) -> timedelta | None:
+    """How long the vats of the last days took from their first filling to the lift."""
+    lifted = Vat.objects.standing().filter(
+        happened_at__gt=at - LOOKED_AT, happened_at__lte=at, lifted_at__isnull=False
+    )
+    spans = [end - start for start, end in lifted.values_list("happened_at", "lifted_at")]
+    return median(spans) if spans else None
+
+
+def clock(moment: datetime) -> str:
+    return words_of(timezone.localtime(moment).time())
+
+
+def words_of(hour: time) -> str:
+    return hour.strftime("%H:%M")

@@ -1,0 +1,125 @@
+"""Before each milking: withheld cows that stand in a group whose line goes to a tank.
+
+Rung twice, so long before the milking and once more shortly before it, and shown until it is over.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.utils import timezone
+
+from config.notices import close_gone, raise_notice
+from config.roles import MILKER, VET
+from herd.models import Group, MilkingTime
+from herd.withheld import Answer, withheld_list
+from milk.figures import figures_on
+from milk.models import MilkFigure, Milking, Tank
+
+CHECK = "{cows} may NOT go into the tank and stand in group {group}, whose line goes to {line}"
+OTHERWISE = "Her milk in the tank holds the whole lot. Band on, bucket or waste line, then milk."
+NO_LINE = "nobody wrote where"
+WASTE = "waste"
+# The wall shows it while the group is milked; it is over when the milking is written, or after so
+# long at the latest (common practice: a group is done in well under two hours).
+LASTS = timedelta(hours=2)
+NAMED_AT_MOST = 12
+What = MilkFigure.What
+
+
+@dataclass(frozen=True)
+class Coming:
+    """A group's milking that is planned: when it begins and into which line."""
+
+    group: int
+    session: str
+    starts: datetime
+    line: str
+
+    @property
+    def cause(self) -> str:
+        day = timezone.localdate(self.starts)
+        return f"before-milking:{self.group}:{day}:{self.session}"
+
+
+def look_before_milkings(*, at: datetime) -> dict[str, int]:
+    """Ring the head milker for the milkings that begin soon, the vet once they begin."""
+    figures = figures_on(timezone.localdate(at))
+    first, last = minutes(figures.get(What.CHECK_FIRST)), minutes(figures.get(What.CHECK_LAST))
+    still: set[str] = set()
+    cows = 0
+    for coming in planned(at, first or timedelta(0)) if first is not None else ():
+        out = [one for one in withheld_list(at, group=coming.group) if one.withheld]
+        if not out or is_waste(coming.line):
+            continue
+        cows += len(out)
+        turn = "last" if last is not None and at >= coming.starts - last else "first"
+        cause = f"{coming.cause}:{turn}"
+        still.add(cause)
+        ring(cause, coming, out, MILKER)
+        if at >= coming.starts:
+            ring(cause, coming, out, VET)
+    close_gone("before-milking:", still=still, at=at)
+    return {"milkings": len(still), "cows": cows}
+
+
+def minutes(figure: MilkFigure | None) -> timedelta | None:
+    return None if figure is None else timedelta(minutes=float(figure.value))
+
+
+def ring(cause: str, coming: Coming, out: list[Answer], role: str) -> None:
+    """One notice for a group's milking, its cows by name."""
+    names = [answer.name for answer in out]
+    more = f" and {len(names) - NAMED_AT_MOST} more" if len(names) > NAMED_AT_MOST else ""
+    raise_notice(
+        cause=cause,
+        role=role,
+        what=CHECK.format(
+            cows=", ".join(names[:NAMED_AT_MOST]) + more,
+            group=coming.group,
+            line=coming.line or NO_LINE,
+        ),
+        where=f"group {coming.group}",
+        otherwise=OTHERWISE,
+        url=f"/herd/withheld/?group={coming.group}",
+        until=coming.starts,
+    )
+
+
+def planned(at: datetime, ahead: timedelta) -> Iterator[Coming]:
+    """The milkings that begin within ``ahead``, or have begun and are not over yet."""
+    times: dict[tuple[int, str], MilkingTime] = {}
+    rows = MilkingTime.objects.standing().filter(
+        valid_from__lte=timezone.localdate(at) + timedelta(days=1), group__struck_at=None
+    )
+    milked = (Group.Use.FRESH, Group.Use.MILKING, Group.Use.HOSPITAL)
+    rows = rows.filter(group__use__in=milked).select_related("group")
+    for row in rows.order_by("valid_from", "id"):
+        times[row.group.number, row.session] = row
+    done = set(
+        Milking.objects.standing()
+        .filter(happened_at__gt=at - LASTS - ahead, happened_at__lte=at, ended_at__lte=at)
+        .values_list("group__number", "session")
+    )
+    for (group, session), row in sorted(times.items()):
+        for day in days_around(at):
+            starts = datetime.combine(day, row.starts, tzinfo=ZoneInfo(settings.TIME_ZONE))
+            soon = starts - ahead <= at < starts + LASTS
+            if soon and day >= row.valid_from and (group, session) not in done:
+                yield Coming(group, session, starts, row.line)
+
+
+def days_around(at: datetime) -> tuple[date, date, date]:
+    today = timezone.localdate(at)
+    return today - timedelta(days=1), today, today + timedelta(days=1)
+
+
+def is_waste(line: str) -> bool:
+    """Whether a line goes into waste; one nobody wrote down may go to a tank."""
+    name = line.strip().casefold()
+    if name == WASTE:
+        return True
+    waste = Tank.objects.standing().filter(use=Tank.Use.WASTE).values_list("name", flat=True)
+    return name in {one.casefold() for one in waste}

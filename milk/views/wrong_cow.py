@@ -1,0 +1,39 @@
+"""The button “wrong cow in tank”: one screen, one press; then the hold's own page says the rest."""
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+
+from config.entries import Stamp
+from config.once import once_only
+from config.roles import action_required
+from config.views.entries import DEVICE
+from milk.forms.wrong_cow import WrongCowForm
+from milk.in_tanks import in_tanks
+from milk.models import Tank
+from milk.services.wrong_cow import record_wrong_cow
+
+STOPPED = "{tank} is held since {at}. Close its valve now; nothing more goes into it."
+REST = " The rest goes to {tank}."
+
+
+@action_required("write:wrong-cows")
+@once_only
+def wrong_cow(request: HttpRequest) -> HttpResponse:
+    """Which tank, how much is in it, what must be closed; a POST stops it."""
+    form = WrongCowForm(request.POST or None, initial=request.GET.dict())
+    if form.is_valid():
+        assert request.user.is_authenticated
+        stamp = Stamp.now(request.user, form.cleaned_data["happened_at"], device=DEVICE)
+        made = form.carry_out(record_wrong_cow, stamp=stamp, **form.values())
+        if made is not None:
+            at = timezone.localtime(made.happened_at).strftime("%H:%M")
+            said = STOPPED.format(tank=str(made.tank).capitalize(), at=at)
+            said += REST.format(tank=made.to_tank) if made.to_tank else ""
+            messages.success(request, said)
+            return redirect("milk:hold", uuid=made.hold.uuid)
+    now = timezone.now()
+    contents = [one for one in in_tanks(now) if one.tank.use != Tank.Use.WASTE]
+    context = {"form": form, "now": now, "contents": contents}
+    return render(request, "milk/wrong_cow.html", context)

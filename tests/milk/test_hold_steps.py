@@ -1,0 +1,225 @@
+"""Steps on holds, holds of starter cans, and the notices about still and dear holds."""
+
+from datetime import timedelta
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.core.exceptions import ValidationError
+
+from config.errors import Conflict
+from config.models import Notice
+from milk.below import still_catchable
+from milk.held import open_holds
+from milk.held_starter import check_may_start, free_cans, holds_of
+from milk.hold_cost import cost_of
+from milk.minutes_left import stops_of
+from milk.models import Hold, HoldStep, MilkFigure, StarterCan, Vat, VatFill
+from milk.services import holds, vats
+from milk.services.hold_notices import look_at_holds
+from milk.services.hold_steps import record_step
+from milk.tasks import look_at_holds as job
+from tests.cast import Api, Pages, user_in
+from tests.factories import milk
+
+pytestmark = pytest.mark.django_db
+HOUR = timedelta(hours=1)
+MORNING = milk.EVENING + 14 * HOUR
+
+
+def figure(what: str, value: str, unit: str) -> None:
+    milk.plain(
+        MilkFigure, milk.EVENING - 100 * HOUR, None,
+        what=what, value=Decimal(value), unit=unit, valid_from="2026-01-01", source="invented",
+    )  # fmt: skip
+
+
+def hold_it(at: Any = None, **fields: Any) -> Hold:
+    fields.setdefault("reason", "other")
+    stamp = milk.stamp_at(at or milk.EVENING + HOUR, user_in("vet"))
+    return holds.hold_milk(stamp=stamp, words="smells of onions", **fields)
+
+
+def step(hold: Hold, what: str, at: Any = None, **fields: Any) -> HoldStep:
+    stamp = milk.stamp_at(at or hold.happened_at + HOUR, user_in("vet"))
+    return record_step(stamp=stamp, hold=hold, what=what, **fields)
+
+
+def can(name: str, vat: Vat, at: Any) -> StarterCan:
+    fields = {"can": name, "from_vat": vat, "litres": Decimal(40)}
+    return milk.plain(StarterCan, at, None, **fields)  # type: ignore[no-any-return]
+
+
+# --- steps ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("what", "fields", "words"),
+    [
+        ("why", {}, "Say why it happened"),
+        ("sampled", {"why": "no band"}, "only then"),
+        ("proof", {}, "Name the paper"),
+        ("authority", {}, "Say in words"),
+        ("other", {}, "Say in words"),
+        ("danced", {}, "not a valid choice"),
+    ],
+)
+def test_a_step_that_says_nothing(what: str, fields: Any, words: str) -> None:
+    hold = hold_it(lot=milk.bare_lot())
+    with pytest.raises(ValidationError, match=words):
+        step(hold, what, **fields)
+    assert not HoldStep.objects.exists()
+
+
+def test_no_step_before_the_hold() -> None:
+    hold = hold_it(lot=milk.bare_lot())
+    with pytest.raises(ValidationError, match="cannot be older"):
+        step(hold, "washed", hold.happened_at - HOUR)
+
+
+def test_why_is_asked_on_the_page_and_counted() -> None:
+    hold = hold_it(lot=milk.bare_lot())
+    pages = Pages()
+    pages.force_login(user_in("milker"))
+    page = pages.send(f"/milk/holds/{hold.uuid}/", what="why", why="")
+    assert "Say why it happened" in page.content.decode()
+    assert pages.send(f"/milk/holds/{hold.uuid}/", what="why", why="no band").status_code == 302
+    assert "no leg band" in pages.get(f"/milk/holds/{hold.uuid}/").content.decode()
+    pages.force_login(user_in("feed hand"))
+    assert pages.send(f"/milk/holds/{hold.uuid}/", what="washed").status_code == 403
+    found = Api(user_in("owner")).get("/api/hold-steps/", why="no band").json()
+    assert len(found["results"]) == 1
+
+
+# --- starter cans (T45) ---------------------------------------------------------------------------
+
+
+def test_whey_of_a_held_vat_starts_nothing_and_the_free_can_is_named() -> None:
+    """Vat 6 held at 11:30, its whey went to can 2 at 10:50: use can 1."""
+    day = MORNING - timedelta(days=1)
+    six, five = (milk.make_vat(at=day, number=n) for n in (6, 5))
+    two, one = can("2", six, day + 4 * HOUR), can("1", five, day + 4 * HOUR)
+    hold_it(day + 5 * HOUR, vat=six)
+    with pytest.raises(Conflict, match=r"Can 2, .*held whey.*Use can 1, "):
+        check_may_start(two, milk.timezone.now())
+    check_may_start(one, milk.timezone.now())
+    assert free_cans(MORNING) == [one]
+    with pytest.raises(Conflict, match="held whey"):
+        vats.record_vat(
+            stamp=milk.stamp_at(milk.timezone.now(), user_in("cheesemaker")),
+            day=milk.timezone.localdate(), number=7, starter_can=two,
+        )  # fmt: skip
+    # What was started before anybody could know is written as it was.
+    milk.make_vat(at=MORNING, number=8, starter_can=two)
+
+
+def test_a_held_can_holds_the_vats_started_with_it() -> None:
+    starter = can("3", milk.make_vat(at=MORNING - 24 * HOUR), MORNING - 20 * HOUR)
+    vat, other = milk.make_vat(at=MORNING, starter_can=starter), milk.make_vat(at=MORNING)
+    wheel = milk.make_wheel(vat=vat)
+    hold = hold_it(MORNING + HOUR, starter_can=starter)
+    found = open_holds(vat_ids=[vat.pk, other.pk], wheel_ids=[wheel.pk])
+    assert [held.through for held in found["vat", vat.pk]] == [f"started with {starter}"]
+    assert ("vat", other.pk) not in found
+    assert ("wheel", wheel.pk) in found
+    assert hold.tree["wheels"][0]["name"] == wheel.plate
+    assert set(holds_of([starter])) == {starter.pk}
+
+
+# --- what can be stopped, what it costs -----------------------------------------------------------
+
+
+def test_minutes_left_by_the_habit_of_the_last_days() -> None:
+    tank = milk.make_tank(name="B")
+    milk.make_milking(tank=tank, at=milk.EVENING, kg=5000)
+    for days in (1, 2, 3):
+        # Vats filled from 05:30 to 07:00 and lifted three hours later.
+        for minutes in (0, 90):
+            at = milk.EVENING.replace(hour=3, minute=30) - timedelta(days=days, minutes=-minutes)
+            vat = milk.make_vat(at=at, lifted_at=at + 3 * HOUR)
+            milk.plain(VatFill, at, None, vat=vat, tank=tank, kg=Decimal(1))
+    (lot,) = milk.lots_of(tank)
+    now = milk.EVENING + 10 * HOUR
+    (stop,) = stops_of(still_catchable([lot.pk], now), now)
+    assert (stop.name, stop.kg, stop.minutes) == ("tank B", 5000, 180)
+    assert stop.why == "vats are usually filled from 05:30"
+    during = milk.EVENING + 14 * HOUR
+    (stop,) = stops_of(still_catchable([lot.pk], during), during)
+    assert stop.minutes == 0
+    milk.fill(milk.make_vat(at=during), tank=tank, at=during, kg=1000)
+    later = during + 2 * HOUR
+    vat_stop = next(s for s in stops_of(still_catchable([lot.pk], later), later) if s.kg is None)
+    assert vat_stop.minutes == 60
+
+
+def test_nobody_knows_how_long_without_a_habit() -> None:
+    tank = milk.make_tank()
+    milk.make_milking(tank=tank, kg=900)
+    (lot,) = milk.lots_of(tank)
+    (stop,) = stops_of(still_catchable([lot.pk], milk.EVENING + HOUR), milk.EVENING + HOUR)
+    assert (stop.until, stop.minutes, stop.why) == (None, None, "nobody knows how long")
+
+
+def test_milk_and_wheels_at_the_prices_of_the_day() -> None:
+    """22 wheels of 500 EUR are 11,000 EUR (JOB C12); milk that is left counts as milk."""
+    figure("milk price", "0.75", "EUR/kg")
+    figure("wheel price", "500", "EUR/wheel")
+    tank = milk.make_tank()
+    milk.make_milking(tank=tank, kg=13_000)
+    for number in range(1, 12):
+        vat = milk.make_vat(at=MORNING, number=number)
+        milk.fill(vat, tank=tank, at=MORNING, kg=1155)
+        milk.make_wheel(vat=vat)
+        milk.make_wheel(vat=vat)
+    (lot,) = milk.lots_of(tank)
+    cost = cost_of(hold_it(MORNING + 3 * HOUR, lot=lot), MORNING + 4 * HOUR)
+    assert (cost.milk_kg, cost.wheels) == (295, 22)
+    assert cost.amount == Decimal("11221.25")
+
+
+# --- notices (A19, A20) ---------------------------------------------------------------------------
+
+
+def open_notices(prefix: str) -> set[str]:
+    found = Notice.objects.filter(closed_at=None, cause__startswith=prefix)
+    return set(found.values_list("role", flat=True))
+
+
+def test_a_hold_without_a_step_for_a_day_rings_until_something_is_done() -> None:
+    figure("hold step", "24", "h")
+    hold = hold_it(lot=milk.bare_lot())
+    look_at_holds(at=hold.happened_at + 23 * HOUR)
+    assert open_notices("hold-still:") == set()
+    assert job(at=(hold.happened_at + 24 * HOUR).isoformat())["still"] == 1
+    assert open_notices("hold-still:") == {"vet", "cheesemaker"}
+    step(hold, "sent", hold.happened_at + 25 * HOUR)
+    look_at_holds(at=hold.happened_at + 26 * HOUR)
+    assert open_notices("hold-still:") == set()
+
+
+def test_the_owner_is_told_of_dear_holds_by_day() -> None:
+    figure("owner from", "5000", "EUR")
+    figure("owner day from", "7", "h")
+    figure("owner day until", "21", "h")
+    figure("milk price", "0.75", "EUR/kg")
+    tank = milk.make_tank()
+    milk.make_milking(tank=tank, kg=7000)
+    (lot,) = milk.lots_of(tank)
+    hold = hold_it(lot=lot)
+    look_at_holds(at=milk.EVENING + 8 * HOUR)
+    assert open_notices("hold-owner:") == set()
+    look_at_holds(at=milk.EVENING + 16 * HOUR)
+    assert open_notices("hold-owner:") == {"owner"}
+    assert "5,250 EUR" in Notice.objects.get(cause=f"hold-owner:{hold.uuid}").what
+    for role in ("vet", "cheesemaker"):
+        stamp = milk.stamp_at(milk.EVENING + 17 * HOUR, user_in(role))
+        holds.decide(stamp=stamp, hold=hold, decision="destroy", words="paper 7")
+    look_at_holds(at=milk.EVENING + 18 * HOUR)
+    assert open_notices("hold-owner:") == set()
+
+
+def test_the_owner_is_told_when_the_authority_is_asked() -> None:
+    hold = hold_it(lot=milk.bare_lot())
+    step(hold, "authority", words="called at nine")
+    look_at_holds(at=milk.EVENING + 16 * HOUR)
+    assert open_notices("hold-owner:") == {"owner"}
