@@ -11,6 +11,7 @@ from django.utils import timezone
 from config.forms.entries import EntryForm, form_of, sentence
 from config.forms.fields import DayField
 from herd.models import Course, Dose, TreatmentPlan
+from herd.models.treatments import MayGive
 from herd.services.plans import name_of, values_of
 from herd.services.treatments import QUARTERS
 
@@ -32,6 +33,7 @@ COURSE_FIELDS = (
     "supplier",
     "proof",
 )
+ANYBODY = "whoever writes doses"
 OFF_LEAFLET_HELP = (
     "More or longer than printed, another product at the same time, or not meant for cows in "
     "milk: then the printed period does not hold, and you set one."
@@ -89,6 +91,7 @@ def treatment_form() -> type[TreatmentForm]:
         "expires_on": expiry_field(),
     }
     fields["off_leaflet"].help_text = OFF_LEAFLET_HELP
+    fields["may_give"].choices = [("", ANYBODY), *MayGive.choices]  # type: ignore[attr-defined]
     described = {"describes": form_of("courses").describes}
     return type("CourseAndDoseForm", (TreatmentForm,), {**described, **fields})
 
