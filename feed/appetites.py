@@ -19,6 +19,10 @@ LONGEST_LACTATION = timedelta(days=700)
 # Fibre is told only when nearly all of the ration has one.
 FIBRE_KNOWN = Decimal("0.9")
 NO_WEIGHT = "No body weight is set among the feed figures."
+NO_WEEK = (
+    "Neither when these cows calved nor the fibre of all they eat is written; an equation needs "
+    "one of them."
+)
 NO_MILK = "No recording of the last 45 days says how much milk these cows give."
 
 
@@ -72,6 +76,8 @@ def appetite(
     if not milk:
         return Appetite(cow=None, n=0, missing=NO_MILK)
     kg = sum(one for one, _ in milk)
+    if not weeks and fibre is None:
+        return Appetite(cow=None, n=len(milk), missing=NO_WEEK)
     cow = Cow(
         body_kg=body_kg,
         milk_kg=kg / len(milk),

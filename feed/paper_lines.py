@@ -56,6 +56,11 @@ class Asked:
         )
 
 
+def counted(number: int, one: str) -> str:
+    """So many of something: "1 load", "3 loads"."""
+    return f"{number:,} {one}" if number == 1 else f"{number:,} {one}s"
+
+
 def name_of(user: Any) -> str:
     """How a person is called on paper."""
     return user.get_full_name() or user.username if user else ""

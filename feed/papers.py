@@ -19,6 +19,7 @@ from feed.paper_lines import (
     NOT_MEASURED,
     Asked,
     columns,
+    counted,
     discards_part,
     fed_part,
     kilos,
@@ -71,7 +72,7 @@ def feed_in_and_out(asked: Asked) -> Paper:
         "thrown away."
     )
     unknown = [row for row in (*batches, *lots) if not asked.struck(row) and unmeasured(row, feeds)]
-    missing = (f"{len(unknown)} feeds without a dry matter.",) if unknown else ()
+    missing = (f"{counted(len(unknown), 'feed')} without a dry matter.",) if unknown else ()
     return paper(
         asked,
         "Feed in and out",
@@ -99,11 +100,9 @@ def field_works(asked: Asked) -> Paper:
         if not asked.struck(work) and cut_early(work, first_cuts.get(work.pk))
     ]
     standing = [work for work in works if not asked.struck(work)]
-    answer = f"{len(standing)} works on {len({work.field_id for work in standing})} fields; " + (
-        f"{len(early)} fields were cut before they were free."
-        if early
-        else "no field was cut before it was free."
-    )
+    fields = counted(len({work.field_id for work in standing}), "field")
+    too_soon = counted(len(early), "cut") if early else "no cut"
+    answer = f"{counted(len(standing), 'work')} on {fields}; {too_soon} before a field was free."
     lines = tuple(
         Line(
             (
@@ -192,12 +191,17 @@ def no_fermented(asked: Asked) -> Paper:
     kept_wet = [lot for lot in lots if lot.kept_as != FeedLot.Kept.DRY]
     standing_late = [one for one in late if not asked.struck(one)]
     answer = (
-        f"{len(lots)} feed lots on hand, {len(kept_wet)} of them not kept dry, {len(bad)} "
-        f"forbidden by a scheme's rule; {len(heated)} loads found heated; {len(standing_late)} "
-        f"feedings past their window; {kilos(asked, discards)} kg thrown away."
+        f"{counted(len(lots), 'feed lot')} on hand, {len(kept_wet)} of them not kept dry, "
+        f"{len(bad)} forbidden by a scheme's rule; {counted(len(heated), 'load')} found heated; "
+        f"{counted(len(standing_late), 'feeding')} past the window; "
+        f"{kilos(asked, discards)} kg thrown away."
     )
     unknown = [lot for lot in lots if lot.dry_matter is None]
-    missing = (f"{len(unknown)} feed lots without a dry matter to judge by.",) if unknown else ()
+    missing = (
+        (f"{counted(len(unknown), 'feed lot')} without a dry matter to judge by.",)
+        if unknown
+        else ()
+    )
     return paper(
         asked,
         "No fermented feed",

@@ -100,6 +100,13 @@ class Ration:
         return any(left.reckoned for left in self.refused)
 
     @property
+    def doubts(self) -> list[str]:
+        """What is to be known of the expected intake: why there is none, or why to expect less."""
+        if self.appetite is None:
+            return []
+        return [*filter(None, [self.appetite.missing]), *self.appetite.cautions]
+
+    @property
     def per_cow(self) -> Decimal | None:
         """Dry matter eaten per cow; None when no animal stood in the group."""
         if not self.cows:

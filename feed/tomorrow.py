@@ -9,10 +9,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
+from itertools import groupby
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
 
+from config.templatetags.sheet import amount
 from feed.cutting import Wanted, kilos_needed, kilos_to_cut, wagons
 from feed.days import local_day
 from feed.dry_matter import Grass, Known
@@ -100,6 +102,12 @@ class Plan:
     @property
     def dry_matter_kg(self) -> Decimal:
         return sum((share.wanted.dry_matter_kg for share in self.shares), Decimal(0))
+
+    @property
+    def loads_words(self) -> str:
+        """The loads for reading, "9 of 9,000 kg and 1 of 3,700 kg"."""
+        each = [(len(list(same)), kg) for kg, same in groupby(self.loads)]
+        return " and ".join(f"{n} of {amount(kg)} kg" for n, kg in each)
 
     @property
     def lying_kg(self) -> Decimal:

@@ -1,6 +1,7 @@
 """Did they eat? The rations of a day and a week, the shares of a year, and what to cut tomorrow."""
 
 from datetime import date, timedelta
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
@@ -10,6 +11,7 @@ from django.utils import timezone
 from config.forms.fields import DayField
 from config.roles import action_required, may
 from feed.days import day_words, local_day
+from feed.models import FeedShareRule
 from feed.rations import Day, Ration, ration_day, rations_between
 from feed.shares import Kept, Span, not_computed, year
 from feed.tomorrow import plan
@@ -17,6 +19,8 @@ from feed.waste import waste
 from herd.models import Group
 
 WEEK = timedelta(days=7)
+# More groups than these that miss the same share are told in one line.
+FEW = 3
 # A plan further ahead knows nothing of weather, walks or cows.
 FURTHEST_PLAN = timedelta(days=14)
 NO_YEAR = "“{text}” is no year. Expected one from 1990 to {last}, as {last}."
@@ -34,7 +38,8 @@ def rations_of_day(request: HttpRequest) -> HttpResponse:
     context = {
         "day": day,
         "found": found,
-        "broken": [(ration, share) for ration in found.rations for share in ration.broken],
+        **missed_shares(found),
+        "doubts": any(ration.assumed or ration.doubts for ration in found.rations),
         "rain": [ration for ration in found.rations if ration.rain],
         "forbidden": [
             (ration, lot, rules) for ration in found.rations for lot, rules in ration.forbidden
@@ -101,6 +106,18 @@ def cut_plan(request: HttpRequest) -> HttpResponse:
         "now": now,
     }
     return render(request, "feed/tomorrow.html", context)
+
+
+def missed_shares(found: Day) -> dict[str, Any]:
+    """The shares that groups missed: one by one, or by rule when a rule is missed in many."""
+    by_rule: dict[FeedShareRule, list[tuple[Ration, Kept]]] = {}
+    for ration in found.rations:
+        for share in ration.broken:
+            by_rule.setdefault(share.rule, []).append((ration, share))
+    return {
+        "few": [each for told in by_rule.values() if len(told) <= FEW for each in told],
+        "many": [(rule, told) for rule, told in by_rule.items() if len(told) > FEW],
+    }
 
 
 def day_asked(request: HttpRequest, usual: date | None = None) -> date:

@@ -77,7 +77,7 @@ def test_work_on_fields_names_the_cut_that_came_too_early(inspector_client: Page
     make_work(make_field("Fox Bank"), waiting_days=0)
     make_batch(field, happened_at=NOON + 2 * DAY, early_reason="hungry")
     page = inspector_client.get("/feed/papers/field-works/", RANGE).content.decode()
-    assert "2 works on 2 fields; 1 fields were cut before they were free." in page
+    assert "2 works on 2 fields; 1 cut before a field was free." in page
     (spray,) = (row for row in rows(inspector_client, "field-works") if "Thistle-off" in row)
     assert "BEFORE IT WAS FREE" in spray[8]
     assert "hungry" in spray[8]
@@ -103,7 +103,7 @@ def test_proof_of_no_fermented_feed(inspector_client: Pages) -> None:
     make_discard(batch, kg=Decimal(8000), why="heated", happened_at=NOON + 6 * HOUR)
     page = inspector_client.get("/feed/papers/no-fermented-feed/", RANGE).content.decode()
     assert "2 feed lots on hand, 0 of them not kept dry, 1 forbidden" in page
-    assert "1 loads found heated; 1 feedings past their window; 8,000 kg thrown away" in page
+    assert "1 load found heated; 1 feeding past the window; 8,000 kg thrown away" in page
     table = rows(inspector_client, "no-fermented-feed")
     judged = {row[0]: row[5] for row in table if len(row) > 5}
     # More than 18 % of water: 18.0 is not, 18.1 is (FACTS 8.10).

@@ -209,6 +209,16 @@ def test_page_says_what_mends_a_missed_share(inspector_client: Pages) -> None:
 
 
 @pytest.mark.django_db
+def test_a_share_that_many_groups_miss_is_told_in_one_line(inspector_client: Pages) -> None:
+    hay_rule(at_least=Decimal(60))
+    for number in range(1, 5):
+        make_feeding(make_batch(dry_matter=Decimal(17)), make_fed_group(number))
+    page = inspector_client.get("/feed/ration/?day=2026-06-02").content.decode()
+    assert "Hay in the forage is missed in 4 groups: 1, 2, 3, 4" in page
+    assert "at most 0 kg grass" in page
+
+
+@pytest.mark.django_db
 def test_api_gives_the_same(inspector_api: Api) -> None:
     hay_rule(at_least=Decimal(60))
     a_day()
