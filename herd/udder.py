@@ -7,11 +7,12 @@ is at the limit and not a hair below. Scores are logarithms and are floats. Limi
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from enum import StrEnum
 from math import log2
+from typing import NamedTuple
 
 DAYS_OF_100_COW_YEARS = 36_500
 # What a CMT grade roughly means, thousand cells per ml (from memory; the ranges overlap).
@@ -126,11 +127,11 @@ class Share:
         return self.percent is not None and self.percent > percent
 
 
-@dataclass(frozen=True, kw_only=True)
-class Sampled:
+class Sampled(NamedTuple):
     """What was found in one cow's milk on a day, or at a milking of it. None: not measured.
 
-    ``session``: "M" or "E" for one milking, "" for the whole day.
+    ``session``: "M" or "E" for one milking, "" for the whole day. A tuple: a board makes more than
+    ten thousand of them.
     """
 
     on: date
@@ -152,7 +153,7 @@ def one_day(tests: Sequence[Sampled]) -> Sampled:
         if not test.session:
             return test
     if len({test.session for test in tests}) == 1:
-        return replace(tests[0], kg=None, session="")
+        return tests[0]._replace(kg=None, session="")
     kgs = [test.kg for test in tests]
     known = [kg for kg in kgs if kg is not None]
     whole = sum(known, Decimal(0)) if len(known) == len(kgs) else None

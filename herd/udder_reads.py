@@ -97,17 +97,7 @@ def samples_of(animals: Sequence[int], at: datetime) -> dict[int, list[Sampled]]
     rows = read(LATEST_TESTS, animals=list(animals), at=at, latest=LATEST)
     for animal, on, cells, kg, fat, protein, lactation, session in rows:
         counts[animal] += 1
-        days[animal][on].append(
-            Sampled(
-                on=on,
-                cells=cells,
-                kg=kg,
-                fat=fat,
-                protein=protein,
-                lactation=lactation,
-                session=session,
-            )
-        )
+        days[animal][on].append(Sampled(on, cells, kg, fat, protein, lactation, session))
     return {
         animal: [one_day(tests) for tests in whole_days(of_days, counts[animal])]
         for animal, of_days in days.items()
