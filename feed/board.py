@@ -11,6 +11,7 @@ from psycopg.types.range import TimestamptzRange
 
 from config.templatetags.sheet import moment
 from feed.days import local_day
+from feed.dry_matter import Known, of_batches
 from feed.models import Feeding, ForageBatch, HeapCheck
 from feed.services.figures import value_on
 from feed.window import State, hours_late
@@ -47,6 +48,7 @@ class Fed:
 class Row:
     """One load on the board. Masses in kg; ``check``: the latest probe, None when there is none.
 
+    ``known``: its dry matter and how it is known, None when nobody ever measured any.
     ``asked_kg``: part of it was fed, a newer load is cut, and nobody wrote where so much went.
     """
 
@@ -58,10 +60,16 @@ class Row:
     fed: list[Fed]
     check: HeapCheck | None
     asked_kg: Decimal = Decimal(0)
+    known: Known | None = None
 
     @property
     def asks(self) -> bool:
         return self.asked_kg > 0
+
+    @property
+    def known_words(self) -> str:
+        """How its dry matter is known, with its age when it is another load's; "" when not."""
+        return self.known.words(self.batch.happened_at) if self.known else ""
 
     @property
     def is_open(self) -> bool:
@@ -95,7 +103,7 @@ class Row:
 def board(at: datetime) -> list[Row]:
     """Loads of which something lay there in the 24 h before ``at``; what must be done first, first.
 
-    Four statements, whatever the number of loads.
+    Seven statements, whatever the number of loads.
     """
     lain = TimestamptzRange(at - STAYS, at, "[]")
     batches = (
@@ -119,6 +127,7 @@ def row_of(batch: ForageBatch, at: datetime) -> Row:
 def rows_of(batches: list[ForageBatch], at: datetime, newest: datetime) -> list[Row]:
     """The rows of loads with what is left of them annotated; ``newest``: the latest cut."""
     fed, checks, least = fed_of(batches, at), latest_checks(batches, at), least_asked(at)
+    known = of_batches(batches)
     rows = []
     for batch in batches:
         left, discarded = batch.left_kg, batch.discarded_kg  # type: ignore[attr-defined]
@@ -131,6 +140,7 @@ def rows_of(batches: list[ForageBatch], at: datetime, newest: datetime) -> list[
                 discarded_kg=discarded,
                 fed=fed[batch.pk],
                 check=checks.get(batch.pk),
+                known=known.get(batch.pk),
                 asked_kg=unwritten(batch, fed[batch.pk], checks.get(batch.pk), newest, least),
             )
         )

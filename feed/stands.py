@@ -40,6 +40,11 @@ class Stand:
     def is_free(self) -> bool:
         return self.free_on is None
 
+    @property
+    def tonnes(self) -> Decimal | None:
+        """What stands there in fresh tonnes; None when nobody knows."""
+        return None if self.standing_kg is None else self.standing_kg / 1000
+
     def km_from(self, other: Field) -> float | None:
         """Kilometres between the middles of two fields; None when one is not on the map."""
         return km_between(self.field, other)

@@ -2,14 +2,20 @@
 
 from django.urls import path
 
-from feed.views import board, papers, ration, writing
+from feed.views import board, fields, loads, papers, ration, writing
 
 app_name = "feed"
 
 urlpatterns = [
     path("", board.forage_board),
     path("board/", board.forage_board, name="board"),
+    # /feed/batches/<uuid>/
     path("batches/<uuid:uuid>/", board.batch, name="batch"),
+    path("batches/<uuid:uuid>/weigh/", loads.weigh, name="weigh"),
+    path("batches/<uuid:uuid>/heap/", loads.heap, name="heap"),
+    path("batches/<uuid:uuid>/where/", loads.where, name="where"),
+    path("fields/", fields.fields, name="fields"),
+    path("fields/<uuid:uuid>/", fields.field, name="field"),
     # Did they eat, and what to cut.
     path("ration/", ration.rations_of_day, name="ration"),
     path("ration/week/", ration.rations_of_week, name="ration-week"),

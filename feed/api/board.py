@@ -54,6 +54,21 @@ class Load(serializers.Serializer[Any]):
     deadline = MomentField(source="batch.deadline", allow_null=True)
     heated = serializers.BooleanField()
     kg = serializers.DecimalField(source="batch.kg", max_digits=9, decimal_places=1)
+    weighed = serializers.BooleanField(source="batch.weighed", help_text="False: about so many kg.")
+    air_used = serializers.DecimalField(
+        source="batch.air_used",
+        max_digits=4,
+        decimal_places=1,
+        allow_null=True,
+        help_text="°C the window was computed with; null: not known, the shortest holds.",
+    )
+    dry_matter = serializers.DecimalField(
+        source="known.percent", max_digits=4, decimal_places=1, allow_null=True, default=None
+    )
+    dry_matter_from = serializers.CharField(source="known_words")
+    asked_kg = serializers.DecimalField(
+        max_digits=9, decimal_places=1, help_text="Nobody wrote where so many kg went."
+    )
     left_kg = serializers.DecimalField(max_digits=9, decimal_places=1)
     discarded_kg = serializers.DecimalField(max_digits=9, decimal_places=1)
     fed = Share(many=True)

@@ -112,8 +112,9 @@ class FeedLot(Entry):
     @property
     def grown_here(self) -> Decimal:
         """Per cent of it from own land: as written, else by the field it came from."""
-        if self.own_share is not None:
-            return self.own_share
+        written: Decimal | None = self.own_share
+        if written is not None:
+            return written
         return Decimal(100) if self.field and self.field.own else Decimal(0)
 
 

@@ -14,7 +14,10 @@ from config.forms.fields import MomentField
 from config.roles import action_required, may, may_strike
 from feed.board import Row, board, fed_groups, row_of
 from feed.days import local_day
+from feed.hay import hay_instead
 from feed.models import ForageBatch
+from feed.services.windows import heaps_of
+from feed.unaccounted import may_have
 from feed.window import State, hours_late
 
 # The state of a load as the sheet names it (STATES in config/templatetags/sheet.py).
@@ -96,10 +99,20 @@ def batch(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "works": works_before(load),
         "strikes": not load.is_struck and may_strike(request.user, "forage-batches", load),
         "groups": fed_groups(now) if row.asks else [],
+        "may_have": may_have([row]) if row.asks else [],
+        "hay": hay_instead(load, row.left_kg, now) if row.state is State.PAST else None,
+        "samples": lines_of(load.samples),
+        "heap_mates": heap_mates_of(load),
         "now": now,
         **rights_of(request),
     }
     return render(request, "feed/batch.html", context)
+
+
+def heap_mates_of(load: ForageBatch) -> list[ForageBatch]:
+    """The other loads on the heap of a load, the oldest first."""
+    heap = heaps_of({load.pk: load})[load.pk]
+    return sorted((one for one in heap if one.pk != load.pk), key=lambda one: one.happened_at)
 
 
 def lines_of(related: Any) -> Any:

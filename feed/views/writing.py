@@ -1,9 +1,10 @@
 """The two quick forms of the feed hand: start a cut, and feed one thing to several groups."""
 
+from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
 from django.contrib import messages
-from django.db.models import F
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -14,17 +15,25 @@ from config.kinds import kind_named
 from config.once import once_only
 from config.roles import action_required
 from config.views.entries import DEVICE, stamp_of
-from feed.board import board
 from feed.days import local_day
 from feed.forms.feedings import FeedForm
-from feed.models import Field
-from feed.models.batches import last_cut
+from feed.models import ForageBatch
 from feed.services.batches import record_batch
 from feed.services.feedings import record_feedings
+from feed.services.figures import value_on
+from feed.services.lots import broken_by
+from feed.stands import Stand, stands
+from feed.unaccounted import questions
 from feed.window import hours_late
 
+# The two large buttons of a cut: whether the grass is wet, and what stands on the button.
+WETNESS = ((False, "dry"), (True, "wet"))
 CUT = "Written: {batch}."
 FED = "Written: {kg} kg of {thing} to {groups}."
+FORBIDDEN = (
+    "{feed} may not be fed: {rule} ({scheme}). What was fed is written; stop it and tell the vet."
+)
+WARNED = "Look at {feed}: {rule} ({scheme})."
 FED_LATE = "It was fed {hours:.1f} h past its deadline; that stays with the milk of these groups."
 
 
@@ -42,26 +51,48 @@ def start_cut(request: HttpRequest) -> HttpResponse:
         if batch is not None:
             messages.success(request, CUT.format(batch=batch))
             return redirect(batch)
-    return render(request, "feed/cut.html", {"form": form, "kind": kind, "asks": asking()})
+    now = timezone.now()
+    context = {
+        "form": form,
+        "kind": kind,
+        "asks": asking(),
+        "now": now,
+        "stand": stand_of(asked.get("field"), now) if request.method != "POST" else None,
+        "usual_kg": usual_kg(now),
+        "wetness": WETNESS,
+    }
+    return render(request, "feed/cut.html", context)
+
+
+def stand_of(field: Any, now: datetime) -> Stand | None:
+    """What stands on the field that was picked; None when none was."""
+    number = str(getattr(field, "uuid", field))
+    return next((one for one in stands(now, local_day(now)) if str(one.field.uuid) == number), None)
+
+
+def usual_kg(now: datetime) -> Decimal | None:
+    """What a load weighs until it is on the scale: as the last one weighed, or a full wagon."""
+    weighed = ForageBatch.objects.happened_by(now).filter(weighed=True).order_by("-happened_at")
+    last = weighed.values_list("kg", flat=True).first()
+    found: Decimal | None = value_on(local_day(now), "wagon") if last is None else last
+    return found
 
 
 def fields_now() -> dict[str, Any]:
     """Fields that may be cut now, longest uncut first, and those that must wait, with the day."""
     now = timezone.now()
-    fields = Field.objects.standing().with_free_on(now, local_day(now))
-    cut = fields.annotate(last_cut=last_cut(now))
-    order = (F("last_cut").asc(nulls_first=True), "name")
+    found = stands(now, local_day(now))
     return {
         "now": now,
-        "free": cut.filter(free_on=None).order_by(*order),
-        "waiting": cut.exclude(free_on=None).order_by("free_on", "name"),
+        "free": [stand for stand in found if stand.is_free],
+        "waiting": [stand for stand in found if not stand.is_free],
         "asks": asking(),
     }
 
 
 def asking() -> list[Any]:
     """Loads that were fed in part while newer ones are cut: where did the rest go?"""
-    return [row for row in board(timezone.now()) if row.asks]
+    return list(questions(timezone.now()))
 
 
 @action_required("write:feedings")
@@ -76,6 +107,7 @@ def feed(request: HttpRequest) -> HttpResponse:
         fed = form.carry_out(record_feedings, stamp=stamp, **values)
         if fed is not None:
             tell_fed(request, fed)
+            tell_forbidden(request, fed[0])
             batch = values.get("batch")
             return redirect(batch) if batch else redirect("feed:board")
     return render(request, "feed/feed.html", {"form": form, "now": timezone.now()})
@@ -91,3 +123,14 @@ def tell_fed(request: HttpRequest, fed: list[Any]) -> None:
     late = hours_late(first.happened_at, first.batch.deadline if first.batch else None)
     if late > 0:
         messages.warning(request, FED_LATE.format(hours=late))
+
+
+def tell_forbidden(request: HttpRequest, feeding: Any) -> None:
+    """Say what a scheme of the estate forbids, or warns of, about what was fed."""
+    if feeding.feed_lot is None:
+        return
+    for rule in broken_by(feeding.feed_lot, local_day(feeding.happened_at)):
+        words = (FORBIDDEN if rule.refuse else WARNED).format(
+            feed=feeding.feed_lot, rule=rule.name, scheme=rule.scheme
+        )
+        (messages.error if rule.refuse else messages.warning)(request, words)

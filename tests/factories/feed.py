@@ -28,6 +28,7 @@ from feed.models import (
     GrassTarget,
     HeapCheck,
     Refusal,
+    StackCheck,
     WaitRule,
     WindowRule,
 )
@@ -264,3 +265,9 @@ def make_target(group: Group | None = None, kg: Any = 7, **fields: Any) -> Grass
         GrassTarget, group=group or make_fed_group(), dry_matter_kg=Decimal(str(kg)), **fields
     )
     return target
+
+
+def make_stack_check(lot: FeedLot, inside: Any = 30, **fields: Any) -> StackCheck:
+    """A probe in a stack."""
+    check: StackCheck = make(StackCheck, feed_lot=lot, inside=Decimal(str(inside)), **fields)
+    return check

@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import pytest
 
-from feed.models import FeedShareRule, WindowRule
+from feed.models import FeedFigure, FeedRule, FeedShareRule, WaitRule, WindowRule
 from feed.reference import load_reference, rules
 from tests.factories.feed import make_batch
 from tests.factories.herd import HOUR, NOON, make_stamp
@@ -13,10 +13,11 @@ pytestmark = pytest.mark.django_db
 
 
 def test_rules_are_entered_with_their_sources() -> None:
-    assert len(load_reference(make_stamp())) == 8
+    assert len(load_reference(make_stamp())) == 24
     bands = list(WindowRule.objects.order_by("from_temperature").values_list("hours", flat=True))
     assert bands == [24, 18, 12, 8]
-    for rule in (*WindowRule.objects.all(), *FeedShareRule.objects.all()):
+    tables = (WindowRule, FeedShareRule, WaitRule, FeedRule, FeedFigure)
+    for rule in (row for table in tables for row in table.objects.all()):
         assert len(rule.source) > 20
     assert all("house judgement" in rule.source for rule in WindowRule.objects.all())
 

@@ -6,19 +6,22 @@ outside does say is checked: grass is fed at least once a day, heat and not time
 chopping and wetness shorten, waiting days are counted whole, clocks are set by the tz database.
 """
 
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
 
+from feed.models import Field
 from feed.models.batches import GRASS_DRY_MATTER
 from feed.models.feedings import Place
 from feed.models.rules import FeedShareRule
 from feed.ration import Offered, dry_matter_kg, forage_to_meal, intake, refused_share, share
 from feed.reference import rules
-from feed.window import Grass, Reading, Rule, free_on, hours_late, window
+from feed.schemes import Feed, Forbidden, broken
+from feed.stands import km_between
+from feed.window import Clearance, Grass, Reading, Rule, free_on, hours_late, window
 
 WRITTEN = datetime(2026, 1, 1, tzinfo=UTC)
 
@@ -113,6 +116,49 @@ def test_elapsed_time_over_both_clock_nights() -> None:
     assert spring.deadline.astimezone(zone).hour == 11
     at_two = datetime(2026, 10, 25, 2, 30, tzinfo=zone)
     assert hours_late(at_two.replace(fold=1), at_two) == pytest.approx(1.0)
+
+
+def test_out_of_the_trough_by_the_morning_after() -> None:
+    # Common practice of cut-and-carry farms: what is cut today is out of the trough by the hour set
+    # for tomorrow morning; never after the bands of the estate beside it.
+    zone = ZoneInfo("Europe/Vienna")
+    morning = Clearance(
+        clear_by=time(6),
+        instead=True,
+        first_share=Decimal("0.25"),
+        heap_over_air=Decimal(8),
+        heap_top=Decimal(35),
+        valid_from=date(2020, 1, 1),
+        written=WRITTEN,
+    )
+    for cut in (datetime(2026, 6, 2, 5, 20, tzinfo=zone), datetime(2026, 10, 24, 16, tzinfo=zone)):
+        found = window(grass(cut, zone=zone), [morning])
+        assert found is not None
+        cleared = found.deadline.astimezone(zone)
+        assert (cleared.date() - cut.date(), cleared.hour) == (timedelta(days=1), 6)
+
+
+def test_feed_that_counts_as_silage() -> None:
+    # VHyMP annex (Swiss federal law collection, 2020 edition): fermented feed, grain, pulses or
+    # forage kept with an additive counts as silage with more than 18 % water: 18.0 no, 18.1 yes.
+    rule = Forbidden(
+        name="moist grain kept with an additive",
+        scheme="milk for cheese without silage",
+        refuse=True,
+        valid_from=date(2020, 1, 1),
+        kept="additive",
+        water_above=Decimal(18),
+    )
+    for water, counts in (("18.0", False), ("18.1", True)):
+        feed = Feed(kind="grain", name="barley", kept="additive", water=Decimal(water))
+        assert bool(broken(feed, [rule], date(2026, 6, 2))) is counts
+
+
+def test_kilometres_over_the_ground() -> None:
+    # One degree of latitude is 111.19 km on a sphere of 6,371 km (IUGG mean radius R1).
+    one = Field(name="A", latitude=Decimal(46), longitude=Decimal(10))
+    other = Field(name="B", latitude=Decimal(47), longitude=Decimal(10))
+    assert km_between(one, other) == pytest.approx(111.19, abs=0.01)
 
 
 def test_dry_matter_of_fresh_grass() -> None:
