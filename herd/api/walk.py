@@ -142,7 +142,7 @@ class ListsApi(APIView):
 
     permission_classes = (MayDo,)
 
-    @extend_schema(parameters=[AtQuery], responses=ListNames)
+    @extend_schema(operation_id="herd_lists_all", parameters=[AtQuery], responses=ListNames)
     def get(self, request: Request) -> Response:
         """Every list of the walk and how many rows it has."""
         at = moment_asked(request)

@@ -64,6 +64,14 @@ def arrival_form() -> type[EntryForm]:
         "group": deepcopy(stay["group"]),
         "note": deepcopy(stay["note"]),
     }
+    for name in ("ear_tag", "electronic_number"):
+        # As people read it from a paper, with spaces; the service says what is wrong with it.
+        fields[name] = forms.CharField(
+            label=animal[name].label,
+            required=animal[name].required,
+            max_length=30,
+            widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
+        )
     fields["happened_at"].label = "Arrived at"
     fields["group"].label, fields["group"].required = "Put into group", True
     fields["note"].label = "The paper that came with her"

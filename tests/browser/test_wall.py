@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 from django.contrib.staticfiles import finders
+from django.utils import timezone
 from playwright.sync_api import Page, Route, sync_playwright
 
 from herd.models import UnknownCow
@@ -34,8 +35,9 @@ def sheet(rules: Any, vet_client: Any) -> Any:
         put_in_group(make_animal(number), group)
     out = make_animal(1310)
     put_in_group(out, group)
-    make_dose(make_course(out, doses=3))
-    make(UnknownCow, group=group)
+    now = timezone.now()
+    make_dose(make_course(out, doses=3, happened_at=now), now)
+    make(UnknownCow, at=now, group=group)
     return vet_client.get("/herd/wall/5/")
 
 

@@ -102,7 +102,7 @@ def test_buttons_follow_the_role(treated, vet_client, stockman_client, inspector
     assert f"{path}treat/" in text(vet_client.get(path))
     stockman = text(stockman_client.get(path))
     assert f"{path}treat/" not in stockman
-    assert "/entries/doses/new/?course=" in stockman
+    assert f"/herd/courses/{treated.courses.get().uuid}/dose/" in stockman
     assert "/strike/" not in stockman
     inspector = text(inspector_client.get(path))
     assert "/new/" not in inspector

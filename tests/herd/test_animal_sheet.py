@@ -1,40 +1,42 @@
 """An animal's page: the same answer as the list, her life in words, and a fixed cost."""
 
 from datetime import timedelta
+from decimal import Decimal
 
 import pytest
 from django.utils import timezone
+from psycopg.types.range import TimestamptzRange
 
-from herd import reference
 from herd.animal_sheet import AnimalSheet
 from herd.life_story import ARMS, story
 from herd.lives import lives
 from herd.models import (
     BreedingDecision,
-    BreedRule,
     Calf,
+    Calving,
+    Course,
+    CowTest,
+    Dose,
+    DryOff,
+    GroupStay,
+    HealthEvent,
     Heat,
     LegBand,
     PregnancyCheck,
+    Recording,
     Service,
     TagEvent,
 )
-from herd.services.groups import meat_withheld
+from herd.services import withdrawals
+from herd.services.groups import meat_withheld, set_during
 from herd.withheld import answer_for
 from tests.factories.herd import (
     DAY,
     NOON,
     make,
     make_animal,
-    make_calving,
-    make_course,
-    make_cow_test,
-    make_dose,
-    make_dry_off,
     make_group,
-    make_health_event,
     make_medicine,
-    make_recording,
     put_in_group,
 )
 from tests.herd.farm import grow
@@ -46,38 +48,50 @@ MOST_STATEMENTS = 12
 @pytest.fixture
 def old_cow(rules, group_5, tube):
     """A cow with fifteen years of everything, the last course running."""
-    for row in reference.breeds():
-        make(BreedRule, **row)
-    now = timezone.now()
+    now, other = timezone.now(), make_group(6)
     cow = make_animal(1042, breed="BSW", happened_at=now - (YEARS + 3) * 365 * DAY)
-    put_in_group(cow, group_5, now - (YEARS + 2) * 365 * DAY)
     dry_tube = make_medicine(36, milk="dry", dry_days=49)
-    other = make_group(6)
     for year in range(YEARS):
         begin = now - (YEARS - year) * 365 * DAY
-        calving = make_calving(cow, happened_at=begin)
+        stands(cow, other if year % 2 else group_5, begin + 10 * DAY)
+        calving = make(Calving, at=begin, dam=cow)
         make(Calf, at=begin, calving=calving, sex="F")
         make(Heat, at=begin + 60 * DAY, animal=cow)
         for number in range(2):
             make(Service, at=begin + (70 + 21 * number) * DAY, animal=cow, bull="straw 7")
+            treat(cow, tube, begin + (20 + 40 * number) * DAY, given=3)
         make(PregnancyCheck, at=begin + 130 * DAY, animal=cow, way="scan", result="in calf")
-        for number in range(2):
-            course = make_course(
-                cow, medicine=tube, doses=3, happened_at=begin + (20 + 40 * number) * DAY
-            )
-            for dose in range(3):
-                make_dose(course, course.happened_at + dose * timedelta(hours=12))
-        make_health_event(cow, happened_at=begin + 20 * DAY)
-        make_cow_test(cow, happened_at=begin + 20 * DAY)
+        make(HealthEvent, at=begin + 20 * DAY, animal=cow, sign="flakes")
+        make(CowTest, at=begin + 20 * DAY, animal=cow, what="cmt", result="2")
         make(LegBand, at=begin + 20 * DAY, animal=cow)
-        make_dry_off(cow, cover="tube", medicine=dry_tube, happened_at=begin + 300 * DAY)
-        put_in_group(cow, other if year % 2 else group_5, begin + 10 * DAY)
-        make_recording(cow, happened_at=begin + 30 * DAY)
+        make(Recording, at=begin + 30 * DAY, animal=cow, milk_kg=Decimal(20))
+        make(DryOff, at=begin + 300 * DAY, animal=cow, cover="tube", medicine=dry_tube)
     make(TagEvent, animal=cow, what="replaced", ear="L", new_tag="999000000000099", proof="photo")
     make(BreedingDecision, animal=cow, serve=False, grounds="age")
-    running = make_course(cow, medicine=tube, doses=2, happened_at=now - timedelta(hours=30))
-    make_dose(running, now - timedelta(hours=30))
+    treat(cow, tube, now - timedelta(hours=30), given=1)
+    set_during([cow.pk])
+    withdrawals.rebuild([cow.pk])
     return cow
+
+
+def stands(cow, group, since):
+    make(GroupStay, at=since, animal=cow, group=group, during=TimestamptzRange(empty=True))
+
+
+def treat(cow, medicine, begin, given):
+    """A course of three doses, so many of them given."""
+    course = make(
+        Course,
+        at=begin,
+        animal=cow,
+        medicine=medicine,
+        diagnosis="mastitis",
+        dose=Decimal(1),
+        doses=3,
+        interval_hours=12,
+    )
+    for number in range(given):
+        make(Dose, at=begin + number * timedelta(hours=12), course=course, quantity=Decimal(1))
 
 
 def test_fifteen_years_cost_at_most_twelve_statements(

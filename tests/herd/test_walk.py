@@ -263,7 +263,7 @@ def test_lists_take_a_fixed_number_of_statements(breeds, group_5, django_assert_
         cow = make_animal(3000 + number, breed="BSW")
         put_in_group(cow, group_5)
         make_calving(cow, happened_at=NOON - (40 + number * 5) * DAY)
-        served(cow, NOON - number * DAY)
+        served(cow, NOON - number * 3 * DAY)
     with django_assert_max_num_queries(25):
         walk = Walk(NOON)
         assert sum(len(rows_of(walk)) for _, rows_of in LISTS.values()) > 10
