@@ -4,6 +4,7 @@ Read live from the standing entries, in a few statements for the whole herd; not
 job can be late. Not knowing is NOT.
 """
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -88,7 +89,7 @@ def withheld_list(
 ) -> list[Answer]:
     """The answer for every animal that stands in a group at ``at``, by group and farm number.
 
-    ``animals`` (ids) and ``group`` (its number) narrow it. Four statements at most.
+    ``animals`` (ids) and ``group`` (its number) narrow it. Three statements.
     """
     stays = GroupStay.objects.at(at).filter(group__isnull=False)
     if animals is not None:
@@ -121,19 +122,18 @@ def answer_of(
 
 def reasons_at(at: datetime, animals: list[int] | None = None) -> dict[int, Reasons]:
     """What withholds at ``at``, by animal; animals that are free are left out."""
-    running = WithdrawalPeriod.objects.at(at)
-    if animals is not None:
-        running = running.filter(animal__in=animals)
-    found: dict[int, Reasons] = {}
-    for animal, during, why in running.values_list("animal_id", "during", "why"):
-        found.setdefault(animal, Reasons()).words.append((during.upper, why))
     # What begins before the first ends counts as well: a second course keeps her out further.
-    later = WithdrawalPeriod.objects.filter(
-        animal__in=list(found), during__overlap=TimestamptzRange(at, None)
-    )
-    for animal, during in later.values_list("animal_id", "during"):
-        found[animal].spans.append((during.lower, during.upper))
-    return found
+    periods = WithdrawalPeriod.objects.filter(during__overlap=TimestamptzRange(at, None))
+    if animals is not None:
+        periods = periods.filter(animal__in=animals)
+    found: dict[int, Reasons] = defaultdict(Reasons)
+    # The bounds apart: reading two thousand ranges takes longer than all the rest.
+    bounds = periods.values_list("animal_id", "during__startswith", "during__endswith", "why")
+    for animal, since, until, why in bounds:
+        found[animal].spans.append((since, until))
+        if since <= at:
+            found[animal].words.append((until, why))
+    return {animal: reasons for animal, reasons in found.items() if reasons.words}
 
 
 def reasons_of(at: datetime, periods: Iterable[tuple[Any, str]]) -> Reasons | None:
