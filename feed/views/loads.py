@@ -89,7 +89,7 @@ def heap(request: HttpRequest, uuid: UUID) -> HttpResponse:
     load = load_of(uuid)
     now = timezone.now()
     kind = kind_named("heap-checks")
-    asked = {"batch": str(load.uuid)} | air_now(now)
+    asked = {"batch": f"load {load.pk}"} | air_now(now)
     form = form_of(kind.slug)(request.POST or None, initial=initial_from(kind, asked))
     if form.is_valid():
         values = form.entry_values() | {"batch": load}
