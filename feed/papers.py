@@ -103,6 +103,18 @@ def field_works(asked: Asked) -> Paper:
     fields = counted(len({work.field_id for work in standing}), "field")
     too_soon = counted(len(early), "cut") if early else "no cut"
     answer = f"{counted(len(standing), 'work')} on {fields}; {too_soon} before a field was free."
+    return paper(
+        asked,
+        "Work on fields",
+        "field-works",
+        (works_part(asked, works, first_cuts),),
+        answer=answer,
+        cautions=(SCHEME, CAUTION),
+    )
+
+
+def works_part(asked: Asked, works: list[FieldWork], first_cuts: dict[int, ForageBatch]) -> Part:
+    """The works with their waiting days, and whether the first cut after came too early."""
     lines = tuple(
         Line(
             (
@@ -134,15 +146,7 @@ def field_works(asked: Asked) -> Paper:
         ("First cut after", 1.3),
         ("By", 0.8),
     )
-    part = Part(heads, lines, empty="No work on fields was written.")
-    return paper(
-        asked,
-        "Work on fields",
-        "field-works",
-        (part,),
-        answer=answer,
-        cautions=(SCHEME, CAUTION),
-    )
+    return Part(heads, lines, empty="No work on fields was written.")
 
 
 def cuts_after(works: list[FieldWork], asked: Asked) -> dict[int, ForageBatch]:

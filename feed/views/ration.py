@@ -39,7 +39,7 @@ def rations_of_day(request: HttpRequest) -> HttpResponse:
         "day": day,
         "found": found,
         **missed_shares(found),
-        "doubts": any(ration.assumed or ration.doubts for ration in found.rations),
+        "doubts": doubts_of(found),
         "rain": [ration for ration in found.rations if ration.rain],
         "forbidden": [
             (ration, lot, rules) for ration in found.rations for lot, rules in ration.forbidden
@@ -118,6 +118,15 @@ def missed_shares(found: Day) -> dict[str, Any]:
         "few": [each for told in by_rule.values() if len(told) <= FEW for each in told],
         "many": [(rule, told) for rule, told in by_rule.items() if len(told) > FEW],
     }
+
+
+def doubts_of(found: Day) -> list[tuple[str, list[Group]]]:
+    """What is not known well, and of which groups: the same words once."""
+    groups: dict[str, list[Group]] = {}
+    for ration in found.rations:
+        for words in (*ration.assumed, *ration.doubts):
+            groups.setdefault(words, []).append(ration.group)
+    return list(groups.items())
 
 
 def day_asked(request: HttpRequest, usual: date | None = None) -> date:

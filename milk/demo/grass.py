@@ -153,8 +153,11 @@ def make_hay(estate: Estate) -> None:
             batch_number=f"OS-{index}",
             kg=Decimal(900000),
             dry_matter=Decimal(88),
+            fibre=Decimal(fibre),
         )
-        for index, (kind, name) in enumerate((("hay", "second cut"), ("meal", "dairy meal")), 1)
+        for index, (kind, name, fibre) in enumerate(
+            (("hay", "second cut", 52), ("meal", "dairy meal", 24)), 1
+        )
     )
     rows = (
         entry(
