@@ -231,7 +231,14 @@ def in_tank(tank: Tank, at: datetime) -> Decimal:
         read: Decimal = level.kg
         return read
     later: Decimal = sum((part.kg for part in parts if part.milking.happened_at >= at), ZERO)
-    left: Decimal = lot.kg - later + lot.carried_kg - sum((kg for _, kg in draws), ZERO)
+    # A sample takes no milk from a lot, and is out of the tank all the same.
+    samples = total(
+        TankEvent.objects.standing().filter(
+            tank=tank, what=Event.SAMPLED, happened_at__gte=lot.opened_at, happened_at__lt=at
+        ),
+        "kg",
+    )
+    left: Decimal = lot.kg - later + lot.carried_kg - sum((kg for _, kg in draws), samples)
     return max(left, ZERO)
 
 

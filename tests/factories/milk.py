@@ -16,6 +16,7 @@ from herd.models import Holding
 from milk.models import (
     CoolingRule,
     Delivery,
+    InhibitorTest,
     LotDraw,
     LotParent,
     LotTest,
@@ -205,6 +206,18 @@ def make_cooling_rule(**fields: Any) -> CoolingRule:
     at = fields.pop("at", EVENING - timedelta(days=400))
     made: CoolingRule = plain(CoolingRule, at, fields.pop("by", None), **fields)
     return made
+
+
+def prove(lot: MilkLot, actives: str = "a test substance", at: datetime | None = None) -> LotTest:
+    """A negative inhibitor test of a lot, by a method that covers these active substances."""
+    name = f"method {next(number)}"
+    plain(
+        InhibitorTest, EVENING - timedelta(days=400), None,
+        name=name, covers=actives, valid_from="2020-01-01", source="invented",
+    )  # fmt: skip
+    return make_lot_test(
+        lot=lot, what="inhibitor", method=name, sample=name, at=at or EVENING + timedelta(hours=1)
+    )
 
 
 def make_store_place(**fields: Any) -> StorePlace:

@@ -62,7 +62,7 @@ def test_twice_before_it_and_the_vet_when_it_begins(cow: Any) -> None:
 
 def test_it_goes_when_she_is_moved(cow: Any) -> None:
     assert rung(STARTS - 20 * MINUTE) == {"first": ["milker"]}
-    put_in_group(cow, make_group(12, use="hospital"), since=STARTS - 15 * MINUTE)
+    put_in_group(cow, make_group(12, milked=False, use="hospital"), since=STARTS - 15 * MINUTE)
     assert rung(STARTS - 12 * MINUTE) == {}
 
 

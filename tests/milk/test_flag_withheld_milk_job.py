@@ -17,7 +17,7 @@ from milk.models import Hold, HoldItem, MilkLot
 from milk.services import flags, holds
 from milk.tasks import flag_withheld_milk
 from tests.cast import user_in
-from tests.factories.herd import make_animal, make_course, make_dose, make_group
+from tests.factories.herd import make_animal, make_course, make_dose, make_group, make_medicine
 from tests.factories.milk import (
     EVENING,
     bare_lot,
@@ -28,6 +28,7 @@ from tests.factories.milk import (
     make_tank,
     make_vat,
     make_wheel,
+    prove,
     stamp_at,
     wash,
 )
@@ -56,7 +57,8 @@ class Story:
         wash(self.tank, at + 8 * HOUR)
 
     def dose(self) -> Course:
-        self.course = make_course(self.cow, happened_at=EVENING - 8 * HOUR)
+        medicine = make_medicine(actives="a test substance")
+        self.course = make_course(self.cow, happened_at=EVENING - 8 * HOUR, medicine=medicine)
         make_dose(self.course)
         return self.course
 
@@ -179,6 +181,8 @@ def test_what_people_decided_stands_and_later_milk_is_held_anew() -> None:
     story = Story(milkings=2)
     story.dose()
     run()
+    for lot in story.lots:
+        prove(lot, at=lot.opened_at + HOUR)
     release(Hold.objects.get())
     assert run(at=NOW + 2 * HOUR)["holds"] == 0
     story.milk(EVENING + 2 * HALF_DAY)

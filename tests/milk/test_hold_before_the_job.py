@@ -24,6 +24,7 @@ from tests.factories.milk import (
     make_tank,
     make_vat,
     make_wheel,
+    prove,
     stamp_at,
 )
 
@@ -42,7 +43,8 @@ def milk(cow: Animal) -> MilkLot:
 
 def dosed(cow: Animal, received_at: datetime | None = None) -> Course:
     when: dict[str, Any] = {"received_at": received_at} if received_at else {}
-    course = make_course(cow, happened_at=EVENING - HOUR, **when)
+    medicine = make_medicine(actives="a test substance")
+    course = make_course(cow, happened_at=EVENING - HOUR, medicine=medicine, **when)
     make_dose(course, **when)
     return course
 
@@ -97,6 +99,7 @@ def test_what_two_people_released_is_poured() -> None:
     hold = open_holds(lot_ids=[lot.pk])["lot", lot.pk][0].hold
     with pytest.raises(Conflict, match="Two different people must decide"):
         check_may_pour(lots=[lot], at=MORNING)
+    prove(lot)
     for role in ("vet", "cheesemaker"):
         stamp = stamp_at(MORNING + HOUR, user_in(role))
         holds.decide(stamp=stamp, hold=hold, decision="release", words="chemically negative")
@@ -109,6 +112,7 @@ def test_a_release_is_of_its_own_cause_only() -> None:
     dosed(cow)
     flags.flag_withheld_milk(at=MORNING)
     hold = open_holds(lot_ids=[lot.pk])["lot", lot.pk][0].hold
+    prove(lot)
     for role in ("vet", "cheesemaker"):
         stamp = stamp_at(MORNING + HOUR, user_in(role))
         holds.decide(stamp=stamp, hold=hold, decision="release", words="chemically negative")

@@ -61,7 +61,7 @@ def test_two_people_release_on_the_page(
     assert holds.outcome_of(hold) == "release"
     text = page(cheesemaker_client, hold)
     assert '<span class="state state-closed">release</span>' in text
-    assert '<form class="entry-form"' not in text
+    assert 'name="decision"' not in text
 
 
 def test_one_person_twice_is_refused_in_words(vet_client: Any, hold: Hold) -> None:

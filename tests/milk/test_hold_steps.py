@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 
 from config.errors import Conflict
 from config.models import Notice
@@ -15,7 +16,7 @@ from milk.held_starter import check_may_start, free_cans, holds_of
 from milk.hold_cost import cost_of
 from milk.minutes_left import stops_of
 from milk.models import Hold, HoldStep, MilkFigure, StarterCan, Vat, VatFill
-from milk.services import holds, vats
+from milk.services import holds
 from milk.services.hold_notices import look_at_holds
 from milk.services.hold_steps import record_step
 from milk.tasks import look_at_holds as job
@@ -95,22 +96,20 @@ def test_why_is_asked_on_the_page_and_counted() -> None:
 
 
 def test_whey_of_a_held_vat_starts_nothing_and_the_free_can_is_named() -> None:
-    """Vat 6 held at 11:30, its whey went to can 2 at 10:50: use can 1."""
-    day = MORNING - timedelta(days=1)
-    six, five = (milk.make_vat(at=day, number=n) for n in (6, 5))
-    two, one = can("2", six, day + 4 * HOUR), can("1", five, day + 4 * HOUR)
-    hold_it(day + 5 * HOUR, vat=six)
+    """Vat 6 held, its whey went to can 2 forty minutes before: use can 1."""
+    now = timezone.now()
+    six, five = (milk.make_vat(at=now - 22 * HOUR, number=n) for n in (6, 5))
+    two, one = can("2", six, now - 18 * HOUR), can("1", five, now - 18 * HOUR)
+    hold_it(now - 17 * HOUR, vat=six)
+    later = timezone.now()
     with pytest.raises(Conflict, match=r"Can 2, .*held whey.*Use can 1, "):
-        check_may_start(two, milk.timezone.now())
-    check_may_start(one, milk.timezone.now())
-    assert free_cans(MORNING) == [one]
+        check_may_start(two, later)
+    check_may_start(one, later)
+    assert free_cans(later) == [one]
     with pytest.raises(Conflict, match="held whey"):
-        vats.record_vat(
-            stamp=milk.stamp_at(milk.timezone.now(), user_in("cheesemaker")),
-            day=milk.timezone.localdate(), number=7, starter_can=two,
-        )  # fmt: skip
+        milk.make_vat(at=later, number=7, starter_can=two)
     # What was started before anybody could know is written as it was.
-    milk.make_vat(at=MORNING, number=8, starter_can=two)
+    milk.make_vat(at=now - HOUR, number=8, starter_can=two)
 
 
 def test_a_held_can_holds_the_vats_started_with_it() -> None:
