@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db.models import F, Max, Min, Q
+from django.db.models.functions import TruncDate
 from django.utils import timezone
 
 from herd.breeding import SHORT_BREEDS, Check, Life
@@ -37,12 +38,12 @@ def lives(animals: Sequence[int], now: datetime) -> dict[int, Life]:
     heats = days(written(Heat, "animal", **recent))
     dried = days(written(DryOff, "animal", **recent))
     decided = grouped(
-        (animal, (local(at), serve))
-        for animal, at, serve in written(BreedingDecision, "animal", "serve", **said)
+        (animal, (day, serve))
+        for animal, day, serve in written(BreedingDecision, "animal", "serve", **said)
     )
     checked = grouped(
-        (animal, Check(local(at), result, estimated))
-        for animal, at, result, estimated in written(
+        (animal, Check(day, result, estimated))
+        for animal, day, result, estimated in written(
             PregnancyCheck, "animal", "result", "days", **recent
         )
     )
@@ -69,19 +70,20 @@ def breed_code(breed: str) -> str:
 
 
 def written(model: Any, animal: str, *columns: str, **said: Any) -> Rows:
-    """Standing entries as rows of animal, moment and columns, in the order they happened."""
+    """Standing entries as rows of animal, the estate's date and columns, in order of time."""
     rows: Rows = (
         model.objects.standing()
         .filter(**said)
         .order_by("happened_at", "pk")
-        .values_list(f"{animal}_id", "happened_at", *columns)
+        .annotate(day=TruncDate("happened_at"))
+        .values_list(f"{animal}_id", "day", *columns)
     )
     return rows
 
 
 def days(rows: Rows) -> dict[int, list[date]]:
-    """The estate's dates of moments, by animal."""
-    return grouped((animal, local(at)) for animal, at in rows)
+    """The dates of rows, by animal."""
+    return grouped((animal, day) for animal, day in rows)
 
 
 def grouped(pairs: Iterable[tuple[int, Any]]) -> dict[int, list[Any]]:

@@ -56,10 +56,15 @@ def insert(model: type[Model], columns: str, query: str, **values: Any) -> None:
             made[field.column] = f"%(default_{field.column})s"
             values[f"default_{field.column}"] = field.get_default()
     run(
-        f"INSERT INTO {model._meta.db_table} ({', '.join(made)}) "
+        f"INSERT INTO {model._meta.db_table} ({', '.join(map(quoted, made))}) "
         f"SELECT {', '.join(made.values())} FROM ({query}) AS made",
         **values,
     )
+
+
+def quoted(name: str) -> str:
+    """A column's name as SQL takes it also when it is a word of the language."""
+    return f'"{name}"'
 
 
 def run(statement: str, **values: Any) -> None:
