@@ -37,12 +37,13 @@ def best(read: Callable[[], Any]) -> tuple[float, int]:
     reset_queries()
     with CaptureQueriesContext(connection) as taken:
         read()
+    statements = len(taken)
     times = []
     for _ in range(TRIES):
         began = time.perf_counter()
         read()
         times.append(time.perf_counter() - began)
-    return min(times), len(taken)
+    return min(times), statements
 
 
 def by_hand(statement: str, *values: Any) -> Callable[[], list[Any]]:
@@ -139,7 +140,7 @@ def test_bench_animal_and_lists(estate: None, vet_client: Any) -> None:
 
     told("all walking lists, 2,000 cows", best(every_list), calved)
     told("the sheet of breeding, 2,000 cows", best(lambda: breeding_sheet(now)), calved)
-    assert page[1] <= 12
+    assert 3 < page[1] <= 12
 
 
 @pytest.mark.django_db
