@@ -103,6 +103,11 @@ def quarters_of(since: date, until: date) -> Iterator[Quarter]:
         quarter = quarter.next
 
 
+def year_before(day: date) -> date:
+    """The first day of the quarter three quarters before that of a day."""
+    return Quarter.of(day).previous.previous.previous.first
+
+
 def usage(since: date, until: date) -> Usage:
     """The use in the whole quarters that these days lie in, up to now; four statements."""
     quarters = tuple(quarters_of(since, until))

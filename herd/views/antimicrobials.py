@@ -1,14 +1,12 @@
 """The use of antimicrobials on its page, as a PDF and as a table."""
 
-from datetime import date
-
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
 from config.papers.handing import hand_over
 from config.roles import action_required
-from herd.antimicrobials import Quarter, usage
+from herd.antimicrobials import usage, year_before
 from herd.antimicrobials_paper import antimicrobials_paper
 from herd.forms.antimicrobials import QuartersForm
 
@@ -26,8 +24,3 @@ def antimicrobials(request: HttpRequest) -> HttpResponse:
     since = asked.get("since") or year_before(until)
     paper = antimicrobials_paper(usage(since, until), by=request.user, at=timezone.now())
     return hand_over(request, paper, TEMPLATE, {"form": form})
-
-
-def year_before(day: date) -> date:
-    """The first day of the quarter three quarters before that of a day."""
-    return Quarter.of(day).previous.previous.previous.first

@@ -14,6 +14,7 @@ from pypdf import PdfReader
 from config.papers import CAUTION, Column, Line, Paper, Part, file_name, joined
 from config.papers.handing import MOST_ON_A_PAGE, as_file, hand_over, on_page
 from config.papers.pdf import SIGNS_MISSING, pdf, printable
+from config.papers.printed import printed
 from config.papers.table_file import guarded, table_file
 
 MADE = datetime(2026, 6, 2, 10, 0, tzinfo=UTC)
@@ -163,3 +164,10 @@ def test_sign_the_typeface_lacks_is_marked_and_said():
 
 def test_joined_leaves_out_what_says_nothing():
     assert joined(["Saltbeck", "", "Ford 1"]) == "Saltbeck, Ford 1"
+
+
+def test_printed_lines_fit_a_terminal_and_say_what_was_struck():
+    lines = list(printed(paper(Line(("1042", "20 " * 90), struck=STRUCK), answer="1 treatment")))
+    assert lines[:2] == ["Medicine book", "1 treatment"]
+    assert max(map(len, lines)) <= 100
+    assert f"STRUCK {STRUCK}: 1042: Given, ml" in " ".join(" ".join(lines).split())

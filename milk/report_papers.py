@@ -1,0 +1,89 @@
+"""The papers that `manage.py report` makes, and what may be asked of each."""
+
+from argparse import ArgumentTypeError
+from collections.abc import Callable
+from datetime import date, datetime
+from typing import Any
+
+from django.core.exceptions import ObjectDoesNotExist
+from django.utils import timezone
+
+from config.papers import Paper
+from config.roles import system_user
+from herd.antimicrobials import usage, year_before
+from herd.antimicrobials_paper import antimicrobials_paper
+from herd.book_asked import LONGEST_OF_HERD, asked_for, check_days
+from herd.book_paper import book_paper
+from herd.cupboard import cupboard
+from herd.cupboard_paper import cupboard_paper
+from herd.medicine_book import medicine_book
+from herd.models import Animal, Group
+from herd.planned import later_moment
+from herd.services.withdrawals import estate_zone
+
+Options = dict[str, Any]
+NO_DAY = "“{text}” is no day. Expected one such as 2026-06-02."
+NO_MOMENT = "“{text}” is no date and time. Expected one such as 2026-06-02T16:30 (estate time)."
+NO_GROUP = "“{text}” is no group. Expected the number of a group."
+
+
+def day(text: str) -> date:
+    """A day typed on the command line."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise ArgumentTypeError(NO_DAY.format(text=text)) from error
+
+
+def moment(text: str) -> datetime:
+    """A moment typed on the command line; of an hour that comes twice the later."""
+    try:
+        typed = datetime.fromisoformat(text)
+    except ValueError as error:
+        raise ArgumentTypeError(NO_MOMENT.format(text=text)) from error
+    return typed if typed.tzinfo else later_moment(typed.date(), typed.time(), estate_zone())
+
+
+def animal(text: str) -> Animal:
+    """An animal by farm number or ear tag."""
+    try:
+        return Animal.find(text)
+    except (ObjectDoesNotExist, ValueError) as error:
+        raise ArgumentTypeError(str(error)) from error
+
+
+def group(text: str) -> Group:
+    """A group by its number."""
+    try:
+        return Group.find(text)
+    except (ObjectDoesNotExist, ValueError) as error:
+        raise ArgumentTypeError(NO_GROUP.format(text=text)) from error
+
+
+def paper_of_medicine_book(options: Options) -> Paper:
+    """Every treatment. Raises ValidationError by option."""
+    asked = asked_for(
+        **{name: options[name] for name in ("since", "until", "animal", "group", "known_at")}
+    )
+    return book_paper(medicine_book(asked), by=system_user(), at=timezone.now())
+
+
+def paper_of_cupboard(options: Options) -> Paper:
+    """What the shelf should hold."""
+    return cupboard_paper(cupboard(options["at"]), by=system_user(), at=timezone.now())
+
+
+def paper_of_antimicrobials(options: Options) -> Paper:
+    """What was used of which active substance. Raises ValidationError by option."""
+    today = timezone.localdate()
+    until = options["until"] or today
+    since = options["since"] or year_before(until)
+    check_days(since, until, today, LONGEST_OF_HERD)
+    return antimicrobials_paper(usage(since, until), by=system_user(), at=timezone.now())
+
+
+PAPERS: dict[str, Callable[[Options], Paper]] = {
+    "medicine-book": paper_of_medicine_book,
+    "cupboard": paper_of_cupboard,
+    "antimicrobials": paper_of_antimicrobials,
+}
