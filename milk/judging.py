@@ -5,11 +5,12 @@ nothing.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
-from typing import Any
+from typing import Any, NamedTuple
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
@@ -18,7 +19,7 @@ from django.utils import timezone
 from milk import due, limits
 from milk.due import Quota
 from milk.limits import Bound, LastRule, MeanRule, Sample, Verdict
-from milk.models import Limit, LotTest
+from milk.models import Delivery, Limit, LotTest, MilkLot
 from milk.models.limits import What, said_with_unit
 from milk.results import standard
 
@@ -284,7 +285,27 @@ def looked_back(row: Limit) -> int:
 
 def read_series(whats: Iterable[str], since: date, at: datetime) -> Series:
     """Results by what was measured and by producer: "" for our own milk, else the supplier."""
-    rows = (
+    rows = list(
+        results_since(whats, since, at).values_list(
+            "what", "happened_at", "value", "written", "unit", "lot_id"
+        )
+    )
+    lots = lots_of([row[-1] for row in rows])
+    series: Series = defaultdict(lambda: defaultdict(list))
+    for what, happened_at, value, written, unit, lot in rows:
+        sample = Sample(
+            taken_on=local_day(happened_at),
+            value=standard(what, Decimal(value), unit),
+            name=f"lot {lots[lot].code}",
+            written=said_with_unit(what, written, value, unit),
+        )
+        series[what][lots[lot].producer].append(sample)
+    return series
+
+
+def results_since(whats: Iterable[str], since: date, at: datetime) -> Any:
+    """The standing results in numbers sampled from a day on up to ``at``, oldest first."""
+    return (
         LotTest.objects.standing()
         .filter(
             what__in=sorted(whats),
@@ -292,24 +313,32 @@ def read_series(whats: Iterable[str], since: date, at: datetime) -> Series:
             happened_at__lte=at,
             value__isnull=False,
         )
-        .values_list(
-            "what",
-            "happened_at",
-            "value",
-            "written",
-            "unit",
-            "lot__code",
-            "lot__delivery__holding__name",
-        )
+        .order_by("happened_at", "id")
     )
-    series: Series = defaultdict(lambda: defaultdict(list))
-    for row in rows.order_by("happened_at", "id"):
-        what, happened_at, value, written, unit, code, producer = row
-        sample = Sample(
-            taken_on=local_day(happened_at),
-            value=standard(what, Decimal(value), unit),
-            name=f"lot {code}",
-            written=said_with_unit(what, written, value, unit),
-        )
-        series[what][producer or ""].append(sample)
-    return series
+
+
+class LotName(NamedTuple):
+    """What a lot is called, and whose milk it is ("" = our own)."""
+
+    code: str
+    uuid: UUID
+    producer: str
+
+
+def lots_of(numbers: Collection[int]) -> dict[int, LotName]:
+    """The names of lots, by number.
+
+    Read as one span of numbers, which grow with time: joined to thousands of results the database
+    would read every lot there ever was.
+    """
+    if not numbers:
+        return {}
+    wanted = MilkLot.objects.filter(pk__gte=min(numbers), pk__lte=max(numbers))
+    rows = wanted.values_list("pk", "code", "uuid", "delivery_id")
+    read = list(rows)
+    arrived = {row[3] for row in read} - {None}
+    names: dict[int, str] = {}
+    if arrived:
+        deliveries = Delivery.objects.filter(pk__in=arrived)
+        names = dict(deliveries.values_list("pk", "holding__name"))
+    return {pk: LotName(code, uuid, names.get(delivery, "")) for pk, code, uuid, delivery in read}

@@ -106,7 +106,7 @@ def lots_touched_lately(at: datetime, before: datetime) -> set[int]:
 
 def tests_arrived_lately(*, at: datetime, before: datetime) -> list[LotTest]:
     """Results that arrived in the last days, of samples taken before ``before``."""
-    return list(arrived_lately(LotTest, at).filter(happened_at__lt=before).select_related("lot"))
+    return list(arrived_lately(LotTest, at).filter(happened_at__lt=before).prefetch_related("lot"))
 
 
 def batches(numbers: list[int]) -> Iterator[list[int]]:

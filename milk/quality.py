@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
@@ -28,7 +29,9 @@ from milk.judging import (
     Standing,
     first_day,
     local_day,
+    lots_of,
     mean_rule_of,
+    results_since,
     samplings,
     standings,
     start_of,
@@ -51,8 +54,13 @@ class Single:
 
     sample: Sample
     lot: str
-    url: str
+    uuid: UUID
     over: bool
+
+    @property
+    def url(self) -> str:
+        """The page of its lot; made only where it is shown."""
+        return reverse("milk:lot", args=[self.uuid])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -232,7 +240,7 @@ def quality(at: datetime, *, until: date | None = None, months: int = YEAR) -> Q
     in_force = Limits()
     last = until or local_day(at)
     moment = min(at, start_of(date.fromordinal(last.toordinal() + 1)))
-    first = months_before(last.replace(day=1), months - 1)
+    first = first_of(last, months)
     rows = [row for of in Limit.Of.values for row in in_force.on(last, of) if of != "single"]
     whats = {*DRAWN, *(row.what for row in rows)}
     since = min([limits.first_day_needed(first, 3), *([first_day(rows, last)] if rows else [])])
@@ -249,6 +257,11 @@ def quality(at: datetime, *, until: date | None = None, months: int = YEAR) -> Q
     )
 
 
+def first_of(last: date, months: int) -> date:
+    """The first day of so many months that end with the month of ``last``."""
+    return months_before(last.replace(day=1), months - 1)
+
+
 def unknown_schemes(in_force: Limits) -> list[str]:
     """Schemes that the estate chose and no limit is of: a slip of the pen would judge nothing."""
     known = {row.scheme for row in in_force.rows}
@@ -259,52 +272,33 @@ def read(
     whats: Sequence[str] | set[str], since: date, at: datetime, in_force: Limits
 ) -> tuple[dict[str, list[Single]], Series]:
     """The standing results since a day: our own as singles, and all by what and producer."""
-    rows = (
-        LotTest.objects.standing()
-        .filter(
-            what__in=sorted(whats),
-            happened_at__gte=start_of(since),
-            happened_at__lte=at,
-            value__isnull=False,
-        )
-        .annotate(day=TruncDate("happened_at", tzinfo=ZoneInfo(settings.TIME_ZONE)))
-        .order_by("happened_at", "id")
-        .values_list(
-            "what",
-            "day",
-            "value",
-            "written",
-            "unit",
-            "lot__code",
-            "lot__uuid",
-            "lot__delivery__holding__name",
-        )
-    )
+    day = TruncDate("happened_at", tzinfo=ZoneInfo(settings.TIME_ZONE))
+    found = results_since(whats, since, at).annotate(day=day)
+    rows = list(found.values_list("what", "day", "value", "written", "unit", "lot_id"))
+    lots = lots_of([row[-1] for row in rows])
     singles: dict[str, list[Single]] = defaultdict(list)
     series: Series = defaultdict(lambda: defaultdict(list))
-    for what, day, value, written, unit, code, uuid, producer in rows:
+    for what, taken_on, value, written, unit, number in rows:
+        lot = lots[number]
         sample = Sample(
-            taken_on=day,
+            taken_on=taken_on,
             value=standard(what, value, unit),
-            name=f"lot {code}",
+            name=f"lot {lot.code}",
             written=said_with_unit(what, written, value, unit),
         )
-        series[what][producer or ""].append(sample)
-        if not producer:
+        series[what][lot.producer].append(sample)
+        if not lot.producer:
             over = not in_force.keeps(what, sample)
-            singles[what].append(Single(sample=sample, lot=code, url=str(uuid), over=over))
+            singles[what].append(Single(sample=sample, lot=lot.code, uuid=lot.uuid, over=over))
     return singles, series
 
 
 def measure(what: str, singles: list[Single], first: date, last: date, in_force: Limits) -> Measure:
     """One thing measured: months, limits and control chart."""
     days = [single.sample.taken_on for single in singles]
-    inside = [
-        with_address(single)
-        for single in singles[bisect_left(days, first) : bisect_right(days, last)]
-    ]
+    inside = singles[bisect_left(days, first) : bisect_right(days, last)]
     mean = next((row for row in in_force.on(last, Limit.Of.MEAN) if row.what == what), None)
-    lots = [with_address(single) for single in by_lot(singles)[-LOTS:]]
+    lots = by_lot(singles)[-LOTS:]
     return Measure(
         what=what,
         unit=UNITS[what],
@@ -315,12 +309,6 @@ def measure(what: str, singles: list[Single], first: date, last: date, in_force:
         control=control([float(single.sample.value) for single in lots]),
         limit=mean,
     )
-
-
-def with_address(single: Single) -> Single:
-    """A single with the address of its lot's page, only where it is shown."""
-    url = reverse("milk:lot", args=[single.url]) if "/" not in single.url else single.url
-    return Single(sample=single.sample, lot=single.lot, url=url, over=single.over)
 
 
 def by_lot(singles: Sequence[Single]) -> list[Single]:

@@ -208,7 +208,7 @@ def flag_lots_over_limits(
     in_force = Limits()
     series = series_for(at, in_force)
     sampled = LotTest.objects.filter(happened_at__gte=first, happened_at__lte=until or at)
-    tests = {test.pk: test for test in sampled.select_related("lot")}
+    tests = {test.pk: test for test in with_lots(list(sampled))}
     tests.update({test.pk: test for test in late.tests_arrived_lately(at=at, before=first)})
     flags = flag_tests(list(tests.values()), in_force)
     ring_for_results(at)
@@ -223,6 +223,16 @@ def flag_lots_over_limits(
         "samples missing": quality_notices.ring_for_samples(samplings(at, in_force, series), at),
         "warm or old": quality_notices.ring_for_keeping(at),
     }
+
+
+def with_lots(tests: list[LotTest]) -> list[LotTest]:
+    """The results with their lots, read as one span of numbers (see ``judging.lots_of``)."""
+    numbers = [test.lot_id for test in tests]
+    if numbers:
+        span = MilkLot.objects.filter(pk__gte=min(numbers), pk__lte=max(numbers)).in_bulk()
+        for test in tests:
+            test.lot = span[test.lot_id]
+    return tests
 
 
 def ring_for_results(at: datetime) -> None:

@@ -17,7 +17,7 @@ from milk.judging import Limits, local_day
 from milk.limits import plain
 from milk.models import LotTest
 from milk.models.limits import What
-from milk.quality import MOST_MONTHS, YEAR, quality, results_between
+from milk.quality import MOST_MONTHS, YEAR, first_of, quality, results_between
 from milk.results import UNITS
 from milk.views.lots import day_asked
 
@@ -46,10 +46,10 @@ def page(request: HttpRequest) -> HttpResponse:
     now = timezone.now()
     until = day_asked(request.GET.get("until", ""), local_day(now))
     months = months_asked(request.GET.get("months", ""))
-    found = quality(now, until=until, months=months)
     if request.GET.get("as"):
-        paper = paper_of(request, found.first, found.last)
+        paper = paper_of(request, first_of(until, months), until)
         return hand_over(request, paper, "milk/quality.html", {})
+    found = quality(now, until=until, months=months)
     context = {
         "now": now,
         "quality": found,
