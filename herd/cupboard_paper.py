@@ -60,6 +60,7 @@ def cupboard_paper(found: Cupboard, *, by: Any, at: datetime) -> Paper:
         about=(f"What the shelf should hold at {local(found.at)}.",),
         answer=answer_words(found),
         missing=tuple(look_words(found)),
+        missing_title="To look at",
         cautions=CAUTIONS,
         parts=(
             Part(

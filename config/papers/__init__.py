@@ -81,7 +81,8 @@ class Paper:
 
     ``stem``: the name of its files, made safe by ``file_name``. ``about``: lines under the title
     (for whom, which range). ``known_at``: what had arrived by then; None for all there is.
-    ``missing``: what is lacking in it, said on top. ``answer``: the answer in words.
+    ``missing``: what is lacking or amiss in it, said on top under ``missing_title``. ``answer``:
+    the answer in words.
     """
 
     title: str
@@ -93,6 +94,7 @@ class Paper:
     answer: str = ""
     known_at: datetime | None = None
     missing: tuple[str, ...] = ()
+    missing_title: str = "Missing in it"
     cautions: tuple[str, ...] = (CAUTION,)
     signed: bool = True
 

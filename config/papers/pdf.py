@@ -141,7 +141,7 @@ class Sheet(FPDF):
         if paper.answer:
             self.paragraph(paper.answer, 10, "B")
         if paper.missing:
-            self.paragraph("Missing in it", 9, "B", COPPER)
+            self.paragraph(paper.missing_title, 9, "B", COPPER)
             for text in paper.missing:
                 self.paragraph(f"· {text}", 9, "", COPPER)
         everything = (*texts_shown(paper),)

@@ -15,7 +15,7 @@ def printed(paper: Paper) -> Iterator[str]:
         yield from folded(text)
     if paper.missing:
         yield ""
-        yield "Missing in it"
+        yield paper.missing_title
         for text in paper.missing:
             yield from folded(text, "  ")
     for part in paper.parts:
