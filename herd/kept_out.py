@@ -94,6 +94,20 @@ def colostrum_period(calved: datetime, estate: Estate) -> Period:
     return Period(calved, until, why, known=until is not None, milkings=number)
 
 
+def undried_period(calved: datetime, leaflets: Sequence[Leaflet], estate: Estate) -> Period:
+    """A calving without a dry-off written before it: nobody knows what is in her udder.
+
+    Nothing can have been put in later than the calving itself, so she is kept out as long as the
+    longest of the dry-cow products with these ``leaflets`` would from there; without any, open.
+    A dry-off that is written, also late, answers it. Common practice: treat as the longest there.
+    """
+    ends = [dry_end(calved, calved, leaflet) for leaflet in leaflets if leaflet.milk == DRY]
+    until = latest(ends) if ends else None
+    how_long = "as long as the longest dry-cow product" if until else "until the vet says"
+    why = f"calved {estate.words(calved)}, no dry-off written before it: kept out {how_long}"
+    return Period(calved, until, why, known=until is not None, meat=Meat(open=until is None))
+
+
 def arrival_period(arrived: datetime, estate: Estate) -> Period | None:
     """The first days of an animal that came from elsewhere; None where no rule keeps her out.
 

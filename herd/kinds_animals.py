@@ -150,6 +150,7 @@ BREEDING = (
         ),
         record=breeding.record_calving,
         strike=breeding.strike_calving,
+        correct=breeding.correct_calving,
         filters=("dam",),
     ),
     Kind(

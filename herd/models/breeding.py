@@ -38,7 +38,7 @@ class Calving(Entry):
 
     class Meta(Entry.Meta):
         verbose_name = "calving"
-        triggers = append_only()
+        triggers = append_only(keeps_number=True)
         constraints = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
@@ -141,7 +141,7 @@ class Calf(Entry):
     """
 
     calving = models.ForeignKey(Calving, models.PROTECT, related_name="born")
-    animal = models.OneToOneField(
+    animal = models.ForeignKey(
         Animal, models.PROTECT, null=True, blank=True, related_name="born_as"
     )
     sex = models.CharField(max_length=1, choices=Animal.Sex)
@@ -183,6 +183,15 @@ class Calf(Entry):
         verbose_name = "calf"
         verbose_name_plural = "calves"
         triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["animal"],
+                condition=Q(struck_at=None),
+                name="herd_calf_born_once",
+                violation_error_message="This animal stands as the calf of a calving already.",
+            ),
+        ]
 
     def __str__(self) -> str:
         return str(self.animal or f"calf of {self.calving.dam}")

@@ -35,6 +35,25 @@ def record_calving(*, stamp: Stamp, dam: Animal, **fields: Any) -> Calving:
 
 
 @transaction.atomic
+def correct_calving(
+    calving: Calving, *, stamp: Stamp, reason: str, words: str = "", **fields: Any
+) -> Calving:
+    """Write a calving again under its number, also of another dam: both are computed again.
+
+    Its calves stay on it. Raises ValidationError by field, Conflict when it was struck.
+    """
+    before, dam = calving.dam, fields["dam"]
+    if dam.sex == Animal.Sex.MALE:
+        raise ValidationError({"dam": NOT_A_COW.format(animal=dam)})
+    withdrawals.lock([before.pk, dam.pk])
+    calving = entries.correct(calving, stamp=stamp, reason=reason, words=words, **fields)
+    withdrawals.follow([before.pk, dam.pk])
+    for either in {before, dam}:
+        tell_of_tubes(either)
+    return calving
+
+
+@transaction.atomic
 def strike_calving(
     calving: Calving, *, by: Any, reason: str, words: str = "", at: datetime | None = None
 ) -> Calving:

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -37,6 +37,8 @@ FLAG_TASK = "milk.tasks.flag_withheld_milk"
 # Animals computed at a time when all of them are.
 CHUNK = 500
 KIND = WithdrawalPeriod.Kind
+# Common practice: a bought cow that calves under this age calves for the first time.
+HEIFER = timedelta(days=3 * 365)
 COLUMNS = ("kind", "course_id", "source", "during", "meat_until", "meat_open", "milkings", "why")
 
 Key = tuple[int, Any, str]
@@ -141,6 +143,7 @@ class Facts:
     dry_offs: dict[int, list[DryOff]]
     calvings: dict[int, list[Calving]]
     leaflets: dict[int, tuple[Leaflet, ...]]
+    dry_leaflets: list[Leaflet]
     arrivals: dict[int, list[Animal]]
     unfit: dict[int, list[Any]]
     doubled: set[int]
@@ -179,6 +182,7 @@ class Facts:
             dry_offs=by(dry_offs, "animal_id"),
             calvings=by(calvings, "dam_id"),
             leaflets=leaflets_of(entry.medicine_id for entry in (*courses, *dry_offs)),
+            dry_leaflets=dry_leaflets() if calvings else [],
             arrivals=by(arrivals, "pk"),
             unfit=by(unfit, "animal_id"),
             doubled=doubled_courses(animals) if doses else set(),
@@ -203,6 +207,9 @@ class Facts:
         for calving in calvings:
             period = kept_out.colostrum_period(calving.happened_at, estate)
             yield row_of(animal, KIND.COLOSTRUM, calving.uuid, period)
+        for calving in self.undried(animal):
+            period = kept_out.undried_period(calving.happened_at, self.dry_leaflets, estate)
+            yield row_of(animal, KIND.DRY if period.known else KIND.UNKNOWN, calving.uuid, period)
         for arrived in self.arrivals.get(animal, []):
             period = kept_out.arrival_period(arrived.happened_at, estate)
             if period:
@@ -210,6 +217,22 @@ class Facts:
         for sign in self.unfit.get(animal, []):
             period = kept_out.unfit_period(sign.happened_at, sign.settled, sign.sign, estate)
             yield row_of(animal, KIND.HEALTH, sign.uuid, period)
+
+    def undried(self, animal: int) -> Iterator[Calving]:
+        """Calvings of a cow that calved before, with no dry-off written in between.
+
+        Of a bought one nobody knows whether she calved before, unless she is young enough.
+        """
+        dried = [entry.happened_at for entry in self.dry_offs.get(animal, [])]
+        bought = next(iter(self.arrivals.get(animal, [])), None)
+        before = bought.happened_at if bought else None
+        for calving in self.calvings.get(animal, []):
+            at = calving.happened_at
+            first = bought is not None and before == bought.happened_at
+            young = first and bought and bought.born_on and at.date() - bought.born_on < HEIFER
+            if before and not young and not any(before < moment <= at for moment in dried):
+                yield calving
+            before = at
 
     def ordered(self, course: Course) -> Ordered:
         """A course as the arithmetic takes it."""
@@ -236,6 +259,12 @@ class Facts:
             product=dry_off.medicine.name if dry_off.medicine else "",
             leaflets=self.leaflets.get(dry_off.medicine_id or 0, ()),
         )
+
+
+def dry_leaflets() -> list[Leaflet]:
+    """What the leaflets of dry-cow products say: what could be in an udder nobody wrote of."""
+    versions = MedicineVersion.objects.standing().filter(milk=withdrawal.DRY)
+    return [leaflet_of(version) for version in versions.order_by("pk")]
 
 
 def unfit_of(animals: Sequence[int]) -> Any:
