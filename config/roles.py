@@ -34,7 +34,7 @@ SYSTEM_USER = "swardline"
 NO_ROLE = "You are signed in, but nobody has given you a role yet. Ask the vet or the office."
 MAY_NOT = "Your role ({roles}) may not {action}. It is open to: {allowed}."
 
-# Per kind: who writes it, who strikes it (JOB 2.2, columns "writes" and "may correct").
+# Per kind: who writes it, who strikes it (house rule of the estate).
 WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "holdings": ((OFFICE, VET), (OFFICE, VET)),
     "animals": ((OFFICE, STOCKMAN, VET), (OFFICE, VET)),

@@ -8,7 +8,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-# What the equations were made for (University of Wisconsin extension, FACTS 9.4).
+# What the equations were made for (University of Wisconsin extension).
 PLAUSIBLE = {
     "body_kg": (580, 700, "body weight", "kg"),
     "fibre": (28, 40, "neutral detergent fibre of the ration", "%"),
@@ -36,7 +36,7 @@ class Cow:
 
 
 def fat_corrected(milk_kg: float, fat: float) -> float:
-    """Milk corrected to 4 % fat: 0.4 of the milk and 15 times its fat (FACTS 9.1)."""
+    """Milk corrected to 4 % fat: 0.4 of the milk and 15 times its fat."""
     return milk_kg * (0.4 + 0.15 * fat)
 
 

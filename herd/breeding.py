@@ -1,7 +1,7 @@
 """From calving to calving: what a cow is in, when she is due, when to dry her off. Pure.
 
-Days are dates of the estate's calendar; today is an argument. Figures as in FACTS 7.15 to 7.22: the
-days a breed carries, the waiting days and the rest are dated rows, never numbers in here.
+Days are dates of the estate's calendar; today is an argument. The days a breed carries, the waiting
+days and the rest are dated rows, never numbers in here.
 """
 
 from collections.abc import Iterable, Sequence
@@ -12,7 +12,7 @@ IN_CALF, EMPTY, DOUBT = "in calf", "empty", "doubt"
 OPEN, SERVED = "open", "served"
 WEEK = 7
 
-# Herd books write some breeds with two letters (published breed list, FACTS 7.14).
+# Herd books write some breeds with two letters (published breed list).
 SHORT_BREEDS = {
     "AB": "ABO",
     "BS": "BSW",

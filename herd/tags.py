@@ -160,7 +160,7 @@ def spellings(text: str) -> frozenset[str]:
 def gb_check_digit(herd: str, animal: str) -> int:
     """The check digit, 1 to 7, between herd mark (6 digits) and animal number (5 digits).
 
-    Found from published examples of tags of the United Kingdom (FACTS 7.9), not read as a rule.
+    Found from published examples of tags of the United Kingdom, not read as a rule.
     """
     return int(herd + animal) % 7 + 1
 

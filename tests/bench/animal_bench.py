@@ -50,7 +50,7 @@ def by_hand(statement: str, *values: Any) -> Callable[[], list[Any]]:
     def read() -> list[Any]:
         with connection.cursor() as cursor:
             cursor.execute(statement, values)
-            return cursor.fetchall()
+            return list(cursor.fetchall())
 
     return read
 

@@ -47,7 +47,7 @@ def test_count_below_the_method_is_kept_at_its_bound() -> None:
 
 
 def test_lab_file_twice_with_changed_counts_and_strangers() -> None:
-    """JOB T42: same rows are silent, changed ones shown side by side, strangers parked."""
+    """T42: same rows are silent, changed ones shown side by side, strangers parked."""
     rows = [
         f"99900000000{number};01.06.2026;10,4;12,6;4,18;3,41;{number % 300};{number}"
         for number in range(2000, 2169)

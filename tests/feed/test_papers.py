@@ -106,7 +106,7 @@ def test_proof_of_no_fermented_feed(inspector_client: Pages) -> None:
     assert "1 load found heated; 1 feeding past the window; 8,000 kg thrown away" in page
     table = rows(inspector_client, "no-fermented-feed")
     judged = {row[0]: row[5] for row in table if len(row) > 5}
-    # More than 18 % of water: 18.0 is not, 18.1 is (FACTS 8.10).
+    # More than 18 % of water: 18.0 is not, 18.1 is.
     assert judged["hay at the limit"] == "breaks no rule"
     assert judged["hay over it"] == "moist hay (invented)"
 

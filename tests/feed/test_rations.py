@@ -94,7 +94,7 @@ def test_what_is_cleared_in_the_morning_counts_for_the_day_it_was_fed_on() -> No
     make_feeding(batch, group, happened_at=NOON + 18 * HOUR)
     make_refusal(group, kg=Decimal(20), happened_at=NOON + 30 * HOUR)
     (first,), (second,) = rations(DAY_OF), rations(DAY_OF + DAY)
-    # Without a dry matter of its own: with that of what was offered (FACTS 8.7).
+    # Without a dry matter of its own: with that of what was offered.
     assert (first.refused_percent, first.reckoned) == (Decimal(5), True)
     assert second.refused_percent == Decimal(2)
 
@@ -193,7 +193,7 @@ def test_expected_intake_stands_beside_what_was_eaten() -> None:
     appetite = rations(DAY_OF)[0].appetite
     assert appetite.n == 1
     told = {source.partition(" ")[0]: round(kg, 2) for source, kg in appetite.expected}
-    # FACTS 9.1 to 9.3: 23.85, 24.00, and 1.2 x 650 / 35.
+    # 23.85, 24.00, and 1.2 x 650 / 35.
     assert told == {"NRC": 23.85, "Korean": 24.0, "fill": 22.29}
 
 

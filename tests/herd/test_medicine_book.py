@@ -174,7 +174,7 @@ def test_off_leaflet_with_the_vets_own_period_and_grounds(rules):
 
 
 def test_prescription_older_than_the_rule_is_said(rules):
-    """FACTS 2.14: issued 1 June, first dose 7 June; from memory, Art. 105(10): five days."""
+    """issued 1 June, first dose 7 June; from memory, Art. 105(10): five days."""
     medicine = make_medicine(antimicrobial=True)
     for issued, late in ((date(2026, 5, 28), False), (date(2026, 5, 27), True)):
         course = make_course(medicine=medicine, prescribed_on=issued)
@@ -362,7 +362,7 @@ def test_statements_do_not_grow_with_the_lines(whole):
 
 
 def test_every_line_says_until_when_it_must_be_kept(whole):
-    """FACTS 2.3: 5 years by law; the estate keeps 9, the life of a wheel and five years more."""
+    """5 years by law; the estate keeps 9, the life of a wheel and five years more."""
     assert only().keep_until == date(2035, 6, 4)
     assert years_after(date(2024, 2, 29), 5) == date(2029, 3, 1)
 

@@ -38,7 +38,7 @@ def test_without_a_dry_cow_product_in_the_book_nobody_knows(rules):
 
 
 def test_with_one_she_is_kept_out_as_long_as_the_longest(rules):
-    # JOB C6 and 9.1: the product is missing, treat it as the longest on the shelf.
+    # Common practice: the product is missing, treat it as the longest on the shelf.
     make_medicine(milk="dry", milk_hours=Decimal(36), dry_days=49)
     make_medicine(milk="dry", milk_hours=Decimal(12), dry_days=54)
     cow, _ = calved_twice()

@@ -58,7 +58,7 @@ def test_milk_of_the_next_session_carries_the_rest_over():
     assert new.parents == {old.key: 620_000}
     assert (old.ended_at, old.closed_at) == (at(90), at(60))
     shares = blend.mixtures({lot.key: lot.grams for lot in replay.lots}, {new.key: new.parents})
-    # JOB C31: 620 kg left + 8,400 kg = 6.87 %.
+    # C31: 620 kg left + 8,400 kg = 6.87 %.
     assert round(shares[new.key][old.key] / blend.WHOLE * 100, 2) == 6.87
 
 
@@ -73,7 +73,7 @@ def test_a_second_day_without_a_wash_still_holds_the_first():
     own = {lot.key: lot.grams for lot in replay.lots}
     mixture = blend.mixtures(own, {lot.key: lot.parents for lot in replay.lots})
     last = mixture[replay.lots[-1].key]
-    # JOB C31: "next day again = 0.47 %".
+    # C31: "next day again = 0.47 %".
     assert round(last[replay.lots[0].key] / blend.WHOLE * 100, 2) == 0.47
 
 

@@ -160,7 +160,7 @@ def test_nobody_knows_how_long_without_a_habit() -> None:
 
 
 def test_milk_and_wheels_at_the_prices_of_the_day() -> None:
-    """22 wheels of 500 EUR are 11,000 EUR (JOB C12); milk that is left counts as milk."""
+    """22 wheels of 500 EUR are 11,000 EUR; milk that is left counts as milk."""
     figure("milk price", "0.75", "EUR/kg")
     figure("wheel price", "500", "EUR/wheel")
     tank = milk.make_tank()

@@ -42,7 +42,7 @@ BREEDS = {
     row["breed"]: (Breed(row["gestation_days"], row["heifer_less"], row["valid_from"]),)
     for row in reference.breeds()
 }
-# JOB C22: what a brown herd may set instead of the 288 days that were read (from memory).
+# C22: what a brown herd may set instead of the 288 days that were read (from memory).
 BROWN_290 = (Breed(290, 2, date(2020, 1, 1)),)
 DAY = timedelta(days=1)
 

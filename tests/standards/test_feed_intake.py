@@ -100,7 +100,7 @@ def test_implausible_inputs_are_named() -> None:
 
 
 def test_cut_in_the_morning_and_cleared_the_next() -> None:
-    # FACTS 8.7, common practice: refusals 3 to 5 %; eaten dry matter is (offered - left) x DM.
+    # Common practice: refusals 3 to 5 %; eaten dry matter is (offered - left) x DM.
     offered, left, percent = Fraction(100), Fraction(4), Fraction(17, 100)
     assert dry_matter_kg(Decimal(100) - Decimal(4), Decimal(17)) == Decimal("16.32")
     assert (offered - left) * percent == Fraction("16.32")
@@ -153,7 +153,7 @@ def plots() -> list[dict[str, str]]:
 )
 def test_dry_matter_of_real_grass_plots() -> None:
     # Data set reid.grasses of the R package agridat (MIT), Reid 1985: dry matter in t/ha, protein
-    # in kg/ha, of 210 plots. Means by variety recomputed outside the project (CHECKS).
+    # in kg/ha, of 210 plots. Means by variety recomputed outside the project.
     by_variety: dict[str, list[Decimal]] = defaultdict(list)
     for row in plots():
         # A tonne of dry matter as fresh grass of 17 %, and back by our arithmetic.

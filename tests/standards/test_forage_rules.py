@@ -90,7 +90,7 @@ def test_heated_forage_is_never_within_its_window() -> None:
 
 
 def test_no_window_of_the_project_claims_a_published_source() -> None:
-    # FACTS: no published number was found, so none may be claimed.
+    # No published number was found, so none may be claimed.
     assert all("house judgement" in row["source"] for row in rules()["window_rules"])
 
 

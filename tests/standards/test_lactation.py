@@ -186,7 +186,7 @@ def test_daily_tests_give_what_was_weighed() -> None:
 @pytest.mark.skipif(not MILKFAT.exists(), reason=f"no milk fat at {MILKFAT}; set SWARDLINE_SHARED")
 def test_weekly_fat_of_a_published_lactation() -> None:
     """agridat henderson.milkfat (MIT): 35 weeks of kg of fat a day. Wood's curve 1967 fitted by
-    least squares has a .24357, b 1.00550, g -.12862 (recomputed, CHECKS): its integral and the test
+    least squares has a .24357, b 1.00550, g -.12862 (recomputed): its integral and the test
     interval method must agree within 2 %."""
     with MILKFAT.open(newline="") as file:
         rows = [(int(row["week"]), float(row["yield"])) for row in csv.DictReader(file)]
