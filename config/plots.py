@@ -195,8 +195,11 @@ class Frame:
 
     def specks(self) -> SafeString:
         """All plain values as one path of dots: a year has thousands."""
+        across, up = self.width - LEFT - RIGHT, self.height - TOP - BOTTOM
+        first, scale = self.plot.first, across / self.span
+        foot, rise = TOP + up * (1 + self.low / (self.high - self.low)), up / (self.high - self.low)
         places = "".join(
-            f"M{self.x(dot.at):.1f} {self.y(dot.value):.1f}h0"
+            f"M{LEFT + scale * (dot.at - first):.1f} {foot - rise * log10(dot.value):.1f}h0"
             for dot in self.plot.dots
             if dot.value > 0
         )

@@ -11,13 +11,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
+from functools import cached_property
 from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.db.models.functions import TruncDate
-from django.urls import reverse
 
 from config.plots import Dot, Line, Plot
 from milk import limits
@@ -59,8 +59,8 @@ class Single:
 
     @property
     def url(self) -> str:
-        """The page of its lot; made only where it is shown."""
-        return reverse("milk:lot", args=[self.uuid])
+        """The page of its lot, as the lot itself says it."""
+        return f"/milk/lots/{self.uuid}/"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,12 +105,12 @@ class Measure:
     def name(self) -> str:
         return str(What(self.what).label.partition(",")[0])
 
-    @property
+    @cached_property
     def over(self) -> list[Single]:
         """The single results over a limit, newest first."""
         return [single for single in reversed(self.singles) if single.over]
 
-    @property
+    @cached_property
     def drift(self) -> str:
         """Whether the newest lots drift from the usual, in a sentence."""
         chart = self.control
@@ -128,7 +128,7 @@ class Measure:
         before = ", still within the limit" if within else ""
         return f"Drifting up{before}: {sign.words} ({middle})."
 
-    @property
+    @cached_property
     def over_time(self) -> Plot:
         """The drawing of all single values, the means at the ends of months, and the limits."""
         first, last = self.months[0].day.replace(day=1), self.months[-1].day
@@ -162,7 +162,7 @@ class Measure:
             "each month."
         )
 
-    @property
+    @cached_property
     def in_order(self) -> Plot | None:
         """The control chart; None with too few lots."""
         chart = self.control

@@ -45,7 +45,6 @@ def main(years: int = 10) -> None:
         measure("quality by API", lambda: client.get("/api/quality/"))
         measure("results as CSV", lambda: client.get("/milk/quality/?as=csv"))
         measure("sweep of limits", lambda: flags.flag_lots_over_limits(at=now))
-        measure("sweep of withheld milk", lambda: flags.flag_withheld_milk(at=now))
         transaction.set_rollback(True)
 
 
