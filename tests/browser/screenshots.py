@@ -38,6 +38,33 @@ PAGES = {
     "new-dose": "/entries/doses/new/",
     "new-feeding": "/entries/feedings/new/",
     "new-milking": "/entries/milkings/new/",
+    "walk": "/herd/walk/",
+    "walls": "/herd/wall/",
+    "wall": "/herd/wall/5/",
+    "unknown-cows": "/herd/unknown/",
+    "breeding": "/herd/breeding/",
+    "checks": "/herd/breeding/checks/",
+    "calving": "/herd/calving/",
+    "move": "/herd/move/",
+    "arrive": "/herd/arrive/",
+    "medicine-book": "/herd/medicine-book/",
+    "cupboard": "/herd/cupboard/",
+    "antimicrobials": "/herd/antimicrobials/",
+    "udder": "/herd/udder/",
+    "what-if": "/herd/udder/what-if/",
+    "fields": "/feed/fields/",
+    "ration": "/feed/ration/",
+    "ration-week": "/feed/ration/week/",
+    "ration-year": "/feed/ration/year/",
+    "tomorrow": "/feed/tomorrow/",
+    "feed-papers": "/feed/papers/",
+    "cut": "/feed/cuts/new/",
+    "feed": "/feed/feedings/new/",
+    "quality": "/milk/quality/",
+    "cells": "/milk/cells/",
+    "after-feed": "/milk/after-feed/",
+    "wrong-cow": "/milk/wrong-cow/",
+    "balance": "/milk/balance/",
 }
 # Pages of one thing, reached by the first link of a list whose address begins so.
 FIRST_LINKS = {
@@ -47,6 +74,8 @@ FIRST_LINKS = {
     "vat": ("/milk/vats/", "/milk/vats/"),
     "hold": ("/milk/holds/", "/milk/holds/"),
     "dose": ("/entries/doses/", "/entries/doses/"),
+    "field": ("/feed/fields/", "/feed/fields/"),
+    "late": ("/milk/holds/", "/milk/late/"),
 }
 PLATE = "0004711"
 
