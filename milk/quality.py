@@ -220,7 +220,14 @@ class Quality:
 
     @property
     def answer(self) -> str:
-        """The answer in one sentence: what is over, else what is not valid, else that all keeps."""
+        """The answer in words: the means, and how many single results of the window are over."""
+        singles = [(len(one.over), one.name) for one in self.measures if one.over]
+        said = ", ".join(f"{number} of {what}" for number, what in singles)
+        return f"{self.means} Single results over a limit: {said}." if said else self.means
+
+    @property
+    def means(self) -> str:
+        """What is over, else what is near or not valid, else that all keeps."""
         over = [one for one in self.standings if one.verdict.is_over]
         if over:
             named = ", ".join(dict.fromkeys(f"{one.what} ({one.producer})" for one in over))
@@ -231,7 +238,7 @@ class Quality:
         unsure = [one for one in self.standings if one.verdict.outcome == "not valid"]
         if unsure:
             named = ", ".join(dict.fromkeys(one.what for one in unsure))
-            return f"Nothing is over, but too few samples say nothing about {named}."
+            return f"No mean is over, but too few samples say nothing about {named}."
         return "Every mean and every series keeps its limit."
 
 

@@ -170,7 +170,7 @@ def test_by_api(inspector_api: Any, nobody_api: Any) -> None:
     for month, day, value in ((5, 4, 40), (5, 18, 60), (6, 2, 250), (6, 16, 80)):
         result(value, on(month, day))
     told = inspector_api.get("/api/quality/", until="2026-06-30", months=2).json()
-    assert told["answer"].startswith("Nothing is over, but too few samples")
+    assert told["answer"].startswith("No mean is over, but too few samples")
     plate = next(one for one in told["standings"] if one["what"] == "plate")
     assert (plate["outcome"], plate["mean"]) == ("within", "83.235829")
     (measure, _) = told["measures"]
