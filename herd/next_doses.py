@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from herd.models import Course, Dose, Group, GroupStay
+from herd.rules_in_force import DOSE_LATE_AFTER, DOSE_RUNG_BEFORE, rule_in_force
 
 # What was ordered longer ago and never given is a question about the course, not a dose to give.
 FORGOTTEN = timedelta(days=14)
@@ -30,6 +31,18 @@ class Due:
     def hours_late(self, now: datetime) -> float:
         """Hours past its time; below 0 when it is still to come."""
         return (now - self.at).total_seconds() / 3600
+
+
+def due_doses(at: datetime) -> list[tuple[Due, bool]]:
+    """The doses to give in the round at ``at``, in the order of the walk, and whether each is late.
+
+    How long before it is due a dose belongs to the round, and how long after it is late, are dated
+    rules. Without the first only what is due already is listed, without the second none is late.
+    """
+    before, late = rule_in_force(DOSE_RUNG_BEFORE, at), rule_in_force(DOSE_LATE_AFTER, at)
+    # A dose that is due at this very moment belongs to the round.
+    until = at + timedelta(hours=float(before or 0)) + timedelta(microseconds=1)
+    return [(one, late is not None and one.hours_late(at) >= late) for one in next_doses(at, until)]
 
 
 def next_doses(at: datetime, until: datetime) -> list[Due]:

@@ -4,7 +4,7 @@ Groups come in the order of the walk, animals by farm number. Read live; the mom
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from functools import cached_property
@@ -27,9 +27,9 @@ from herd.breeding_rules import CALF_TAG, rules_of, values_on
 from herd.breeding_words import day_words
 from herd.coming_back import coming_back
 from herd.dry_tubes import DryTube, dry_tubes, fits
-from herd.due_doses import due_doses
 from herd.lives import lives
-from herd.models import Animal, Calf, Group, GroupStay
+from herd.models import Animal, Calf, Course, Group, GroupStay
+from herd.next_doses import Due, due_doses
 from herd.withheld import Answer, withheld_list
 from herd.words import local
 
@@ -66,7 +66,10 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One line of a list: who, where, why, and until or from when (None: no moment)."""
+    """One line of a list: who, where, why, and until or from when (None: no moment).
+
+    ``course``: whose next dose is to be given.
+    """
 
     uuid: UUID
     name: str
@@ -74,6 +77,7 @@ class Row:
     why: str
     at: datetime | date | None = None
     state: str = ""
+    course: Course | None = None
 
 
 class Walk:
@@ -173,13 +177,15 @@ def back(walk: Walk) -> list[Row]:
 
 
 def doses(walk: Walk) -> list[Row]:
-    """Animals with a dose to be given now or within the next hours."""
-    due = due_doses(walk.at)
-    return [
-        row(place, words, moment)
-        for place in walk.places
-        for moment, words in due.get(place.animal_id, ())
-    ]
+    """Doses to be given in this round, and those that are late."""
+    places = {place.animal_id: place for place in walk.places}
+    return [dose_row(places[due.course.animal_id], due, late) for due, late in due_doses(walk.at)]
+
+
+def dose_row(place: Place, due: Due, late: bool) -> Row:
+    """The line of a dose that is due."""
+    why = f"{due.words}, {local(due.at)}{', late' if late else ''}"
+    return replace(row(place, why, due.at), course=due.course)
 
 
 def fresh(walk: Walk) -> list[Row]:

@@ -10,13 +10,8 @@ from config.models import Notice
 from config.notices import close_gone, raise_notice
 from config.roles import MILKER, STOCKMAN, VET
 from herd.models.treatments import MayGive
-from herd.next_doses import Due, next_doses
-from herd.rules_in_force import (
-    BAND_OFF_BEFORE,
-    DOSE_LATE_AFTER,
-    DOSE_RUNG_BEFORE,
-    rule_in_force,
-)
+from herd.next_doses import Due, due_doses
+from herd.rules_in_force import BAND_OFF_BEFORE, rule_in_force
 from herd.services.bands import take_off_list
 from herd.words import milking_words
 
@@ -35,12 +30,12 @@ FEW = 6
 def ring_for_rounds(at: datetime) -> dict[str, int]:
     """Ring for doses due and late and for bands, one bundle each; close what is done.
 
-    How long before and after stands in dated rules; without a rule nothing of that kind rings.
+    How long before and after stands in dated rules. Without the first a dose rings when it is due,
+    without the second none is called late.
     """
-    before, late = rule_in_force(DOSE_RUNG_BEFORE, at), rule_in_force(DOSE_LATE_AFTER, at)
-    due = next_doses(at, at + timedelta(hours=float(before))) if before is not None else []
-    overdue = [one for one in due if late is not None and one.hours_late(at) >= late]
-    soon = [one for one in due if one not in overdue]
+    due = due_doses(at)
+    overdue = [one for one, late in due if late]
+    soon = [one for one, late in due if not late]
     counted = {
         "due": ring_for_doses(DUE_CAUSE, DUE, soon, DUE_OTHERWISE),
         "late": ring_for_doses(LATE_CAUSE, LATE, overdue, LATE_OTHERWISE),

@@ -168,10 +168,15 @@ def follow_course(course: Course) -> None:
     ask_about_animal(course.animal)
 
 
+def may_give(by: Any, course: Course) -> bool:
+    """Whether the course lets somebody give its doses who may write doses at all."""
+    givers = GIVERS.get(course.may_give)
+    return not givers or bool(set(givers) & set(roles_of(by)))
+
+
 def check_giver(by: Any, course: Course) -> None:
     """Refuse somebody whom the course does not let give its doses. Raises PermissionDenied."""
-    givers = GIVERS.get(course.may_give)
-    if givers and not set(givers) & set(roles_of(by)):
+    if not may_give(by, course):
         who = course.get_may_give_display()
         words = MAY_NOT_GIVE.format(medicine=course.medicine, animal=course.animal, who=who)
         raise PermissionDenied(words)

@@ -114,14 +114,23 @@ def dose(request: HttpRequest, uuid: UUID) -> HttpResponse:
 @action_required("write:doses")
 @once_only
 def give(request: HttpRequest, uuid: UUID) -> HttpResponse:
-    """The next dose with one touch: now, as ordered, of the pack of the one before."""
+    """The next dose with one touch: now, as ordered, of the pack of the one before.
+
+    From the round (``from=walk``) it leads back there, to the next cow.
+    """
     course = course_or_404(uuid)
     form = dose_form()(as_the_last(course, last_given(course)))
-    return written_or_shown(request, course, form)
+    round_ = reverse("herd:list", args=("doses",)) if request.POST.get("from") == "walk" else ""
+    return written_or_shown(request, course, form, then=round_)
 
 
-def written_or_shown(request: HttpRequest, course: Course, form: Any) -> HttpResponse:
-    """Write the dose of a form that is filled in right; else show the form with what is wrong."""
+def written_or_shown(
+    request: HttpRequest, course: Course, form: Any, then: str = ""
+) -> HttpResponse:
+    """Write the dose of a form that is filled in right; else show the form with what is wrong.
+
+    ``then``: where to go from there, "": to the animal, or to the milk in doubt.
+    """
     if form.is_valid():
         stamp = stamp_of(request, form)
         made = form.carry_out(
@@ -129,7 +138,7 @@ def written_or_shown(request: HttpRequest, course: Course, form: Any) -> HttpRes
         )
         if made is not None:
             messages.success(request, GIVEN.format(dose=made))
-            return redirect(after_dose(course, None if made.skipped else stamp.happened_at))
+            return redirect(then or after_dose(course, None if made.skipped else stamp.happened_at))
     return render(request, "herd/dose.html", {"course": course, "form": form})
 
 

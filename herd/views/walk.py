@@ -9,14 +9,14 @@ from django.utils import timezone
 from config.roles import action_required, may
 from herd.breeding_sheet import breeding_sheet
 from herd.dry_tubes import dry_tubes
-from herd.walk import LISTS, Walk
+from herd.services.treatments import may_give
+from herd.walk import LISTS, Row, Walk
 
 # Of each list so many rows stand on the page of all lists.
 SHOWN = 5
 BREEDING = ("to-serve", "to-check", "to-dry-off", "to-calve")
 # What a row leads to: list -> (address by name, its query or None for the uuid in the path, word).
 ACTS = {
-    "doses": ("herd:animal", None, "Give", "write:doses"),
     "to-serve": ("services", "animal", "Served", "write:services"),
     "to-check": ("pregnancy-checks", "animal", "Checked", "write:pregnancy-checks"),
     "to-dry-off": ("herd:dry-off", None, "Dry off", "write:dry-offs"),
@@ -74,7 +74,16 @@ def sheets(
                 "count": len(rows),
                 "rows": rows[:shown],
                 "more": len(rows) - len(rows[:shown]),
+                "gives": courses_given_by(request, rows[:shown]),
                 "act": {"address": address, "query": query, "word": word} if acts else None,
             }
         )
     return made
+
+
+def courses_given_by(request: HttpRequest, rows: list[Row]) -> set[int]:
+    """The courses (ids) of these rows whose doses the user may give."""
+    if not may(request.user, "write:doses"):
+        return set()
+    courses = [row.course for row in rows if row.course is not None]
+    return {course.pk for course in courses if may_give(request.user, course)}

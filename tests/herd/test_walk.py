@@ -1,6 +1,7 @@
 """The walking lists: who is on which, why, and in which order (A3, A13, A14, T18)."""
 
 from datetime import date, datetime, timedelta
+from uuid import uuid4
 
 import pytest
 from django.utils import timezone
@@ -12,10 +13,12 @@ from herd.models import (
     Calf,
     Group,
     Heat,
+    PeriodRule,
     PregnancyCheck,
     Service,
 )
 from herd.walk import LISTS, Walk
+from tests.cast import user_in
 from tests.factories.herd import (
     DAY,
     HOUR,
@@ -93,12 +96,76 @@ def test_back_at_the_next_milking_and_not_before(cow, tube):
 def test_doses_due_and_late(cow, tube):
     course = make_course(cow, medicine=tube, doses=3)
     make_dose(course, NOON)
-    assert names("doses", NOON + timedelta(minutes=1)) == ["1042"]
-    assert "dose 2 of 3" in one("doses", NOON + 11 * HOUR).why
-    assert "late" in one("doses", NOON + 15 * HOUR).why
+    # Rows of the book: four hours ahead belong to the round, two hours after it is late.
+    assert names("doses", NOON + 8 * HOUR - timedelta(minutes=1)) == []
+    assert names("doses", NOON + 8 * HOUR) == ["1042"]
+    assert one("doses", NOON + 11 * HOUR).why == "Tube A, dose 2 of 3, 2026-06-03 00:00"
+    assert "late" not in one("doses", NOON + 14 * HOUR - timedelta(minutes=1)).why
+    assert one("doses", NOON + 14 * HOUR).why.endswith(", late")
     make_dose(course, NOON + 12 * HOUR, skipped=True, why_skipped="sold")
     make_dose(course, NOON + 24 * HOUR)
     assert names("doses", NOON + 30 * HOUR) == []
+
+
+def test_the_round_follows_the_rows_of_the_book(cow, tube):
+    make_dose(make_course(cow, medicine=tube, doses=2), NOON)
+    row = {"scheme": "estate", "unit": "h", "valid_from": date(2026, 6, 1), "source": "invented"}
+    make(PeriodRule, name="dose: rung before", value=6, **row)
+    make(PeriodRule, name="dose: late after", value=1, **row)
+    assert names("doses", NOON + 6 * HOUR) == ["1042"]
+    assert "late" in one("doses", NOON + 13 * HOUR).why
+
+
+def test_without_rows_only_what_is_due_already_is_listed(group_5, tube):
+    cow = make_animal(1042)
+    put_in_group(cow, group_5)
+    make_dose(make_course(cow, medicine=tube, doses=2), NOON)
+    assert names("doses", NOON + 12 * HOUR - timedelta(minutes=1)) == []
+    assert "late" not in one("doses", NOON + 12 * HOUR).why
+
+
+@pytest.fixture
+def due_now(cow, tube):
+    """A course whose second of three doses is due in an hour, the clock being the real one."""
+    course = make_course(cow, medicine=tube, doses=3, happened_at=timezone.now() - 11 * HOUR)
+    make_dose(course)
+    return course
+
+
+@pytest.mark.parametrize("address", ["/herd/walk/", "/herd/walk/doses/"])
+def test_dose_is_given_from_the_list_with_one_touch(due_now, vet_client, address):
+    page = vet_client.get(address).content.decode()
+    assert f'action="/herd/courses/{due_now.uuid}/given/"' in page
+    assert 'name="csrfmiddlewaretoken"' in page
+    assert 'name="once"' in page
+    assert "Given now" in page
+    given = f"/herd/courses/{due_now.uuid}/given/"
+    fields = {"from": "walk", "once": str(uuid4())}
+    for _ in range(2):
+        answer = vet_client.post(given, fields)
+        assert (answer.status_code, answer.url) == (302, "/herd/walk/doses/")
+    assert due_now.given.count() == 2
+    assert "Given now" not in vet_client.get(address).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("may_give", "role", "button"),
+    [
+        ("", "stockman", True),
+        ("vet", "stockman", False),
+        ("vet", "vet", True),
+        ("", "milker", True),
+        ("vet", "milker", False),
+        ("", "office", False),
+    ],
+)
+def test_only_who_may_give_a_dose_has_the_button(cow, tube, client, may_give, role, button):
+    started = timezone.now() - 11 * HOUR
+    make_dose(make_course(cow, medicine=tube, doses=3, may_give=may_give, happened_at=started))
+    client.force_login(user_in(role))
+    page = client.get("/herd/walk/").content.decode()
+    assert "dose 2 of 3" in page
+    assert ("Given now" in page) is button
 
 
 def test_fresh_cows_for_ten_days(cow):
