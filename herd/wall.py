@@ -7,11 +7,10 @@ from typing import Any
 from django.utils import timezone
 
 from herd.breeding_rules import WALL_OLD, values_on
-from herd.coming_back import coming_back, next_start
+from herd.milking_list import milking_list
 from herd.models import Group, MilkingTime
-from herd.services.withdrawals import times_by_group
 from herd.unknown import open_unknown
-from herd.withheld import Answer, withheld_list
+from herd.withheld import Answer
 
 # The screen asks for the list again so often, in seconds.
 ASKS_EVERY = 20
@@ -21,16 +20,18 @@ MISSED = 3 * ASKS_EVERY
 
 @dataclass(frozen=True, kw_only=True)
 class Wall:
-    """The list of one group at a moment.
+    """The list of one group for the milking that goes on at a moment, or comes next.
 
-    ``out``: NOT at the next milking; ``back``: their first milking back is the next one. ``line``:
-    where the group's milk goes at that milking, "" when nobody wrote it. ``next``: its planned
-    start, None without a plan. ``old_after``: seconds after which the list says NOT SURE.
+    ``out``: NOT at that milking; ``back``: it is their first milking back. ``line``: where the
+    group's milk goes then, "" when nobody wrote it. ``start``: its planned start, at which all of
+    it is asked, None without a plan; ``has_begun``: it is past.
+    ``old_after``: seconds after which the list says NOT SURE.
     """
 
     group: Group
     at: datetime
-    next: datetime | None
+    start: datetime | None
+    has_begun: bool
     line: str
     heads: int
     out: list[Answer]
@@ -55,17 +56,17 @@ class Wall:
 
 def wall(group: Group, at: datetime) -> Wall:
     """The list of a group at a moment."""
-    answers = withheld_list(at, group=group.number)
-    upcoming = next_start(times_by_group().get(group.pk, ()), at)
-    coming = coming_back(at, answers)
-    back = [answer for answer in answers if answer.animal_id in coming]
+    milking = milking_list(at, group)
+    answers = milking.answers
+    back = [answer for answer in answers if answer.animal_id in milking.back]
     return Wall(
         group=group,
         at=at,
-        next=upcoming,
-        line=line_at(group, upcoming or at),
+        start=milking.start,
+        has_begun=milking.has_begun,
+        line=line_at(group, milking.start or at),
         heads=len(answers),
-        out=[one for one in answers if one.withheld and one.animal_id not in coming],
+        out=[one for one in answers if one.withheld and one.animal_id not in milking.back],
         back=back,
         unknown=list(open_unknown(at, group.number)),
         old_after=old_after(at),

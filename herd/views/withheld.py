@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from config.roles import action_required
 from herd.forms.withheld import WithheldForm
+from herd.milking_list import milking_list
 from herd.models import Group, MilkingTime
 from herd.unknown import open_unknown
 from herd.withheld import Answer, withheld_list
@@ -28,7 +29,11 @@ def withheld(request: HttpRequest) -> HttpResponse:
     asked = form.cleaned_data if form.is_bound else {}
     at = asked.get("at") or timezone.now()
     number = asked.get("group")
-    context |= {"at": at, "number": number, **sheet(at, withheld_list(at, group=number))}
+    group = Group.objects.standing().filter(number=number).first() if number else None
+    # Asked of one group now, people stand before its milking: what holds at its start counts.
+    milking = milking_list(at, group) if group and not asked.get("at") else None
+    answers = milking.answers if milking else withheld_list(at, group=number)
+    context |= {"at": at, "number": number, "milking": milking, **sheet(at, answers)}
     context["unknown"] = list(open_unknown(at, number))
     panel = request.headers.get("HX-Request") == "true"
     return render(request, "herd/_withheld.html" if panel else "herd/withheld.html", context)
