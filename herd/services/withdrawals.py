@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.db import transaction
-from django.db.models import OuterRef, Q, Subquery
+from django.db.models import Exists, OuterRef, Q, Subquery
 from psycopg.types.range import TimestamptzRange
 
 from config import jobs
@@ -145,6 +145,7 @@ class Facts:
     leaflets: dict[int, tuple[Leaflet, ...]]
     dry_leaflets: list[Leaflet]
     arrivals: dict[int, list[Animal]]
+    returns: dict[int, list[GroupStay]]
     unfit: dict[int, list[Any]]
     doubled: set[int]
 
@@ -167,8 +168,9 @@ class Facts:
         arrivals = list(
             Animal.objects.standing().filter(pk__in=animals, arrived_from__isnull=False)
         )
+        returns = list(returns_of(animals))
         unfit = list(unfit_of(animals))
-        some = bool(courses or doses or dry_offs or calvings or arrivals or unfit)
+        some = bool(courses or doses or dry_offs or calvings or arrivals or returns or unfit)
         return cls(
             rules=dated_rules() if some else (),
             stands=stands_of(animals) if some else {},
@@ -184,6 +186,7 @@ class Facts:
             leaflets=leaflets_of(entry.medicine_id for entry in (*courses, *dry_offs)),
             dry_leaflets=dry_leaflets() if calvings else [],
             arrivals=by(arrivals, "pk"),
+            returns=by(returns, "animal_id"),
             unfit=by(unfit, "animal_id"),
             doubled=doubled_courses(animals) if doses else set(),
         )
@@ -210,7 +213,7 @@ class Facts:
         for calving in self.undried(animal):
             period = kept_out.undried_period(calving.happened_at, self.dry_leaflets, estate)
             yield row_of(animal, KIND.DRY if period.known else KIND.UNKNOWN, calving.uuid, period)
-        for arrived in self.arrivals.get(animal, []):
+        for arrived in (*self.arrivals.get(animal, []), *self.returns.get(animal, [])):
             period = kept_out.arrival_period(arrived.happened_at, estate)
             if period:
                 yield row_of(animal, KIND.ARRIVAL, arrived.uuid, period)
@@ -259,6 +262,20 @@ class Facts:
             product=dry_off.medicine.name if dry_off.medicine else "",
             leaflets=self.leaflets.get(dry_off.medicine_id or 0, ()),
         )
+
+
+def returns_of(animals: Iterable[int] | None = None) -> Any:
+    """Stays with which animals came back that had left the estate: each is an arrival again.
+
+    ``animals``: of these only; None: of all.
+    """
+    left = GroupStay.objects.standing().filter(
+        animal=OuterRef("animal"), group=None, during__endswith=OuterRef("happened_at")
+    )
+    stays = GroupStay.objects.standing().filter(Exists(left), group__isnull=False)
+    if animals is not None:
+        stays = stays.filter(animal__in=animals)
+    return stays.order_by("happened_at")
 
 
 def dry_leaflets() -> list[Leaflet]:
@@ -390,5 +407,6 @@ def under_rules_since(day: date) -> list[int]:
             *Animal.objects.standing()
             .filter(late, arrived_from__isnull=False)
             .values_list("pk", flat=True),
+            *returns_of().filter(late).values_list("animal_id", flat=True),
         }
     )

@@ -12,6 +12,7 @@ from config.models import Notice
 from herd.kept_out import arrival_period, colostrum_period, unfit_period
 from herd.models import WithdrawalPeriod
 from herd.services.animals import correct_animal, record_animal, strike_animal
+from herd.services.groups import strike_stay
 from herd.services.health import record_health_event, strike_health_event
 from herd.services.medicines import record_rule
 from herd.services.treatments import record_course
@@ -149,6 +150,61 @@ def test_cow_born_here_is_not(rules, group_5):
     cow = record_animal(stamp=make_stamp(), ear_tag="999000000004712", arrived_from=None)
     put_in_group(cow, group_5, NOON)
     assert answer_for(cow, NOON).word == "TANK"
+
+
+@pytest.fixture
+def returned(rules, group_5, group_3):
+    """A cow born here that was sold on 12 May and came back on 2 June at noon, into group 3."""
+    cow = record_animal(stamp=make_stamp(), ear_tag="999000000004714", arrived_from=None)
+    put_in_group(cow, group_5, at("2026-03-01 12:00"))
+    put_in_group(cow, None, at("2026-05-12 12:00"), leaving="sold")
+    stay = put_in_group(cow, group_3, NOON)
+    return cow, stay
+
+
+def test_cow_that_left_and_came_back_is_an_arrival_again(returned):
+    cow, stay = returned
+    period = WithdrawalPeriod.objects.get()
+    assert (period.kind, period.source) == ("arrival", stay.uuid)
+    assert (period.during.lower, period.during.upper) == (NOON, at("2026-06-12 00:00"))
+    answer = answer_for(cow, NOON)
+    assert (answer.word, answer.back) == ("NOT", at("2026-06-12 04:10"))
+    assert answer.why[0].startswith("arrived")
+
+
+def test_a_move_between_groups_is_no_arrival(rules, group_5, group_3):
+    cow = record_animal(stamp=make_stamp(), ear_tag="999000000004715", arrived_from=None)
+    put_in_group(cow, group_5, at("2026-03-01 12:00"))
+    put_in_group(cow, group_3, NOON)
+    assert not WithdrawalPeriod.objects.exists()
+
+
+def test_a_move_after_the_return_does_not_begin_it_again(returned, group_5):
+    cow, stay = returned
+    put_in_group(cow, group_5, at("2026-06-04 12:00"))
+    assert WithdrawalPeriod.objects.get().source == stay.uuid
+    assert answer_for(cow, at("2026-06-12 00:00")).word == "TANK"
+
+
+def test_leaving_that_never_was_is_no_arrival(returned, vet):
+    cow, _ = returned
+    left = cow.stays.get(leaving="sold")
+    strike_stay(left, by=vet, reason="animal")
+    assert not WithdrawalPeriod.objects.exists()
+    assert answer_for(cow, NOON).word == "TANK"
+
+
+def test_longer_rule_reaches_a_cow_that_came_back(returned):
+    record_rule(
+        stamp=make_stamp(),
+        name=ARRIVAL_DAYS,
+        value=Decimal(14),
+        unit="d",
+        scheme="hay milk",
+        valid_from=date(2026, 6, 1),
+        source="invented",
+    )
+    assert answer_for(returned[0], NOON).until == at("2026-06-16 00:00")
 
 
 def test_longer_rule_of_a_scheme_reaches_her(bought):
