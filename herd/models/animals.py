@@ -19,6 +19,22 @@ EAR_TAG_SHAPE = (
 )
 
 
+# As people read a tag from a paper: with spaces, dots or dashes between the figures.
+LONGEST_TYPED = 30
+
+
+class TagField(models.CharField[str, str]):
+    """A tag as it is stored; forms take it as people type it, the services make it one way."""
+
+    def formfield(self, **options: Any) -> Any:
+        return super().formfield(**{"max_length": LONGEST_TYPED, **options})
+
+    def deconstruct(self) -> Any:
+        # The database sees an ordinary column of characters.
+        name, _, args, options = super().deconstruct()
+        return name, "django.db.models.CharField", args, options
+
+
 class Holding(Entry):
     """A farm, dairy, supplier or buyer; our own estate is one too."""
 
@@ -67,7 +83,7 @@ class Animal(Entry):
         FEMALE = "F", "female"
         MALE = "M", "male"
 
-    ear_tag = models.CharField(
+    ear_tag = TagField(
         "ear tag",
         max_length=15,
         validators=[RegexValidator(re.compile(rf"^{EAR_TAG.pattern}$"), EAR_TAG_SHAPE)],
@@ -78,7 +94,7 @@ class Animal(Entry):
         blank=True,
         validators=[MinValueValidator(1), MaxValueValidator(9999)],
     )
-    electronic_number = models.CharField(
+    electronic_number = TagField(
         "electronic number",
         max_length=15,
         blank=True,
@@ -160,7 +176,7 @@ class TagEvent(Entry):
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="tag_events")
     what = models.CharField(max_length=8, choices=What)
     ear = models.CharField(max_length=1, choices=Ear)
-    new_tag = models.CharField(
+    new_tag = TagField(
         "new ear tag",
         max_length=15,
         blank=True,

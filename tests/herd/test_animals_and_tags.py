@@ -130,3 +130,36 @@ def test_replaced_tag_needs_its_proof(db):
 def test_lost_tag_needs_no_new_one(db):
     event = record_tag_event(stamp=make_stamp(), animal=make_animal(), what="lost", ear="R")
     assert event.new_tag == ""
+
+
+@pytest.mark.parametrize("typed", ["DE 09.876-54321", "de 0 9 8 7 6 5 4 3 2 1", "DE0987654321"])
+def test_tag_typed_with_spaces_is_taken_by_the_page_of_animals(office_client, typed):
+    page = office_client.get("/entries/animals/new/").content.decode()
+    assert 'name="ear_tag" maxlength="30"' in page
+    sent = {"ear_tag": typed, "sex": "F", "electronic_number": "276 000 000 000 123"}
+    answer = office_client.send("/entries/animals/new/", **sent, happened_at="2026-06-02T12:00")
+    assert answer.status_code == 302
+    animal = Animal.objects.get()
+    assert (animal.ear_tag, animal.electronic_number) == ("DE0987654321", "276000000000123")
+
+
+def test_new_tag_typed_with_spaces_is_taken_by_the_page_of_tag_events(vet_client):
+    animal = make_animal(1042)
+    sent = {"animal": "1042", "what": "replaced", "ear": "L", "proof": "photo"}
+    answer = vet_client.send(
+        "/entries/tag-events/new/",
+        **sent,
+        new_tag="999 0000 0000 7777",
+        happened_at="2026-06-02T12:00",
+    )
+    assert answer.status_code == 302
+    assert animal.current_tag() == "999000000007777"
+
+
+@pytest.mark.parametrize("typed", ["999 0000 0000 7777 1", "DE " * 12, "999 0000"])
+def test_wrong_tag_typed_with_spaces_is_refused_at_its_field(office_client, typed):
+    sent = {"ear_tag": typed, "sex": "F", "happened_at": "2026-06-02T12:00"}
+    answer = office_client.send("/entries/animals/new/", **sent)
+    assert answer.status_code in (200, 400)
+    assert list(answer.context["form"].errors) == ["ear_tag"]
+    assert not Animal.objects.exists()
