@@ -104,6 +104,8 @@ def test_fifteen_years_cost_at_most_twelve_statements(
     assert "999000000000099" in body
     assert "older entries" in body
     assert "not to be served" in body
+    assert f'hx-get="/herd/udder/animals/{old_cow.uuid}/"' in body
+    assert f'<a href="/herd/udder/animals/{old_cow.uuid}/">Her udder</a>' in body
     assert 'state-not">NOT' in body
 
 
