@@ -1,12 +1,16 @@
 """Two days as they happen: a tank topped up before it was empty, and a course written late."""
 
-from datetime import UTC, datetime, timedelta
+from dataclasses import replace
+from datetime import UTC, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
 
 import pytest
 
-from milk.models import Milking, Tray, Vat, VatFill, Wheel
+from herd.services.treatments import correct_course
+from herd.withheld import answer_for
+from milk.models import Hold, Milking, Tray, Vat, VatFill, Wheel
+from milk.services.flags import flag_withheld_milk
 from milk.services.lots import rebuild_all
 from milk.services.milkings import CowRow, insert_rows
 from milk.trace import back, forward
@@ -16,6 +20,8 @@ from tests.factories.herd import (
     make_dose,
     make_group,
     make_medicine,
+    make_milking_time,
+    make_stamp,
     put_in_group,
 )
 from tests.factories.milk import fill, make_milking, make_tank, make_vat, plain
@@ -46,11 +52,14 @@ def test_tank_topped_up_before_it_was_empty() -> None:
     assert round(old.share * 100, 2) == 6.87
 
 
-def estate_days(cow: Any, group: Any) -> None:
-    """Monday evening to Wednesday morning: evening milk into trays, 11 vats of both a day."""
+def estate_days(cow: Any, group: Any, since: datetime = SUNDAY + 24.5 * HOUR) -> None:
+    """Four milkings from the evening ``since`` on: evening milk into trays, 11 vats of both a day.
+
+    The cow gives 12 kg at each.
+    """
     tank = make_tank(name="B")
-    for place, hours in enumerate((24, 36, 48, 60)):
-        at = SUNDAY + (hours + 0.5) * HOUR
+    for place, hours in enumerate((0, 12, 24, 36)):
+        at = since + hours * HOUR
         milking = plain(
             Milking,
             at,
@@ -109,3 +118,51 @@ def test_course_written_two_days_late() -> None:
     assert {(one.name, period.until) for one, _, period in withheld} == {
         ("1042", datetime(2026, 6, 11, 16, 10, tzinfo=UTC))
     }
+
+
+def test_course_written_for_the_wrong_cow_holds_the_milk_of_the_right_one() -> None:
+    """T24: written for 1042, given to 1024: her 3 milkings, 19,650 kg with 36 kg of hers, 22 vats.
+
+    The evening milking of Tuesday began 25 min before the dose and is not among them.
+    """
+    wrong, right = make_animal(1042), make_animal(1024)
+    put_in_group(wrong, make_group(5))
+    seven = make_group(7, milked=False)
+    make_milking_time(seven, session="M", starts=time(5, 15))
+    make_milking_time(seven, session="E", starts=time(17, 15))
+    put_in_group(right, seven)
+    given = datetime(2026, 6, 2, 15, 40, tzinfo=UTC)
+    # 1042 was milked away for it meanwhile: none of her milk is in a tank.
+    estate_days(right, seven, since=given - timedelta(minutes=25))
+    course = make_course(wrong, medicine=make_medicine(84), happened_at=given)
+    make_dose(course)
+    found_at = datetime(2026, 6, 4, 6, 0, tzinfo=UTC)
+    flag_withheld_milk(at=found_at)
+    assert not Hold.objects.exists()
+    assert not forward("course", course).found.vats
+
+    values = {
+        name: getattr(course, name)
+        for name in ("medicine", "diagnosis", "dose", "doses", "interval_hours")
+    }
+    stamp = replace(make_stamp(at=given), written_at=found_at)
+    course = correct_course(course, stamp=stamp, reason="animal", **values, animal=right)
+    flag_withheld_milk(at=found_at, animals=[wrong.pk, right.pk])
+    freed, kept = answer_for(wrong, found_at), answer_for(right, found_at)
+    assert freed is not None
+    assert kept is not None
+    assert freed.word == "TANK"
+    assert kept.until == datetime(2026, 6, 6, 3, 40, tzinfo=UTC)
+    assert kept.back == datetime(2026, 6, 6, 15, 15, tzinfo=UTC)
+
+    trace = forward("course", course)
+    milkings = [one.started_at for one in trace.found.start.milkings]
+    assert sorted(milkings) == [given - timedelta(minutes=25) + n * 12 * HOUR for n in (1, 2, 3)]
+    assert (len(trace.found.vats), len(trace.found.wheels)) == (22, 44)
+    assert trace.found.balance.came_in.whole == pytest.approx(19_650)
+    assert trace.found.balance.came_in.interest == pytest.approx(36)
+    assert trace.found.balance.closes
+    hold = Hold.objects.open().get()
+    held = {vat.pk for vat in trace.found.vats if trace.is_held("vat", vat.pk)}
+    assert held == {vat.pk for vat in trace.found.vats}
+    assert "1024" in hold.words
