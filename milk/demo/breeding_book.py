@@ -108,7 +108,7 @@ def in_milk(estate: Estate, rows: Rows, animal: Animal, number: int, dice: Rando
     rows.calvings.append(calving(estate, animal, calved, dice))
     if (estate.today - calved).days < RECORDED_FOR:
         estate.in_milk_from[animal.pk] = rows.calvings[-1].happened_at
-    if number != FIRST_CALVERS and animal.farm_number % CALVED_BEFORE == 0:
+    if number != FIRST_CALVERS and dice.randrange(CALVED_BEFORE) == 0:
         before(estate, rows, animal, calved, dice)
         dried = calved - timedelta(days=55 + dice.randrange(14))
         rows.dry_offs.append(dry_off(estate, animal, dried, dice))
