@@ -9,6 +9,7 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from django.utils import timezone
+from django.utils.text import capfirst
 
 from config.errors import Conflict
 from herd.tank_share import Compared, InTank, Order, WhatIf, compare, shares, tank_cells, what_if
@@ -19,17 +20,18 @@ from milk.models import Limit, LotTest, MilkLot, TankEvent
 from milk.models.limits import What
 from milk.services.timeline import last_wash
 from milk.trace import back
-from milk.trace_parts import CowIn, FeedIn
+from milk.trace_parts import CowIn, FeedIn, LotIn
 
 GRAM = Decimal("0.001")
-ALL_WEIGHED = "All of its milk was weighed cow by cow."
+ALL_WEIGHED = "All of {milk} was weighed cow by cow."
 PART_WEIGHED = (
-    "{share} % of its milk was weighed cow by cow; the rest is shared out equally among the cows "
+    "{share} % of {milk} was weighed cow by cow; the rest is shared out equally among the cows "
     "that stood in the groups."
 )
 NONE_WEIGHED = "No meter weighed it: the cows are those that stood in the groups, with equal parts."
 NO_COW = "The book knows no cow of this lot."
-SUPPLIED = "{kg} kg came from another holding, whose cows the book does not know."
+SUPPLIED = "{kg} kg came from {holdings}, whose cows the book does not know."
+ALL_MILK, OWN_MILK = "its milk", "the rest of its milk"
 ALL_COUNTED = "All {cows} cows have a count, the oldest of {oldest}."
 NOT_COUNTED = (
     "{without} of {cows} cows have no count; they are left out. The oldest count is of {oldest}."
@@ -110,17 +112,22 @@ def made_by(lot: MilkLot, at: datetime) -> MadeBy:
     hours = traced.fed_before.total_seconds() / 3600
     return MadeBy(
         lot=lot,
-        cells=cells_of(lot, traced.found.animals, supplied_kg(lot)),
+        cells=cells_of(lot, traced.found.animals, supplied_said(traced.found.lots)),
         feeds=feeds_of(traced.found.feeds, hours),
         washing=washing_of(lot),
     )
 
 
-def supplied_kg(lot: MilkLot) -> Decimal:
-    return lot.kg if lot.delivery_id else Decimal(0)
+def supplied_said(lots: list[LotIn]) -> str:
+    """How much of it, carried over included, came from which other holdings; "" for none."""
+    came = [lot for lot in lots if lot.row.suppliers]
+    if not came:
+        return ""
+    names = sorted({name for lot in came for name in lot.row.suppliers or ()})
+    return SUPPLIED.format(kg=f"{sum(lot.kg for lot in came):,.0f}", holdings=" and ".join(names))
 
 
-def cells_of(lot: MilkLot, animals: list[CowIn], supplied: Decimal) -> Cells:
+def cells_of(lot: MilkLot, animals: list[CowIn], supplied: str) -> Cells:
     """The cows with kg and a count, each with her part; the rest named as left out."""
     day = timezone.localdate(lot.opened_at)
     rules = rules_on(day)
@@ -185,13 +192,13 @@ def sure_of(
     animals: list[CowIn],
     counted: list[CowIn],
     rules: Rules | None,
-    supplied: Decimal,
+    supplied: str,
 ) -> list[str]:
     """How sure the list of cows is, and why."""
-    said = [SUPPLIED.format(kg=f"{supplied:,.0f}")] if supplied else []
+    said = [supplied] if supplied else []
     if not animals:
         return [*said, NO_COW]
-    said.append(weighed_said(animals))
+    said.append(weighed_said(animals, OWN_MILK if supplied else ALL_MILK))
     if not counted:
         return [*said, NO_COUNT.format(cows=len(animals))]
     taken = [cow.cells[0] for cow in counted if cow.cells]
@@ -209,15 +216,15 @@ def sure_of(
     return said
 
 
-def weighed_said(animals: list[CowIn]) -> str:
-    """How much of the milk a meter weighed, in words."""
+def weighed_said(animals: list[CowIn], milk: str) -> str:
+    """How much of ``milk`` (what the cows are of) a meter weighed, in words."""
     rows = [at for cow in animals for at in cow.milkings if at.kg is not None]
     whole = sum(at.kg or 0 for at in rows)
     weighed = sum(at.kg or 0 for at in rows if at.weighed)
     share = round(100 * weighed / whole) if whole else 0
     if share == 100 and all(at.weighed for at in rows):
-        return ALL_WEIGHED
-    return PART_WEIGHED.format(share=share) if share else NONE_WEIGHED
+        return ALL_WEIGHED.format(milk=milk)
+    return PART_WEIGHED.format(share=share, milk=milk) if share else NONE_WEIGHED
 
 
 def feeds_of(feeds: list[FeedIn], hours: float) -> Feeds:
@@ -248,7 +255,7 @@ def washing_of(lot: MilkLot) -> Washing:
         said.append(NOT_WASHED.format(tank=lot.tank))
     else:
         hours = round((lot.opened_at - washed).total_seconds() / 3600)
-        said.append(WASHED.format(tank=str(lot.tank).capitalize(), hours=hours))
+        said.append(WASHED.format(tank=capfirst(str(lot.tank)), hours=hours))
     number = len(rows)
     said.append(READ.format(number=number, s="s" * (number != 1)) if rows else NO_TEMPERATURE)
     return Washing(washed=washed, readings=rows, sure=said)
