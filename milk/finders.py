@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from django.core.exceptions import ObjectDoesNotExist, ValidationError
 from django.urls import reverse
+from django.utils.text import capfirst
 
 from config.find import register
 from milk.models import MilkLot, Tank, Vat, Wheel
@@ -42,7 +43,7 @@ def tanks(text: str) -> Iterator[tuple[str, str]]:
         tank = Tank.find(text)
     except ObjectDoesNotExist:
         return
-    yield str(tank).capitalize(), reverse("milk:tanks")
+    yield capfirst(str(tank)), reverse("milk:tanks")
 
 
 register("Wheels", wheels)

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.utils import timezone
+from django.utils.text import capfirst
 
 from config.entries import Entry, Stamp, check_not_ahead
 from config.errors import Conflict
@@ -88,7 +89,7 @@ def check_fits(tank: Tank, kg: Decimal) -> None:
 def check_stands(entry: Entry | None, field: str) -> None:
     """Refuse to hang something on a struck entry."""
     if entry is not None and entry.is_struck:
-        raise ValidationError({field: STRUCK.format(thing=str(entry).capitalize())})
+        raise ValidationError({field: STRUCK.format(thing=capfirst(str(entry)))})
 
 
 def drawn_lots(column: str, entry: Entry) -> list[MilkLot]:

@@ -11,6 +11,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
+from django.utils.text import capfirst
 
 from config import entries
 from config.entries import Stamp
@@ -229,7 +230,7 @@ def check_one_named(*things: Any) -> None:
             raise ValidationError({"lot": LOT_VOID.format(lot=thing)})
     elif thing.is_struck:
         field = "starter_can" if isinstance(thing, StarterCan) else type(thing).__name__.lower()
-        raise ValidationError({field: NO_STANDING.format(thing=str(thing).capitalize())})
+        raise ValidationError({field: NO_STANDING.format(thing=capfirst(str(thing)))})
 
 
 def lots_in(tank: Tank, at: datetime) -> list[int]:

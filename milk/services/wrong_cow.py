@@ -5,6 +5,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.text import capfirst
 
 from config import entries
 from config.entries import Stamp
@@ -111,7 +112,7 @@ def check_places(
     ):
         check_stands(entry, field)
     if tank.use == Tank.Use.WASTE:
-        raise ValidationError({"tank": INTO_WASTE.format(tank=str(tank).capitalize())})
+        raise ValidationError({"tank": INTO_WASTE.format(tank=capfirst(str(tank)))})
     if to_tank is not None and to_tank.pk == tank.pk:
         raise ValidationError({"to_tank": SAME_TANK.format(tank=tank)})
 

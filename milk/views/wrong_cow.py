@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.text import capfirst
 
 from config.entries import Stamp
 from config.once import once_only
@@ -29,7 +30,7 @@ def wrong_cow(request: HttpRequest) -> HttpResponse:
         made = form.carry_out(record_wrong_cow, stamp=stamp, **form.values())
         if made is not None:
             at = timezone.localtime(made.happened_at).strftime("%H:%M")
-            said = STOPPED.format(tank=str(made.tank).capitalize(), at=at)
+            said = STOPPED.format(tank=capfirst(str(made.tank)), at=at)
             said += REST.format(tank=made.to_tank) if made.to_tank else ""
             messages.success(request, said)
             return redirect("milk:hold", uuid=made.hold.uuid)

@@ -31,7 +31,7 @@ def labels(text):
         ("wheel 00047", "Wheels", "wheel 0004711 of vat 2026-06-10/17"),
         ("2026-06-10/17", "Vats", "Vat 2026-06-10/17"),
         ("b-2026-06-09", "Milk lots", "Lot B-2026-06-09-E"),
-        ("tank b", "Tanks", "Tank b"),
+        ("tank b", "Tanks", "Tank B"),
     ],
 )
 def test_what_people_type_is_found(vat, text, label, title):
