@@ -9,7 +9,7 @@ from django.db import connection, transaction
 from feed.services import deadlines
 from herd.models import Animal
 from herd.services import recordings, withdrawals
-from milk.demo import grass, herd_book, milk_flow, people, story, udder_book
+from milk.demo import cupboard, grass, herd_book, milk_flow, people, story, udder_book
 from milk.demo.estate import DAYS, SEED, Estate
 from milk.models import Tank
 from milk.services import lots
@@ -31,6 +31,7 @@ def load(now: datetime, seed: int = SEED, days: int = DAYS) -> Estate:
     herd_book.make_medicines(estate)
     herd_book.make_animals(estate)
     herd_book.make_courses(estate)
+    cupboard.make_cupboard(estate)
     udder_book.make_udders(estate)
     herd_book.make_lost_tag(estate)
     grass.make_grass(estate)
@@ -43,6 +44,7 @@ def load(now: datetime, seed: int = SEED, days: int = DAYS) -> Estate:
     story.make_lot_tests(estate)
     story.strike_a_milking(estate)
     story.strike_a_test(estate)
+    cupboard.strike_a_course(estate)
     return estate
 
 
