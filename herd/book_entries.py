@@ -9,6 +9,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import cached_property
 from typing import Any
 
 from django.db.models import Q
@@ -46,12 +47,12 @@ class Asked:
     group: Group | None = None
     known_at: datetime | None = None
 
-    @property
+    @cached_property
     def begin(self) -> datetime:
         """The first moment of the first day."""
         return planned_moment(self.first, datetime.min.time(), estate_zone())
 
-    @property
+    @cached_property
     def end(self) -> datetime:
         """The first moment after the last day."""
         return later_moment(self.last + timedelta(days=1), datetime.min.time(), estate_zone())
@@ -177,7 +178,8 @@ def families_of(asked: Asked, who: Q | None) -> tuple[Family, ...]:
     roots = [row for pk, row in rows.items() if pk not in copied]
     given: dict[int, list[Dose]] = defaultdict(list)
     found = Dose.objects.filter(asked.known, course__in=[root.pk for root in roots])
-    for dose in found.select_related(*RELATED).order_by("happened_at", "pk"):
+    # Few people give many doses: each of them is read once.
+    for dose in found.prefetch_related(*RELATED).order_by("happened_at", "pk"):
         given[dose.course_id].append(dose)
     return tuple(family_of(asked, root, rows, tuple(given[root.pk])) for root in roots)
 
@@ -214,7 +216,11 @@ def dry_offs_of(asked: Asked, who: Q | None) -> tuple[DryOff, ...]:
     """What was put into udders at drying off in the days asked for, struck ones too."""
     found = DryOff.objects.filter(who or Q(), asked.known, cover__in=COVERS)
     found = found.filter(happened_at__gte=asked.begin, happened_at__lt=asked.end)
-    return tuple(found.select_related("animal", "medicine", *RELATED).order_by("happened_at", "pk"))
+    return tuple(
+        found.select_related("animal")
+        .prefetch_related("medicine", *RELATED)
+        .order_by("happened_at", "pk")
+    )
 
 
 def receipts_of(

@@ -12,7 +12,7 @@ from uuid import UUID
 from config.entries import Entry
 from herd.book_entries import Asked, Entries
 from herd.models import Calving, Course, Dose, PeriodRule, WithdrawalPeriod
-from herd.services.withdrawals import Facts, by, grouped, leaflet_of
+from herd.services.withdrawals import Facts, by, doubled_courses, grouped, leaflet_of, stands_of
 from herd.withdrawal import Rule
 
 
@@ -34,7 +34,7 @@ def ends_of(asked: Asked, entries: Entries) -> Ends:
     animals = animals_in(entries)
     if not animals:
         return {}
-    rows = table_rows(animals) if asked.known_at is None else rows_as_known(asked, entries)
+    rows = table_rows(entries) if asked.known_at is None else rows_as_known(asked, entries)
     return {row.source: end_of(row) for row in rows}
 
 
@@ -44,9 +44,23 @@ def animals_in(entries: Entries) -> list[int]:
     return sorted(orders | {one.animal_id for one in entries.dry_offs})
 
 
-def table_rows(animals: list[int]) -> Any:
+def table_rows(entries: Entries) -> Any:
     """The rows as they stand."""
-    return WithdrawalPeriod.objects.filter(animal__in=animals)
+    rows = WithdrawalPeriod.objects.filter(animal__in=animals_in(entries))
+    return rows.filter(source__in=sources_in(entries)).only(
+        "source", "during", "meat_until", "meat_open"
+    )
+
+
+def sources_in(entries: Entries) -> set[UUID]:
+    """The numbers of the entries that may have a period of their own."""
+    sources = {dry_off.uuid for dry_off in entries.dry_offs}
+    for family in entries.families:
+        sources.add(family.root.uuid)
+        # A dose of a struck course has a period by itself.
+        if family.root.is_struck:
+            sources |= {dose.uuid for dose in family.doses}
+    return sources
 
 
 def end_of(row: WithdrawalPeriod) -> End:
@@ -65,14 +79,17 @@ def end_of(row: WithdrawalPeriod) -> End:
 def rows_as_known(asked: Asked, entries: Entries) -> list[WithdrawalPeriod]:
     """The rows that the entries known at a moment would give; nothing is written."""
     animals = animals_in(entries)
-    now = Facts.of(animals)
+    # Nothing is read of the present but where the animals stood and which courses are doubtful.
+    nothing = Facts.of([])
     courses = [
         family.wording
         for family in entries.families
         if family.wording and not asked.struck(family.wording)
     ]
     then = replace(
-        now,
+        nothing,
+        stands=stands_of(animals),
+        doubled=doubled_courses(animals),
         rules=rules_as_known(asked),
         courses=by(courses, "animal_id"),
         doses=doses_by_wording(asked, entries),
@@ -120,6 +137,8 @@ def rules_as_known(asked: Asked) -> tuple[Rule, ...]:
 
 
 def calvings_as_known(asked: Asked, animals: list[int]) -> list[Entry]:
-    """The calvings of then."""
-    found = Calving.objects.filter(asked.known, dam__in=animals).order_by("happened_at")
+    """The calvings of then that may end what was put in at a drying off of the days asked for."""
+    found = Calving.objects.filter(
+        asked.known, dam__in=animals, happened_at__gte=asked.begin
+    ).order_by("happened_at")
     return [calving for calving in found if asked.stands(calving)]

@@ -8,7 +8,7 @@ is then below nothing, and that is said.
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 
 from django.utils import timezone
@@ -16,6 +16,8 @@ from django.utils import timezone
 from herd import stock
 from herd.medicine_rules import EXPIRES_SOON, TUBES_A_COW, MedicineRules, medicine_rules
 from herd.models import Course, Dose, DryOff, Medicine, MedicineMove
+from herd.planned import later_moment
+from herd.services.withdrawals import estate_zone
 from herd.stock import Event, Shelf
 
 # How far back uses off the leaflet are listed.
@@ -210,14 +212,15 @@ class Events:
     def batch(self, medicine: Medicine, key: Key, day: date, soon: date) -> Batch:
         events = self.found[key]
         shelf = stock.shelf(events)
-        late = sum(is_late(event, shelf.expires_on) for event in events)
+        late = used_after(events, shelf.expires_on) if shelf.expires_on else 0
         return Batch(medicine, self.names[key], shelf, day, soon, late)
 
 
-def is_late(event: Event, expires: date | None) -> bool:
-    """Whether a batch was put into a cow after its date."""
-    into_a_cow = event.what in (stock.GIVEN, stock.DRIED_OFF)
-    return into_a_cow and expires is not None and timezone.localdate(event.at) > expires
+def used_after(events: list[Event], expires: date) -> int:
+    """How often a batch was put into a cow after its date; on the day itself it is still good."""
+    over = later_moment(expires + timedelta(days=1), time.min, estate_zone())
+    into_a_cow = (stock.GIVEN, stock.DRIED_OFF)
+    return sum(event.at >= over and event.what in into_a_cow for event in events)
 
 
 def events_of(medicine: Medicine, batch: str) -> list[Event]:

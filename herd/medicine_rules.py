@@ -1,7 +1,7 @@
 """The dated rules that the medicine book and the cupboard are judged by."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
 
@@ -21,11 +21,17 @@ class MedicineRules:
     """The values of these rules over time; of several schemes the longest or largest counts."""
 
     rows: tuple[Rule, ...]
+    # A book asks for the same days again and again.
+    asked: dict[tuple[str, date], Decimal | None] = field(
+        default_factory=dict, compare=False, repr=False
+    )
 
     def value(self, name: str, day: date) -> Decimal | None:
         """A rule's value on a day; None when there is none."""
-        noon = datetime(day.year, day.month, day.day, 12, tzinfo=estate_zone())
-        return Estate(estate_zone(), self.rows).rule(name, noon)
+        if (name, day) not in self.asked:
+            noon = datetime(day.year, day.month, day.day, 12, tzinfo=estate_zone())
+            self.asked[name, day] = Estate(estate_zone(), self.rows).rule(name, noon)
+        return self.asked[name, day]
 
     def keep_until(self, last: date) -> date | None:
         """The day until which an entry must be kept; None when no rule says so."""

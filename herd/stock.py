@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
+from typing import NamedTuple
 
 RECEIVED, COUNTED = "received", "counted"
 GIVEN, DRIED_OFF = "given", "dried off"
@@ -21,8 +22,7 @@ NOTHING = Decimal(0)
 _PLACE = {RECEIVED: 0, **dict.fromkeys(LEAVING, 1), COUNTED: 2}
 
 
-@dataclass(frozen=True)
-class Event:
+class Event(NamedTuple):
     """Something that changed a batch, or counted it. ``key`` tells events of one moment apart."""
 
     at: datetime
@@ -63,7 +63,7 @@ class Shelf:
             self.on_shelf = self.counted = event.quantity
             self.counted_at = event.at
         else:
-            self.totals[event.what] = self.total(event.what) + event.quantity
+            self.totals[event.what] = self.totals.get(event.what, NOTHING) + event.quantity
             self.on_shelf += event.quantity if event.what == RECEIVED else -event.quantity
         # The earliest date ever written of a batch is the careful one.
         if event.expires_on:

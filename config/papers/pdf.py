@@ -45,9 +45,17 @@ def signs_of(style: str) -> frozenset[int]:
         return frozenset(font.getBestCmap())
 
 
+@cache
+def known_signs() -> frozenset[int]:
+    """The code points that every style can draw."""
+    return signs_of("") & signs_of("B")
+
+
 def printable(text: str) -> str:
     """Text with every sign the typeface lacks in any style as ``[?]``."""
-    known = signs_of("") & signs_of("B")
+    if text.isascii() and text.isprintable():
+        return text
+    known = known_signs()
     plain = unicodedata.normalize("NFC", text)
     return "".join(
         sign if ord(sign) in known else " " if sign.isspace() else UNKNOWN_SIGN for sign in plain
@@ -100,6 +108,7 @@ class Sheet(FPDF):
         self.set_creation_date(paper.made_at)
         self.alias_nb_pages("{pages}")
         self.widths: dict[tuple[str, str], float] = {}
+        self.rows: dict[tuple[str, float, str, float], list[str]] = {}
         self.add_page()
 
     def close(self) -> None:
@@ -279,7 +288,14 @@ class Sheet(FPDF):
             self.widths[key] = self.get_string_width(text)
         return self.widths[key]
 
-    def broken(self, text: str, wide: float, style: str) -> Iterator[str]:
+    def broken(self, text: str, wide: float, style: str) -> list[str]:
+        """Text in lines of at most this width, remembered: books repeat themselves."""
+        key = (text, wide, style, self.font_size_pt)
+        if key not in self.rows:
+            self.rows[key] = list(self.rows_of(text, wide, style))
+        return self.rows[key]
+
+    def rows_of(self, text: str, wide: float, style: str) -> Iterator[str]:
         """Text in lines of at most this width; a word that is too long is cut."""
         blank = self.width_of(" ", style)
         line, used = "", 0.0
