@@ -7,6 +7,7 @@ computed from the entries and may be computed again.
 """
 
 import uuid as uuids
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any, ClassVar, Self, TypeVar
@@ -15,7 +16,7 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 from django.contrib.auth.models import AbstractBaseUser
 from django.core.exceptions import ValidationError
-from django.db import models, transaction
+from django.db import IntegrityError, models, transaction
 from django.utils import timezone
 
 from config.errors import Conflict, at_their_fields
@@ -230,6 +231,29 @@ def record(model: type[EntryT], *, stamp: Stamp, **fields: Any) -> EntryT:
     entry.full_clean()
     entry.save(force_insert=True)
     return entry
+
+
+@transaction.atomic
+def record_all(
+    model: type[EntryT], several: Sequence[tuple[Stamp, Mapping[str, Any]]]
+) -> list[EntryT]:
+    """Write several entries of ``model``, all or none, in one statement where nothing is wrong.
+
+    What they name must have been read from the book. The database refuses what ``record`` looks up
+    beforehand; then they are written one by one, for its words. Raises ValidationError by field.
+    """
+    made = [model(**stamp.columns(), **fields) for stamp, fields in several]
+    named = {field.name for field in model._meta.concrete_fields if field.is_relation}
+    try:
+        for entry in made:
+            check_not_ahead(entry.happened_at)
+            entry.clean_fields(exclude=named)
+            entry.clean()
+        with transaction.atomic():
+            model._default_manager.bulk_create(made)
+        return made
+    except (IntegrityError, ValidationError):
+        return [record(model, stamp=stamp, **fields) for stamp, fields in several]
 
 
 @transaction.atomic

@@ -50,7 +50,11 @@ class NumberOfEntry(serializers.UUIDField):
 
 @extend_schema_field(OpenApiTypes.UUID)
 class EntryRelated(serializers.RelatedField[Any, Any, str]):
-    """Another entry, by its id; a struck one is refused unless ``struck_ok``."""
+    """Another entry, by its id; a struck one is refused unless ``struck_ok``.
+
+    A serializer read many times may bring the entries it is going to name in its context, as
+    ``known``: model to entries by id.
+    """
 
     def __init__(self, *, struck_ok: bool = False, **kwargs: Any) -> None:
         self.struck_ok = struck_ok
@@ -64,7 +68,12 @@ class EntryRelated(serializers.RelatedField[Any, Any, str]):
             number = uuid.UUID(data) if isinstance(data, str) else None
         except ValueError:
             number = None
-        entry: Entry | None = queryset.filter(uuid=number).first() if number else None
+        known: Any = self.context.get("known", {}).get(queryset.model)
+        entry: Entry | None
+        if known is not None:
+            entry = known.get(number)
+        else:
+            entry = queryset.filter(uuid=number).first() if number else None
         if entry is None:
             raise serializers.ValidationError(UNKNOWN.format(name=name, number=str(data)[:60]))
         if entry.is_struck and not self.struck_ok:

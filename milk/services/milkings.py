@@ -49,9 +49,10 @@ NAMED_AT_MOST = 5
 # A file sent twice brings each row once.
 INSERT = """
     INSERT INTO milk_cowmilking (animal_id, milking_id, lot_id, upload_id, grams, at_s, goes)
-    SELECT animal, %(milking)s, lot, %(upload)s, grams, at_s, goes
-    FROM unnest(%(animal)s::int[], %(lot)s::int[], %(grams)s::int[], %(at_s)s::int2[],
-                %(goes)s::int2[]) AS row(animal, lot, grams, at_s, goes)
+    SELECT animal, milking, lot, upload, grams, at_s, goes
+    FROM unnest(%(animal)s::int[], %(milking)s::int[], %(lot)s::int[], %(upload)s::int[],
+                %(grams)s::int[], %(at_s)s::int2[], %(goes)s::int2[])
+         AS row(animal, milking, lot, upload, grams, at_s, goes)
     ON CONFLICT (animal_id, milking_id) DO NOTHING
 """
 
@@ -164,33 +165,45 @@ def sum_of(rows: Iterable[CowRow]) -> Decimal:
 
 def insert_rows(milking: Milking, rows: Sequence[CowRow]) -> int:
     """Insert meter rows, each to its part's lot; rows that are there stay. The number inserted."""
-    if not rows:
+    return insert_all([(milking, rows)])
+
+
+def insert_all(milked: Sequence[tuple[Milking, Sequence[CowRow]]]) -> int:
+    """The same for several milkings, in one statement."""
+    parts = parts_by_milking([milking for milking, _ in milked])
+    flat = [(milking, row) for milking, rows in milked for row in rows]
+    if not flat:
         return 0
-    parts = parts_of(milking)
-    columns = {
-        "milking": milking.pk,
-        "upload": milking.upload_id,
-        "animal": [row.animal.pk for row in rows],
-        "lot": [lot_for(row.goes, row.at_s, parts) for row in rows],
-        "grams": [row.grams for row in rows],
-        "at_s": [row.at_s for row in rows],
-        "goes": [int(row.goes) for row in rows],
+    columns: dict[str, list[Any]] = {
+        "milking": [milking.pk for milking, _ in flat],
+        "upload": [milking.upload_id for milking, _ in flat],
+        "animal": [row.animal.pk for _, row in flat],
+        "lot": [lot_for(row.goes, row.at_s, parts[milking.pk]) for milking, row in flat],
+        "grams": [row.grams for _, row in flat],
+        "at_s": [row.at_s for _, row in flat],
+        "goes": [int(row.goes) for _, row in flat],
     }
     with connection.cursor() as cursor:
         cursor.execute(INSERT, columns)
         return int(cursor.rowcount)
 
 
-def parts_of(milking: Milking) -> list[tuple[float, int]]:
-    """The parts of a milking: seconds after its start at which each begins, and its lot (key).
+def parts_by_milking(milkings: Collection[Milking]) -> dict[int, list[tuple[float, int]]]:
+    """The parts of each milking (key): seconds after its start at which one begins, and its lot.
 
     A part begins with the milking or with the opening of its lot, whichever is later.
     """
-    rows = MilkingPart.objects.filter(milking=milking).order_by("lot__opened_at", "lot")
-    return [
-        ((opened - milking.happened_at).total_seconds(), lot)
-        for opened, lot in rows.values_list("lot__opened_at", "lot")
-    ]
+    found: dict[int, list[tuple[float, int]]] = {milking.pk: [] for milking in milkings}
+    began = {milking.pk: milking.happened_at for milking in milkings}
+    rows = MilkingPart.objects.filter(milking__in=found).order_by("lot__opened_at", "lot")
+    for milking, opened, lot in rows.values_list("milking", "lot__opened_at", "lot"):
+        found[milking].append(((opened - began[milking]).total_seconds(), lot))
+    return found
+
+
+def parts_of(milking: Milking) -> list[tuple[float, int]]:
+    """The parts of one milking."""
+    return parts_by_milking([milking])[milking.pk]
 
 
 def lot_for(goes: int, at_s: int | None, parts: Sequence[tuple[float, int]]) -> int | None:

@@ -1,6 +1,6 @@
 """A milking of the whole herd written in one act, its lots computed once."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -18,7 +18,7 @@ from milk.services.milkings import (
     CowRow,
     check_milking,
     check_rows,
-    insert_rows,
+    insert_all,
     sum_of,
 )
 
@@ -42,10 +42,11 @@ def record_session(*, day: date, session: str, groups: Sequence[GroupMilked]) ->
     """
     lock_tanks()
     check_apart(groups)
-    made = [write(day, session, one) for one in groups]
+    made: list[Milking] = entries.record_all(
+        Milking, [(one.stamp, checked(day, session, one)) for one in groups]
+    )
     flowed_otherwise(*made)
-    for milking, one in zip(made, groups, strict=True):
-        insert_rows(milking, one.cows)
+    insert_all([(milking, one.cows) for milking, one in zip(made, groups, strict=True)])
     return made
 
 
@@ -61,8 +62,8 @@ def check_apart(groups: Sequence[GroupMilked]) -> None:
         raise ValidationError({"cows": TWO_GROUPS.format(animals=", ".join(twice[:5]))})
 
 
-def write(day: date, session: str, one: GroupMilked) -> Milking:
-    """One checked milking without its rows."""
+def checked(day: date, session: str, one: GroupMilked) -> Mapping[str, Any]:
+    """The fields of one milking, without its rows. Raises ValidationError by field."""
     fields = dict(one.fields)
     kg, tank, ended_at = (fields.pop(name, None) for name in ("kg", "tank", "ended_at"))
     check_milking(one.stamp, fields["group"], day, tank, kg, ended_at)
@@ -70,16 +71,13 @@ def write(day: date, session: str, one: GroupMilked) -> Milking:
     measured = [row for row in one.cows if row.goes == CowMilking.Goes.TANK or row.grams]
     if kg is None and not measured:
         raise ValidationError({"kg": KG_MISSING})
-    milking: Milking = entries.record(
-        Milking,
-        stamp=one.stamp,
-        day=day,
-        session=session,
-        tank=tank,
-        ended_at=ended_at,
-        read_kg=kg,
-        kg=sum_of(one.cows) if kg is None else kg,
-        metered=bool(measured),
+    return {
+        "day": day,
+        "session": session,
+        "tank": tank,
+        "ended_at": ended_at,
+        "read_kg": kg,
+        "kg": sum_of(one.cows) if kg is None else kg,
+        "metered": bool(measured),
         **fields,
-    )
-    return milking
+    }

@@ -116,3 +116,34 @@ def test_more_cows_take_no_more_statements() -> None:
 
     statements(2)
     assert statements(40) <= statements(2) + 3
+
+
+@pytest.mark.parametrize(
+    ("spoil", "words"),
+    [
+        (lambda b: b["milkings"][2].update(b["milkings"][0]), "began then already"),
+        (lambda b: b["milkings"][2].update(milker="x" * 61), "60 characters"),
+    ],
+)
+def test_what_the_database_refuses_is_said_in_words(spoil: Any, words: str) -> None:
+    body = Herd().body()
+    cows = body["milkings"][2]["cows"]
+    spoil(body)
+    body["milkings"][2]["cows"] = cows
+    refused = send(body)
+    assert refused.status_code == 400
+    assert words in refused.content.decode()
+    assert not Milking.objects.exists()
+
+
+def test_more_groups_take_few_more_statements() -> None:
+    herd = Herd()
+    with CaptureQueriesContext(connection) as asked:
+        assert send(herd.body()).status_code == 201
+    herd.groups += [(make_group(), [make_animal()]) for _ in range(5)]
+    body = herd.body()
+    later = body["milkings"][3:]
+    body.update(milkings=later)
+    with CaptureQueriesContext(connection) as more:
+        assert send(body).status_code == 201
+    assert len(more) <= len(asked) + 5
