@@ -13,6 +13,7 @@ from herd.breeding import (
     Check,
     Life,
     Rules,
+    Standing,
     carries,
     meant,
     since,
@@ -146,8 +147,11 @@ def overlap(one: tuple[date, date], other: tuple[date, date]) -> int:
     return max((min(one[1], other[1]) - max(one[0], other[0])).days, 0)
 
 
-def cycle(life: Life, today: date, rules: Rules) -> Cycle:
-    """What the rates need of a cow; what is to come is not known."""
+def cycle(life: Life, today: date, rules: Rules, place: Standing | None = None) -> Cycle:
+    """What the rates need of a cow; what is to come is not known.
+
+    ``place``: where she stands today, when that is known already.
+    """
     tomorrow = today + timedelta(days=1)
     could = []
     for begin, end in pairwise((*life.calvings, tomorrow)):
@@ -157,7 +161,7 @@ def cycle(life: Life, today: date, rules: Rules) -> Cycle:
                 span = max(first, came, decided), min(end, left or tomorrow, until)
                 if span[0] < span[1]:
                     could.append(span)
-    place = standing(life, today, rules)
+    place = place or standing(life, today, rules)
     open_services = place.services if place.state == SERVED else ()
     return Cycle(tuple(could), tuple(pregnancies(life, rules)), life.services, open_services)
 

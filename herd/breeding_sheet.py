@@ -1,6 +1,6 @@
 """How the herd breeds at a moment: rates of 21 days, days open, and the calving interval."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -8,7 +8,7 @@ from statistics import fmean, median
 
 from django.utils import timezone
 
-from herd.breeding import IN_CALF, Life, Rules, days_open, standing
+from herd.breeding import IN_CALF, Life, Rules, Standing, days_open, standing
 from herd.breeding_rates import Period, calving_interval, cycle, rates
 from herd.breeding_rules import breeding_rules
 from herd.lives import lives, presence
@@ -39,23 +39,43 @@ class BreedingSheet:
     still_open: int
 
 
-def breeding_sheet(at: datetime, periods: int = PERIODS) -> BreedingSheet:
-    """The figures at a moment. Raises Conflict when a rule they need has no value."""
+def breeding_sheet(
+    at: datetime,
+    periods: int = PERIODS,
+    *,
+    read: Mapping[int, Life] | None = None,
+    places: Mapping[int, Standing] | None = None,
+) -> BreedingSheet:
+    """The figures at a moment. Raises Conflict when a rule they need has no value.
+
+    ``read``, ``places``: the lives of animals (ids) and where they stand at that moment, as far as
+    they are known already; the rest is read.
+    """
     today = timezone.localdate(at)
     rules = breeding_rules(today)
     there = presence(at - max(YEAR, timedelta(days=rules.period * (periods + 1))), at)
+    read, places = read or {}, places or {}
+    others = lives(sorted(there.keys() - read.keys()), at)
     known = {
         animal: replace(life, present=there[animal])
-        for animal, life in lives(sorted(there), at).items()
+        for animal, life in {**read, **others}.items()
+        if animal in there
     }
-    here = [life for life in known.values() if life.present[-1][1] is None]
+    stand = {
+        animal: places.get(animal) or standing(life, today, rules) for animal, life in known.items()
+    }
+    here = [stand[animal] for animal, life in known.items() if life.present[-1][1] is None]
     mean, calvings = calving_interval(known.values(), today)
-    closed = [days for days, is_open in opened(here, today, rules) if not is_open]
-    still = [days for days, is_open in opened(here, today, rules) if is_open]
+    counted = opened(here, today)
+    closed = [days for days, is_open in counted if not is_open]
+    still = [days for days, is_open in counted if is_open]
     return BreedingSheet(
         day=today,
         periods=rates(
-            [cycle(life, today, rules) for life in known.values()], today, rules, periods
+            [cycle(life, today, rules, stand[animal]) for animal, life in known.items()],
+            today,
+            rules,
+            periods,
         ),
         interval=mean,
         calvings=calvings,
@@ -67,9 +87,9 @@ def breeding_sheet(at: datetime, periods: int = PERIODS) -> BreedingSheet:
     )
 
 
-def opened(here: Iterable[Life], today: date, rules: Rules) -> list[tuple[int, bool]]:
+def opened(here: Iterable[Standing], today: date) -> list[tuple[int, bool]]:
     """Days open of every cow that has calved, and whether she still is."""
-    found = (days_open(standing(life, today, rules), today) for life in here)
+    found = (days_open(place, today) for place in here)
     return [days for days in found if days is not None]
 
 

@@ -47,10 +47,11 @@ def one_list(request: HttpRequest, name: str) -> HttpResponse:
 def breeding(request: HttpRequest) -> HttpResponse:
     """To serve, to check, to dry off; the 21-day rate; days open and the interval."""
     now = timezone.now()
+    found = Walk(now)
     context = {
         "now": now,
-        "lists": sheets(request, Walk(now), BREEDING),
-        "sheet": breeding_sheet(now),
+        "lists": sheets(request, found, BREEDING),
+        "sheet": breeding_sheet(now, read=found.lives, places=found.standings),
         "tubes": dry_tubes(timezone.localdate(now)),
         "may_check": may(request.user, "write:pregnancy-checks"),
     }
