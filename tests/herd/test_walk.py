@@ -7,6 +7,7 @@ import pytest
 from django.utils import timezone
 
 from herd import reference
+from herd.breeding_sheet import breeding_sheet
 from herd.models import (
     BreedingDecision,
     BreedRule,
@@ -313,6 +314,9 @@ def test_breeding_sheet_by_page_and_api(breeds, cow, vet_client, vet_api):
     assert len(told["periods"]) == 6
     assert sum(period["pregnant"] for period in told["periods"]) == 1
     assert vet_api.get("/api/breeding/", periods=99).status_code == 400
+    # What the lists have read already gives the same figures.
+    walk = Walk(NOON)
+    assert breeding_sheet(NOON, read=walk.lives, places=walk.standings) == breeding_sheet(NOON)
     page = vet_client.get("/herd/breeding/")
     assert page.status_code == 200
     assert "21-day rate" in page.content.decode()
