@@ -12,7 +12,8 @@ from uuid import UUID
 from config.entries import Entry
 from herd.book_entries import Asked, Entries
 from herd.models import Calving, Course, Dose, PeriodRule, WithdrawalPeriod
-from herd.services.withdrawals import Facts, by, doubled_courses, grouped, leaflet_of, stands_of
+from herd.services.kept_out_reads import doubled_courses
+from herd.services.withdrawals import Facts, by, grouped, leaflet_of, stands_of
 from herd.withdrawal import Rule
 
 

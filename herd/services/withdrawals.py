@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.db import transaction
-from django.db.models import Exists, OuterRef, Q, Subquery
+from django.db.models import Q
 from psycopg.types.range import TimestamptzRange
 
 from config import jobs
@@ -20,10 +20,8 @@ from herd.models import (
     Calving,
     Course,
     Dose,
-    DoseAnswer,
     DryOff,
     GroupStay,
-    HealthEvent,
     Medicine,
     MedicineVersion,
     MilkingTime,
@@ -31,6 +29,7 @@ from herd.models import (
     WithdrawalPeriod,
 )
 from herd.planned import PlannedTime, Stands
+from herd.services.kept_out_reads import doubled_courses, returns_of, unfit_of
 from herd.withdrawal import Estate, Given, Leaflet, Ordered, Period, Rule
 
 FLAG_TASK = "milk.tasks.flag_withheld_milk"
@@ -264,40 +263,10 @@ class Facts:
         )
 
 
-def returns_of(animals: Iterable[int] | None = None) -> Any:
-    """Stays with which animals came back that had left the estate: each is an arrival again.
-
-    ``animals``: of these only; None: of all.
-    """
-    left = GroupStay.objects.standing().filter(
-        animal=OuterRef("animal"), group=None, during__endswith=OuterRef("happened_at")
-    )
-    stays = GroupStay.objects.standing().filter(Exists(left), group__isnull=False)
-    if animals is not None:
-        stays = stays.filter(animal__in=animals)
-    return stays.order_by("happened_at")
-
-
 def dry_leaflets() -> list[Leaflet]:
     """What the leaflets of dry-cow products say: what could be in an udder nobody wrote of."""
     versions = MedicineVersion.objects.standing().filter(milk=withdrawal.DRY)
     return [leaflet_of(version) for version in versions.order_by("pk")]
-
-
-def unfit_of(animals: Sequence[int]) -> Any:
-    """Standing signs that make milk unfit, each with when it was first ``settled`` (or None)."""
-    settling = HealthEvent.objects.standing().filter(settles=OuterRef("pk"))
-    first = settling.order_by("happened_at").values("happened_at")[:1]
-    unfit = HealthEvent.objects.standing().filter(unfit=True, animal__in=animals)
-    return unfit.annotate(settled=Subquery(first)).order_by("happened_at")
-
-
-def doubled_courses(animals: Sequence[int]) -> set[int]:
-    """Courses of which the vet said that two doses were given at once."""
-    answers = DoseAnswer.objects.standing().filter(
-        says=DoseAnswer.Says.TWO, dose__struck_at=None, dose__course__animal__in=animals
-    )
-    return set(answers.values_list("dose__course_id", flat=True))
 
 
 def by(entries: Iterable[Any], column: str) -> dict[int, list[Any]]:

@@ -25,6 +25,8 @@ from milk.demo.cupboard import PRESCRIBER, batch_of
 from milk.demo.estate import EVENING_LATER, HEADS, LINES, STARTS, Estate
 
 USES = {1: "fresh", 12: "hospital", 13: "dry", 14: "close-up"}
+# The way through the barn: the hospital pen lies by the first line, the dry cows at the far end.
+WALK = (1, 2, 3, 4, 12, 5, 6, 7, 8, 9, 10, 11, 14, 13)
 HERE_SINCE = timedelta(days=800)
 # Longer than eight milkings: her first milk goes to the calf.
 COLOSTRUM = timedelta(days=5)
@@ -54,7 +56,15 @@ def make_groups(estate: Estate) -> None:
     start = estate.now - HERE_SINCE
     vet = estate.people["vet"]
     rows = [
-        entry(Group, vet, start, number=number, use=USES.get(number, "milking")) for number in HEADS
+        entry(
+            Group,
+            vet,
+            start,
+            number=number,
+            use=USES.get(number, "milking"),
+            walk_place=WALK.index(number) + 1,
+        )
+        for number in HEADS
     ]
     estate.groups = {group.number: group for group in write(rows)}
     write(milking_times(estate, start))
@@ -119,9 +129,12 @@ def stays_and_calvings(estate: Estate, start: datetime) -> list[GroupStay]:
             dry_offs.append(dry_off(estate, animal, calved - timedelta(days=62)))
             estate.in_milk_from[animal.pk] = calved
             estate.keep_out(animal.pk, calved, calved + COLOSTRUM)
-    for animal in [*estate.herd[13], *estate.herd[14]]:
-        dried = estate.now - timedelta(days=10 + estate.dice.randrange(40))
-        dry_offs.append(dry_off(estate, animal, dried))
+    for number in (13, 14):
+        for animal in estate.herd[number]:
+            since = estate.dice.randrange(40)
+            # The last weeks before she calves she stands close-up.
+            since = 42 + since // 2 if number == 14 else 5 + since
+            dry_offs.append(dry_off(estate, animal, estate.now - timedelta(days=since)))
     write(calvings)
     write(dry_offs)
     return stays

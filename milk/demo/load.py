@@ -9,7 +9,17 @@ from django.db import connection, transaction
 from feed.services import deadlines
 from herd.models import Animal
 from herd.services import recordings, withdrawals
-from milk.demo import cupboard, grass, herd_book, milk_flow, people, story, udder_book
+from milk.demo import (
+    breeding_book,
+    cupboard,
+    grass,
+    herd_book,
+    milk_flow,
+    people,
+    plans,
+    story,
+    udder_book,
+)
 from milk.demo.estate import DAYS, SEED, Estate
 from milk.models import Tank
 from milk.services import lots
@@ -29,9 +39,11 @@ def load(now: datetime, seed: int = SEED, days: int = DAYS) -> Estate:
     people.make_rules(estate)
     herd_book.make_groups(estate)
     herd_book.make_medicines(estate)
+    plans.make_plans(estate)
     herd_book.make_animals(estate)
     herd_book.make_courses(estate)
     cupboard.make_cupboard(estate)
+    breeding_book.make_breeding(estate)
     udder_book.make_udders(estate)
     herd_book.make_lost_tag(estate)
     grass.make_grass(estate)

@@ -117,21 +117,20 @@ def measure(name: str, hand: float, work: Callable[[], Any]) -> None:
     say(f"{name:<24} {took * 1000:>8.0f} ms {took / hand:>7.1f} x  {len(seen):>3} statements")
 
 
-def write_years() -> None:
-    """Cows, one group of each hundred, five medicines, and the courses of ten years."""
+def rows(model: Any, moments: list[datetime], fields: Callable[[int], dict[str, Any]]) -> Any:
+    """Entries of a model at these moments, written at once."""
     by, _ = User.objects.get_or_create(username="bench")
-    start = timezone.now() - timedelta(days=366 * YEARS)
+    return model.objects.bulk_create(
+        [
+            model(**Stamp.now(by, at).columns(), received_at=at, **fields(number))
+            for number, at in enumerate(moments)
+        ],
+        batch_size=5000,
+    )
 
-    def rows(model: Any, moments: list[datetime], fields: Callable[[int], dict[str, Any]]) -> Any:
-        return model.objects.bulk_create(
-            [
-                model(**Stamp.now(by, at).columns(), received_at=at, **fields(number))
-                for number, at in enumerate(moments)
-            ],
-            batch_size=5000,
-        )
 
-    supplier = rows(Holding, [start], lambda _: {"name": "Bench supplier", "address": "Lane 1"})[0]
+def write_herd(start: datetime) -> list[Animal]:
+    """The cows, in groups of a hundred."""
     cows = rows(
         Animal,
         [start] * COWS,
@@ -147,6 +146,12 @@ def write_years() -> None:
             "during": DateTimeTZRange(start, None, "[)"),
         },
     )
+    return list(cows)
+
+
+def write_cupboard(start: datetime) -> list[Medicine]:
+    """Five medicines with their leaflets, and a receipt of each a month."""
+    supplier = rows(Holding, [start], lambda _: {"name": "Bench supplier", "address": "Lane 1"})[0]
     medicines = rows(
         Medicine,
         [start] * 5,
@@ -176,6 +181,11 @@ def write_years() -> None:
             "proof": f"note {n}",
         },
     )
+    return list(medicines)
+
+
+def write_courses(start: datetime, cows: list[Animal], medicines: list[Medicine]) -> None:
+    """The courses of ten years with their doses."""
     gap = timedelta(days=365) / COURSES_A_YEAR
     moments = [start + gap * n for n in range(COURSES_A_YEAR * YEARS)]
     courses = rows(
@@ -200,6 +210,12 @@ def write_years() -> None:
             "batch": f"B{n * 12 * YEARS // (COURSES_A_YEAR * YEARS * DOSES)}",
         },
     )
+
+
+def write_years() -> None:
+    """Cows, one group of each hundred, five medicines, and the courses of ten years."""
+    start = timezone.now() - timedelta(days=366 * YEARS)
+    write_courses(start, write_herd(start), write_cupboard(start))
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE")
     withdrawals.rebuild_all()

@@ -1,7 +1,7 @@
 """One row of any kind of entry, for tests that go through all of them."""
 
 from collections.abc import Callable
-from datetime import date, time
+from datetime import date, time, timedelta
 from decimal import Decimal
 from itertools import count
 from typing import Any
@@ -20,17 +20,36 @@ MAKERS: dict[str, Callable[[], Any]] = {
     "FeedShareRule": lambda: guessed("FeedShareRule", at_most=Decimal(1)),
     "FieldWork": feed.make_work,
     "ForageBatch": feed.make_batch,
+    "AirHour": lambda: guessed("AirHour", hour=herd.NOON + next(number) * herd.HOUR),
+    "ClearanceRule": lambda: feed.make_clearance_rule(valid_from=another_day()),
+    "DryMatterSample": feed.make_sample,
+    "FeedFigure": lambda: guessed("FeedFigure", valid_from=another_day()),
+    "StackCheck": lambda: feed.make_stack_check(feed.make_feed_lot()),
+    "WaitRule": lambda: feed.make_wait_rule(valid_from=another_day()),
     "WindowRule": lambda: feed.make_window_rule(from_temperature=next(number)),
     "StoreStay": lambda: milk.put_in_store(milk.make_wheel()),
 }
 # Values a plain guess would not meet, because a rule of the table asks for them.
 NEEDED: dict[str, Callable[[], dict[str, Any]]] = {
     "MedicineMove": lambda: {"what": "broken"},
+    "HoldStep": lambda: {
+        "hold": guessed("Hold", tank=milk.make_tank()),
+        "what": "sampled",
+        "why": "",
+    },
     "Limit": lambda: {"at_most": Decimal(1)},
+    "MilkFigure": lambda: {"valid_from": another_day()},
+    "WithheldMilk": lambda: {"group": herd.make_group(milked=False)},
+    "WrongCow": lambda: {"hold": guessed("Hold", tank=milk.make_tank())},
     "Hold": lambda: {"tank": milk.make_tank()},
     "VatFill": lambda: {"tank": milk.make_tank()},
     "Tray": lambda: {"number": next(number)},
 }
+
+
+def another_day() -> date:
+    """A day no other row has, for tables that take one row a day."""
+    return date(2000, 1, 1) + timedelta(days=next(number))
 
 
 def make_any(model: type[Entry]) -> Entry:

@@ -27,6 +27,7 @@ from herd.models import (
     HealthEvent,
     Holding,
     Medicine,
+    MedicineMove,
     MedicineVersion,
     MilkingTime,
     Recording,
@@ -235,3 +236,15 @@ def make_recording(animal: Animal | None = None, cells: Any = 120, **fields: Any
     recordings.set_valid_to([recording.animal_id])
     recording.refresh_from_db()
     return recording
+
+
+def receive(medicine: Medicine, batch: str = "B-1", **fields: Any) -> MedicineMove:
+    """A receipt of a batch, as the delivery note has it."""
+    fields.setdefault("quantity", Decimal(40))
+    fields.setdefault("expires_on", date(2027, 5, 31))
+    fields.setdefault("proof", "delivery note 1207")
+    fields.setdefault("happened_at", LONG_AGO)
+    move: MedicineMove = make(
+        MedicineMove, medicine=medicine, what="received", batch=batch, **fields
+    )
+    return move

@@ -1,18 +1,26 @@
 """A cow in group 5 of the estate, the rules in force, and a tube with 84 h on its leaflet."""
 
-from datetime import time
+from datetime import date, time
 
 import pytest
 
 from herd import reference
 from herd.models import Animal, Group, Medicine, PeriodRule
 from tests.factories.herd import (
+    DAY,
+    LONG_AGO,
+    NOON,
     make_animal,
+    make_course,
+    make_dose,
     make_group,
+    make_holding,
     make_medicine,
     make_milking_time,
     make_stamp,
+    make_user,
     put_in_group,
+    receive,
 )
 
 
@@ -53,3 +61,35 @@ def cow(rules, group_5) -> Animal:
 @pytest.fixture
 def tube(db) -> Medicine:
     return make_medicine(84, name="Tube A", leaflet_doses=3, leaflet_interval=12)
+
+
+@pytest.fixture
+def book_rules(db):
+    """Every dated rule of the reference, entered as an estate enters them."""
+    reference.load_reference(make_stamp(at=LONG_AGO))
+
+
+@pytest.fixture
+def supplier(db):
+    """Who sells the estate its medicines."""
+    return make_holding(name="Saltbeck medicines", address="Salt Lane 3, Saltbeck")
+
+
+@pytest.fixture
+def whole(book_rules, supplier):
+    """Cow 1042 in group 5: three doses in three days, everything about them written."""
+    medicine = make_medicine(84, name="Lanolactin", actives="an invented penicillin", unit="tube")
+    receive(medicine, supplier=supplier)
+    cow = make_animal(1042)
+    put_in_group(cow, make_group(5))
+    course = make_course(
+        cow,
+        medicine=medicine,
+        doses=3,
+        interval_hours=24,
+        prescriber="Dr Ada Vetter, 0999 123",
+        prescribed_on=date(2026, 6, 2),
+    )
+    for number in range(3):
+        make_dose(course, at=NOON + number * DAY, batch="B-1", by=make_user("stockman"))
+    return course
