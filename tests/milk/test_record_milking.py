@@ -146,7 +146,7 @@ def test_a_row_no_meter_can_read_is_refused(row, words):
 def test_a_struck_tank_is_refused():
     tank = milk.make_tank(name="Z")
     entries.strike(tank, by=make_user("cheesemaker"), reason="twice")
-    with pytest.raises(ValidationError, match="Tank z was struck"):
+    with pytest.raises(ValidationError, match="Tank Z was struck"):
         milk.make_milking(tank=tank)
 
 
