@@ -13,8 +13,9 @@ from django.utils import timezone
 
 from config.notices import close_gone, raise_notice
 from config.roles import MILKER, VET
+from herd.milking_list import milking_list
 from herd.models import Group, MilkingTime
-from herd.withheld import Answer, withheld_list
+from herd.withheld import Answer
 from milk.figures import figures_on
 from milk.models import MilkFigure, Milking, Tank
 
@@ -51,7 +52,7 @@ def look_before_milkings(*, at: datetime) -> dict[str, int]:
     still: set[str] = set()
     cows = 0
     for coming in planned(at, first or timedelta(0)) if first is not None else ():
-        out = [one for one in withheld_list(at, group=coming.group) if one.withheld]
+        out = withheld_at(coming, at)
         if not out or is_waste(coming.line):
             continue
         cows += len(out)
@@ -63,6 +64,15 @@ def look_before_milkings(*, at: datetime) -> dict[str, int]:
             ring(cause, coming, out, VET)
     close_gone("before-milking:", still=still, at=at)
     return {"milkings": len(still), "cows": cows}
+
+
+def withheld_at(coming: Coming, at: datetime) -> list[Answer]:
+    """The cows that stand there and are NOT for the tank at that milking.
+
+    One whose first milking back it is does not ring, though she is withheld until its start.
+    """
+    listed = milking_list(at, Group.find(str(coming.group)))
+    return [one for one in listed.answers if one.withheld and one.animal_id not in listed.back]
 
 
 def minutes(figure: MilkFigure | None) -> timedelta | None:
