@@ -147,6 +147,7 @@ def test_every_kind_is_there() -> None:
     kinds = {loader.kind for loader in all_loaders()}
     assert kinds == {
         "animals", "groups", "recordings", "milkings", "lot-tests", "forage-batches",
+        "air-hours",
     }  # fmt: skip
 
 

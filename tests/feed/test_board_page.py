@@ -45,7 +45,7 @@ def test_load_to_be_fed_first_leads_to_the_form(feed_hand_client: Pages) -> None
     page = text(feed_hand_client, "/feed/board/?at=2026-06-02T21:00")
     assert f"Feed load {batch.pk} first." in page
     assert f"/feed/feedings/new/?of={batch.uuid}" in page
-    assert f"/entries/heap-checks/new/?batch=load%20{batch.pk}" in page
+    assert f"/feed/batches/{batch.uuid}/heap/" in page
     assert "feed by" in page
 
 

@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 from django.core.exceptions import ValidationError
 
-from milk.models import CoolingRule, LaboratorySetting, Limit
-from milk.reference import COOLING, LIMITS, load_reference, rows
+from milk.models import CoolingRule, LaboratorySetting, Limit, MilkFigure
+from milk.reference import COOLING, FIGURES, LIMITS, load_reference, rows
 from milk.services.laboratories import record_setting
 from milk.services.limits import record_cooling_rule, record_limit
 from tests.factories.milk import stamp_at
@@ -34,12 +34,14 @@ def test_the_unit_is_that_of_the_results() -> None:
 
 
 def test_reference_rows_are_loaded_once_each_with_its_source() -> None:
-    assert load_reference(stamp_at()) == len(rows(LIMITS)) + len(rows(COOLING))
+    files = (LIMITS, COOLING, FIGURES)
+    assert load_reference(stamp_at()) == sum(len(rows(file)) for file in files)
     assert Limit.objects.count() == len(rows(LIMITS))
     assert CoolingRule.objects.count() == len(rows(COOLING))
     assert load_reference(stamp_at()) == 0
     assert not Limit.objects.filter(source="").exists()
     assert not CoolingRule.objects.filter(source="").exists()
+    assert not MilkFigure.objects.filter(source="").exists()
     plate = Limit.objects.get(what="plate", of="mean", scheme="EU 853/2004")
     assert (plate.at_most, plate.months, plate.samples_a_month) == (100, 2, 2)
     cells = Limit.objects.get(what="cells", of="mean", scheme="EU 853/2004")

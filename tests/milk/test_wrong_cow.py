@@ -32,8 +32,6 @@ pytestmark = pytest.mark.django_db
 MINUTE, HOUR = timedelta(minutes=1), timedelta(hours=1)
 # Tuesday 9 June 2026, 05:40 on the estate's clock.
 MILKED = milk.EVENING - 10 * HOUR - 50 * MINUTE
-# The hold arrives when the test runs; whoever pours after that knows of it.
-NOW = timezone.now() + MINUTE
 ACTIVE = "an invented cephalosporin"
 
 
@@ -207,8 +205,10 @@ def test_a_product_without_its_substances_is_not_known(morning: Morning) -> None
 def test_milk_written_after_the_press_is_held_as_well(morning: Morning) -> None:
     wrong = morning.press()
     milk.make_milking(tank=morning.b, at=MILKED - 20 * MINUTE, minutes=30, kg=900)
+    # The hold arrives when the test runs; whoever pours after that knows of it.
+    after = timezone.now() + MINUTE
     with pytest.raises(Conflict, match="held since"):
-        milk.fill(milk.make_vat(at=NOW), tank=morning.b, at=NOW)
+        milk.fill(milk.make_vat(at=after), tank=morning.b, at=after)
     assert len(holds.held_lots(wrong.hold, MILKED + HOUR)) == 1
 
 
