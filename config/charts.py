@@ -9,6 +9,7 @@ with bands, and tall, with bars, for a phone.
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
+from typing import Any, Protocol
 
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
@@ -115,7 +116,7 @@ class Chart:
             ),
             format_html_join("", "{}", ((drawn(box),) for box in boxes.values())),
         )
-        return self.frame("wide", width, height, inside)
+        return svg(self, "chart", "wide", (width, height), inside)
 
     def tall(self) -> SafeString:
         """The drawing with bars, top to bottom; a bar is as long as its share of the stage."""
@@ -133,28 +134,43 @@ class Chart:
                 y += LINE // 2
                 parts.append(bar(node, y, (node.kg or 0) / most if most else 0))
                 y += TALL_ROW
-        return self.frame(
-            "tall",
-            TALL_WIDTH,
-            y + MARGIN,
-            format_html_join("", "{}", ((part,) for part in parts)),
-        )
+        inside = format_html_join("", "{}", ((part,) for part in parts))
+        return svg(self, "chart", "tall", (TALL_WIDTH, y + MARGIN), inside)
 
-    def frame(self, form: str, width: float, height: float, inside: SafeString) -> SafeString:
-        """The svg element around a drawing, with its title and description."""
-        return format_html(
-            '<svg class="chart-{form}" viewBox="0 0 {width} {height}" role="img" '
-            'aria-labelledby="{key}-{form}-t {key}-{form}-d">'
-            '<title id="{key}-{form}-t">{title}</title>'
-            '<desc id="{key}-{form}-d">{description}</desc>{inside}</svg>',
-            form=form,
-            width=number(width),
-            height=number(height),
-            key=self.key,
-            title=self.title,
-            description=self.description,
-            inside=inside,
-        )
+
+class Drawing(Protocol):
+    """What is drawn: the id its elements begin with, and its words for whoever cannot see it."""
+
+    @property
+    def key(self) -> str: ...
+    @property
+    def title(self) -> str: ...
+    @property
+    def description(self) -> str: ...
+
+
+def svg(
+    drawing: Drawing, kind: str, form: str, size: tuple[float, float], inside: Any
+) -> SafeString:
+    """The svg element around a drawing, with its title and description.
+
+    ``kind`` and ``form`` ("plot", "wide") make its class; the form also tells the drawings of the
+    same data apart. ``size``: width and height.
+    """
+    return format_html(
+        '<svg class="{kind}-{form}" viewBox="0 0 {width} {height}" role="img" '
+        'aria-labelledby="{key}-{form}-t {key}-{form}-d">'
+        '<title id="{key}-{form}-t">{title}</title>'
+        '<desc id="{key}-{form}-d">{description}</desc>{inside}</svg>',
+        kind=kind,
+        form=form,
+        width=number(size[0]),
+        height=number(size[1]),
+        key=drawing.key,
+        title=drawing.title,
+        description=drawing.description,
+        inside=inside,
+    )
 
 
 # The style sheet fills held bands with this pattern, by its id; one drawing with bands a page.

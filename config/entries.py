@@ -11,7 +11,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any, ClassVar, Self, TypeVar
-from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.contrib.auth.models import AbstractBaseUser
@@ -19,6 +18,7 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, models, transaction
 from django.utils import timezone
 
+from config.days import estate_zone
 from config.errors import Conflict, at_their_fields
 from config.triggers import append_only as append_only
 from config.triggers import keep_rows as keep_rows
@@ -144,7 +144,7 @@ class Entry(models.Model):
     @property
     def local_happened_at(self) -> datetime:
         """When it happened, on the estate's clock."""
-        return self.happened_at.astimezone(ZoneInfo(settings.TIME_ZONE))
+        return self.happened_at.astimezone(estate_zone())
 
 
 EntryT = TypeVar("EntryT", bound=Entry)
@@ -208,7 +208,7 @@ class Stamp:
 
 def offset_minutes(moment: datetime) -> int:
     """Minutes the estate's clock was ahead of UTC at ``moment``."""
-    offset = moment.astimezone(ZoneInfo(settings.TIME_ZONE)).utcoffset()
+    offset = moment.astimezone(estate_zone()).utcoffset()
     return int(offset.total_seconds() // 60) if offset else 0
 
 
@@ -217,7 +217,7 @@ def check_not_ahead(happened_at: datetime, now: datetime | None = None) -> None:
     now = now or timezone.now()
     ahead = (happened_at.astimezone(UTC) - now.astimezone(UTC)).total_seconds() / 60
     if ahead > CLOCK_TOLERANCE_MINUTES:
-        when = happened_at.astimezone(ZoneInfo(settings.TIME_ZONE)).strftime("%Y-%m-%d %H:%M")
+        when = happened_at.astimezone(estate_zone()).strftime("%Y-%m-%d %H:%M")
         raise ValidationError(
             {"happened_at": IN_THE_FUTURE.format(when=when, minutes=CLOCK_TOLERANCE_MINUTES)}
         )
@@ -333,7 +333,7 @@ def check_reason(reason: str, words: str) -> None:
 def already_struck(entry: Entry) -> str:
     """The sentence for somebody who strikes an entry a second time."""
     assert entry.struck_at is not None
-    local = entry.struck_at.astimezone(ZoneInfo(settings.TIME_ZONE))
+    local = entry.struck_at.astimezone(estate_zone())
     return ALREADY_STRUCK.format(when=local.strftime("%Y-%m-%d %H:%M"), who=entry.struck_by)
 
 

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
+from config.charts import svg
+
 # All lengths are units of the drawing, about a pixel.
 WIDE, NARROW, HEIGHT = 720, 340, 250
 LEFT, RIGHT, TOP, BOTTOM = 46, 16, 28, 34
@@ -71,18 +73,7 @@ class LineChart:
             ),
             self.marks(places, width),
         )
-        return format_html(
-            '<svg class="plot-{form}" viewBox="0 0 {width} {height}" role="img" '
-            'aria-labelledby="{key}-{form}-t {key}-{form}-d"><title id="{key}-{form}-t">{title}'
-            '</title><desc id="{key}-{form}-d">{description}</desc>{inside}</svg>',
-            form=form,
-            width=width,
-            height=HEIGHT,
-            key=self.key,
-            title=self.title,
-            description=self.description,
-            inside=inside,
-        )
+        return svg(self, "plot", form, (width, HEIGHT), inside)
 
     def x(self, place: int, width: int) -> float:
         """Where a point stands from the left."""

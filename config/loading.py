@@ -15,6 +15,7 @@ from django.utils.module_loading import autodiscover_modules
 
 from config.cells import CellError
 from config.columns import Column, Row, in_words, quoted
+from config.days import estate_zone
 from config.entries import CLOCK_TOLERANCE_MINUTES, Stamp, offset_minutes
 from config.errors import Refused
 from config.intake import CHANGES_SHOWN, EXAMPLES, FAULTS_SHOWN, Report, Request
@@ -253,10 +254,6 @@ def given_once(seen: dict[Any, int], key: Any, row: Row, column: str) -> None:
     if key in seen:
         raise Strange(column, GIVEN_TWICE.format(row=seen[key]), "Remove the row that is wrong")
     seen[key] = row.number
-
-
-def estate_zone() -> ZoneInfo:
-    return ZoneInfo(settings.TIME_ZONE)
 
 
 def on_the_clock(naive: datetime) -> datetime:

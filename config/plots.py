@@ -13,7 +13,7 @@ from math import ceil, floor, log10
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
-from config.charts import number
+from config.charts import number, svg
 
 TOP, BOTTOM, LEFT, RIGHT = 14, 30, 46, 14
 WIDE, NARROW = (900, 320), (340, 260)
@@ -111,19 +111,7 @@ class Frame:
                 )
             ),
         )
-        return format_html(
-            '<svg class="plot-{form}" viewBox="0 0 {width} {height}" role="img" '
-            'aria-labelledby="{key}-{form}-t {key}-{form}-d">'
-            '<title id="{key}-{form}-t">{title}</title>'
-            '<desc id="{key}-{form}-d">{words}</desc>{inside}</svg>',
-            form=form,
-            width=self.width,
-            height=self.height,
-            key=plot.key,
-            title=plot.title,
-            words=plot.description,
-            inside=inside,
-        )
+        return svg(plot, "plot", form, (self.width, self.height), inside)
 
     def shade(self) -> SafeString:
         """The band of what is usual."""

@@ -20,9 +20,10 @@ from config.columns import (
     read_rows,
     settle,
 )
+from config.days import estate_zone
 from config.errors import Refused, as_validation_error
 from config.intake import Report, Request, verdict
-from config.loading import Load, Loader, Strange, estate_zone, limit_bytes, loader_named
+from config.loading import Load, Loader, Strange, limit_bytes, loader_named
 from config.models import Upload
 from config.sheets import Fault, Sheet, read_sheet, refuse_size
 

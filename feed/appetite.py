@@ -21,7 +21,6 @@ NRC = "NRC 2001, read in a secondary source"
 KOREAN = "Korean feeding standard, Animal Bioscience 34(10)"
 FILL = "fill by fibre (1.2 % of body weight), read in a secondary source"
 NASEM = "NASEM 2021, from memory"
-MURPHY = "Murphy 1983, from memory"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -9,8 +9,8 @@ from decimal import Decimal
 from django.db.models import Exists, OuterRef
 from psycopg.types.range import TimestamptzRange
 
+from config.days import local_day
 from config.templatetags.sheet import moment
-from feed.days import local_day
 from feed.dry_matter import Known, of_batches
 from feed.models import Feeding, ForageBatch, HeapCheck
 from feed.services.figures import value_on

@@ -3,7 +3,7 @@
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
-from feed.days import local_day
+from config.days import local_day
 from feed.models import FeedShareRule
 from feed.rations import rations_between
 from feed.services.figures import figures_on

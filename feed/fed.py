@@ -5,14 +5,12 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
-from zoneinfo import ZoneInfo
 
-from django.conf import settings
 from django.db import models
 from django.db.models.functions import TruncDate
 
+from config.days import estate_zone, start_of
 from feed import dry_matter
-from feed.days import start_of
 from feed.dry_matter import TAKEN, Known
 from feed.heads import Heads
 from feed.models import Feeding, FeedLot, ForageBatch
@@ -46,10 +44,6 @@ class Portion:
     thing: ForageBatch | FeedLot
     known: Known | None
     offered: tuple[Offered, ...]
-
-    @property
-    def is_grass(self) -> bool:
-        return isinstance(self.thing, ForageBatch)
 
     @property
     def assumed(self) -> str:
@@ -111,7 +105,7 @@ def pieces(
 def portions(first: date, last: date) -> list[Portion]:
     """Every standing feeding of the days first to last, with heads at its hour. In order."""
     start, end = start_of(first), start_of(last + timedelta(days=1))
-    zone = ZoneInfo(settings.TIME_ZONE)
+    zone = estate_zone()
     rows = list(
         Feeding.objects.standing()
         .filter(happened_at__gte=start, happened_at__lt=end)
@@ -154,7 +148,7 @@ class Fed:
 def daily(first: date, last: date) -> Fed:
     """The feed of a long span, summed by group and day, without heads."""
     start, end = start_of(first), start_of(last + timedelta(days=1))
-    day_of = TruncDate("happened_at", tzinfo=ZoneInfo(settings.TIME_ZONE))
+    day_of = TruncDate("happened_at", tzinfo=estate_zone())
     rows = list(
         Feeding.objects.standing()
         .filter(happened_at__gte=start, happened_at__lt=end)

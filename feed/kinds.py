@@ -113,7 +113,7 @@ register(
             moment="decided at",
             help=f"{OWN_RULES} A rule never gives a load that is cut already more time.",
             record=rules.record_window_rule,
-            strike=rules.strike_window_rule,
+            strike=rules.strike_rule,
         ),
         Kind(
             slug="clearance-rules",
@@ -132,7 +132,7 @@ register(
             help="What is cut on one day is out of the trough by this hour of the next. "
             f"{OWN_RULES} A rule never gives a load that is cut already more time.",
             record=rules.record_clearance_rule,
-            strike=rules.strike_clearance_rule,
+            strike=rules.strike_rule,
         ),
         Kind(
             slug="air-hours",

@@ -11,8 +11,9 @@ from django.db import transaction
 from config import cells, entries
 from config.cells import CellError, Reading
 from config.columns import DAY, NUMBER, Column, Row
+from config.days import estate_zone
 from config.errors import Refused, as_validation_error
-from config.loading import Load, Loader, Strange, estate_zone, moment_of
+from config.loading import Load, Loader, Strange, moment_of
 from feed.models import AirHour
 from feed.services.weather import FURTHEST_FORECAST, check_hour, follow_air, write_air
 

@@ -12,8 +12,9 @@ from django.db import transaction
 
 from config import cells
 from config.columns import DAY, NUMBER, Column, Row, nearest
+from config.days import estate_zone
 from config.errors import Refused, as_validation_error
-from config.loading import Load, Loader, Strange, day_of, estate_zone, register
+from config.loading import Load, Loader, Strange, day_of, register
 from feed.load_weather import AIR_HOURS
 from feed.models import Field, ForageBatch
 from feed.services import batches

@@ -6,10 +6,10 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
+from config.days import day_words, start_of
 from config.entries import Entry
 from config.papers import Column, Line, Part
 from config.templatetags.sheet import amount, moment
-from feed.days import day_words, start_of
 from feed.fed import Feeds
 from feed.models import Discard, Feeding, FeedLot, ForageBatch, Refusal
 from feed.window import hours_late

@@ -10,9 +10,9 @@ from typing import Any
 
 from django.db.models import Q, Sum
 
+from config.days import day_words, local_day, start_of
 from config.papers import CAUTION, Line, Paper, Part
 from config.templatetags.sheet import amount, moment
-from feed.days import day_words, local_day, start_of
 from feed.fed import Feeds
 from feed.models import Discard, Feeding, FeedLot, FieldWork, ForageBatch, HeapCheck, Refusal
 from feed.paper_lines import (

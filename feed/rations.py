@@ -3,14 +3,14 @@
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 
 from django.db.models import OuterRef, Subquery
 
+from config.days import estate_zone, local_day, start_of
 from config.templatetags.sheet import amount
 from feed.appetites import Appetite, appetites
-from feed.days import local_day, start_of
 from feed.fed import GRASS, Portion, portions
 from feed.models import Feeding, FeedLot, FeedShareRule, Refusal
 from feed.ration import (
@@ -31,6 +31,7 @@ from feed.services.lots import feed_of, feed_rules
 from feed.shares import Kept, kept, rules_on, stored_now
 from herd.models import Group
 
+NOON = time(12)
 # Leftovers are cleared once a day at the least (Teagasc); later than this they are of nothing fed.
 CLEARED_WITHIN = timedelta(hours=48)
 # Said when nobody has set the figure: half a kilo is a kilo of milk (house judgement).
@@ -146,7 +147,7 @@ def ration_day(day: date) -> Day:
     put_rain(found.rations, fed, day)
     put_forbidden(found.rations, fed, day)
     groups = {ration.group.pk: ration.group for ration in found.rations}
-    expected = appetites(groups.values(), start_of(day) + timedelta(hours=12), fed, day)
+    expected = appetites(groups.values(), datetime.combine(day, NOON, estate_zone()), fed, day)
     for ration in found.rations:
         ration.appetite = expected.get(ration.group.pk)
     return found

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 from config.templatetags.sheet import amount
 from feed.fed import Fed, Origin, Portion, Sum, daily
 from feed.models import FeedShareRule
-from feed.ration import PARTS, WHOLES, Bounds, Mend, Offered, mends, share_of
+from feed.ration import PARTS, WHOLES, Mend, Offered, mends, share_of
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,22 +80,11 @@ def not_computed(day: date) -> list[FeedShareRule]:
     return list(unknown.order_by("name", "scheme", "-valid_from").distinct("name", "scheme"))
 
 
-def bounds_of(rule: FeedShareRule) -> Bounds:
-    """A rule as the arithmetic takes it."""
-    return Bounds(
-        part=rule.kind,
-        whole=rule.of,
-        at_least=rule.at_least,
-        at_most=rule.at_most,
-        ratio=rule.unit == FeedShareRule.Unit.RATIO,
-    )
-
-
 def kept(
     rule: FeedShareRule, offered: Sequence[Offered], stored: dict[str, Decimal] | None = None
 ) -> Kept:
     """How a ration stands against a rule."""
-    bounds = bounds_of(rule)
+    bounds = rule.bounds
     return Kept(rule=rule, value=share_of(offered, bounds), mends=mends(offered, bounds, stored))
 
 
@@ -200,7 +189,7 @@ def all_kept(rules: Iterable[FeedShareRule], sums: Sums) -> list[Kept]:
 
 def broken_of(rule: FeedShareRule, counted: Mapping[Any, Sums]) -> tuple[FeedShareRule, int, int]:
     """(rule, times it broke, times it was counted)."""
-    bounds = bounds_of(rule)
+    bounds = rule.bounds
     values = [share_of(offered_of(sums), bounds) for sums in counted.values()]
     told = [value for value in values if value is not None]
     return rule, sum(not rule.keeps(value) for value in told), len(told)

@@ -9,7 +9,7 @@ from math import asin, cos, radians, sin, sqrt
 
 from django.db.models import OuterRef, Subquery
 
-from feed.days import local_day
+from config.days import local_day
 from feed.dry_matter import Grass
 from feed.models import Field, FieldWalk, FieldWork, ForageBatch, WaitRule
 from feed.models.batches import last_cut

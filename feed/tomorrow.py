@@ -10,13 +10,10 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from itertools import groupby
-from zoneinfo import ZoneInfo
 
-from django.conf import settings
-
+from config.days import estate_zone, local_day
 from config.templatetags.sheet import amount
 from feed.cutting import Wanted, kilos_needed, kilos_to_cut, wagons
-from feed.days import local_day
 from feed.dry_matter import Grass, Known
 from feed.heads import Heads
 from feed.models import FeedFigure, ForageBatch, GrassTarget
@@ -182,7 +179,7 @@ def put_kilos(found: Plan, wagon: FeedFigure | None) -> None:
 
 def lying(day: date, at: datetime) -> list[Lying]:
     """Open loads that are still within their window when the day's grass is at the fence."""
-    fence = datetime.combine(day, FENCE, tzinfo=ZoneInfo(settings.TIME_ZONE))
+    fence = datetime.combine(day, FENCE, tzinfo=estate_zone())
     loads = (
         ForageBatch.objects.open()
         .filter(happened_at__lte=at, deadline__gt=fence)

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.db.models import Sum
 
-from feed.days import local_day, start_of
+from config.days import local_day, start_of
 from feed.fed import GRASS, Feeds
 from feed.models import Discard, FeedFigure, ForageBatch, Refusal
 from feed.services.figures import figures_on
@@ -66,14 +66,6 @@ class Waste:
     def unpriced(self) -> int:
         """How many of them have no price."""
         return sum(one.cost is None for one in self.thrown)
-
-    def by_reason(self) -> list[tuple[str, Decimal]]:
-        """(why, kg), the most first."""
-        found: dict[str, Decimal] = {}
-        for one in self.thrown:
-            why = one.discard.get_why_display()
-            found[why] = found.get(why, Decimal(0)) + one.discard.kg
-        return sorted(found.items(), key=lambda each: -each[1])
 
 
 def waste(first: date, last: date) -> Waste:

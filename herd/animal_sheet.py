@@ -8,16 +8,16 @@ from typing import Any
 
 from django.utils import timezone
 
+from config.days import day_words, estate_zone
 from config.errors import Conflict
 from herd import tags, withdrawal
 from herd.breeding import IN_CALF, SERVED, Rules, Standing, days_open, standing
 from herd.breeding_rules import breeds, rules_of, values_on
-from herd.breeding_words import day_words
 from herd.life_story import Line, Story, story
 from herd.lives import breed_code
 from herd.models import Animal, Course, Dose, GroupStay, Recording, WithdrawalPeriod
 from herd.planned import Stands
-from herd.services.withdrawals import estate_zone, times_by_group
+from herd.services.withdrawals import times_by_group
 from herd.withdrawal import Estate
 from herd.withheld import Answer, answer_of, reasons_of
 

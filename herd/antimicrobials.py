@@ -17,10 +17,9 @@ from django.db.models import Count, DurationField, ExpressionWrapper, F, Min, Q,
 from django.db.models.functions import Greatest, Least
 from django.utils import timezone
 
+from config.days import start_of
 from herd.medicine_rules import TUBES_A_COW, MedicineRules, medicine_rules
 from herd.models import Course, DryOff, Group, GroupStay
-from herd.planned import planned_moment
-from herd.services.withdrawals import estate_zone
 
 YEAR = timedelta(days=365.25)
 NO_GROUNDS = "grounds not written"
@@ -57,7 +56,7 @@ class Quarter:
     @property
     def begin(self) -> datetime:
         """Its first moment on the estate's clock."""
-        return planned_moment(self.first, datetime.min.time(), estate_zone())
+        return start_of(self.first)
 
 
 @dataclass

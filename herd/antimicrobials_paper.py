@@ -4,11 +4,11 @@ from collections.abc import Iterator
 from datetime import datetime
 from typing import Any
 
+from config.days import local
 from config.papers import Column, Line, Paper, Part
 from herd.antimicrobials import NO_ACTIVE, NO_GROUNDS, Usage
 from herd.book_entries import name_of
 from herd.cupboard import amount
-from herd.words import local
 
 BY_ACTIVE = (
     Column("Quarter", 1.2),

@@ -5,9 +5,9 @@ from datetime import date, datetime, timedelta
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from config.days import local
 from herd.book_entries import Asked
 from herd.models import Animal, Group
-from herd.words import local
 
 # Without days: of one animal all that must be kept, of the herd or a group the last three months.
 DAYS_OF_HERD, DAYS_OF_ANIMAL = 90, 5 * 366

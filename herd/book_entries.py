@@ -13,8 +13,8 @@ from functools import cached_property
 from typing import Any
 
 from django.db.models import Q
-from django.utils import timezone
 
+from config.days import estate_zone, start_of
 from herd.models import (
     Animal,
     Course,
@@ -26,8 +26,7 @@ from herd.models import (
     MedicineVersion,
     TagEvent,
 )
-from herd.planned import later_moment, planned_moment
-from herd.services.withdrawals import estate_zone
+from herd.planned import later_moment
 from herd.stock import batch_key
 
 COVERS = (DryOff.Cover.TUBE, DryOff.Cover.SEAL, DryOff.Cover.UNKNOWN)
@@ -50,7 +49,7 @@ class Asked:
     @cached_property
     def begin(self) -> datetime:
         """The first moment of the first day."""
-        return planned_moment(self.first, datetime.min.time(), estate_zone())
+        return start_of(self.first)
 
     @cached_property
     def end(self) -> datetime:
@@ -267,11 +266,6 @@ def stays_of(
     for animal, during, number in rows.values_list("animal_id", "during", "group__number"):
         found[animal].append((during, number))
     return dict(found)
-
-
-def local_day(moment: datetime) -> date:
-    """The estate's date at a moment."""
-    return timezone.localdate(moment)
 
 
 def names(entries: Sequence[Any]) -> tuple[str, ...]:

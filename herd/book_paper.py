@@ -8,10 +8,11 @@ from typing import Any
 from django.utils import timezone
 
 from config import papers
+from config.days import local
 from config.papers import Column, Paper, Part, joined
 from herd.book_entries import Asked, name_of
-from herd.medicine_book import Book, Line, plain
-from herd.words import local
+from herd.medicine_book import Book, Line
+from herd.withdrawal import plain
 
 COLUMNS = (
     Column("First given", 1.15),

@@ -3,9 +3,10 @@
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
+from config.days import estate_zone
 from herd.models import WithdrawalPeriod
 from herd.planned import LOOK_AHEAD, PlannedTime, Stands, first_milking
-from herd.services.withdrawals import estate_zone, times_by_group
+from herd.services.withdrawals import times_by_group
 from herd.withheld import Answer
 
 # Between two milkings of a group lies less than this; a period that ended earlier has had its

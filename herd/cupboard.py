@@ -13,11 +13,11 @@ from decimal import Decimal
 
 from django.utils import timezone
 
+from config.days import estate_zone
 from herd import stock
 from herd.medicine_rules import EXPIRES_SOON, TUBES_A_COW, MedicineRules, medicine_rules
 from herd.models import Course, Dose, DryOff, Medicine, MedicineMove
 from herd.planned import later_moment
-from herd.services.withdrawals import estate_zone
 from herd.stock import Event, Shelf
 
 # How far back uses off the leaflet are listed.

@@ -4,12 +4,12 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
+from config.days import local
 from config.papers import Column, Line, Paper, Part, joined
 from herd import stock
 from herd.book_entries import name_of
 from herd.cupboard import Batch, Cupboard, Item, amount
 from herd.models import Course
-from herd.words import local
 
 COLUMNS = (
     Column("Medicine", 1.8),

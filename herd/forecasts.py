@@ -10,12 +10,13 @@ from typing import Any
 
 from psycopg.types.range import TimestamptzRange
 
+from config.days import estate_zone
 from herd.costs import Better, Cost, better_time, cost_of
 from herd.models import Animal, Calving, Medicine, WithdrawalPeriod
 from herd.planned import Span
 from herd.rules_in_force import MILK_PRICE
 from herd.services.orders import check_course
-from herd.services.withdrawals import dated_rules, estate_zone, leaflets_of, stands_of
+from herd.services.withdrawals import dated_rules, leaflets_of, stands_of
 from herd.withdrawal import Estate, Meat, Ordered, hours_after
 from herd.yields import Yield, yield_of
 

@@ -1,6 +1,5 @@
 """What was written of each animal's breeding, read for many animals in a few statements."""
 
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -8,8 +7,8 @@ from typing import Any
 from django.db.models import F, Max, Min, Q
 from django.db.models.expressions import RawSQL
 from django.db.models.functions import TruncDate
-from django.utils import timezone
 
+from config.days import local_day
 from herd.breeding import SHORT_BREEDS, Check, Life
 from herd.breeding_rules import breeds
 from herd.models import (
@@ -22,6 +21,7 @@ from herd.models import (
     PregnancyCheck,
     Service,
 )
+from herd.services.withdrawals import grouped
 
 # Of what happens again and again only so much is read: nothing older says where she stands today.
 LOOK_BACK = timedelta(days=3 * 365)
@@ -91,19 +91,6 @@ def days(rows: Rows) -> dict[int, list[date]]:
     return grouped((animal, day) for animal, day in rows)
 
 
-def grouped(pairs: Iterable[tuple[int, Any]]) -> dict[int, list[Any]]:
-    """Pairs as lists by animal."""
-    found: dict[int, list[Any]] = defaultdict(list)
-    for animal, value in pairs:
-        found[animal].append(value)
-    return found
-
-
-def local(moment: datetime) -> date:
-    """The estate's date at a moment."""
-    return timezone.localdate(moment)
-
-
 def presence(since: datetime, now: datetime) -> dict[int, tuple[tuple[date, date | None], ...]]:
     """When each female was on the estate, of those that were there at any time since a moment.
 
@@ -120,6 +107,6 @@ def presence(since: datetime, now: datetime) -> dict[int, tuple[tuple[date, date
         .values_list("animal", "came", "left", "last")
     )
     return {
-        animal: ((local(came), local(left) if left is not None and left == last else None),)
+        animal: ((local_day(came), local_day(left) if left is not None and left == last else None),)
         for animal, came, left, last in rows
     }

@@ -10,8 +10,9 @@ from typing import Any
 from config import entries
 from config.columns import Row
 from config.copying import copy_rows
+from config.days import estate_zone
 from config.entries import Entry
-from config.loading import Load, day_of, estate_zone, given_once
+from config.loading import Load, day_of, given_once
 from herd.load_columns import CONTENT_NAMES
 from herd.models import Recording
 from herd.roster import USUAL_STARTS, Roster

@@ -10,17 +10,9 @@ from psycopg.types.range import TimestamptzRange
 from config import cells, entries
 from config.columns import DAY, Column, Row, differences
 from config.copying import copy_rows
+from config.days import estate_zone
 from config.errors import Refused
-from config.loading import (
-    Load,
-    Loader,
-    Option,
-    Strange,
-    estate_zone,
-    given_once,
-    moment_of,
-    register,
-)
+from config.loading import Load, Loader, Option, Strange, given_once, moment_of, register
 from herd.load_columns import (
     CONTENTS,
     COW,

@@ -15,11 +15,13 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
-from herd.book_entries import Asked, Entries, Family, local_day, name_of, names, read
+from config.days import local, local_day
+from herd.book_entries import Asked, Entries, Family, name_of, names, read
 from herd.book_periods import Ends, ends_of
-from herd.medicine_rules import PRESCRIPTION_DAYS, MedicineRules, medicine_rules
+from herd.medicine_rules import MedicineRules, medicine_rules
 from herd.models import Course, Dose, DryOff, MedicineVersion
-from herd.words import local
+from herd.rules_in_force import PRESCRIPTION_DAYS
+from herd.withdrawal import plain
 
 NOT_KNOWN = "not known"
 NO_DOSE = "no dose written yet"
@@ -312,12 +314,6 @@ def leaflet_words(course: Course) -> str:
     if not course.off_leaflet:
         return "on the leaflet"
     return f"off the leaflet: {course.grounds}" if course.grounds else "off the leaflet"
-
-
-def plain(value: Decimal) -> str:
-    """A number without needless zeros; zero is 0."""
-    text = f"{value:f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def own_milk(course: Course, version: MedicineVersion | None) -> str:

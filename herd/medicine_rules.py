@@ -5,15 +5,15 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
 
+from config.days import estate_zone
 from herd.models import PeriodRule
-from herd.services.withdrawals import estate_zone
+from herd.rules_in_force import PRESCRIPTION_DAYS
 from herd.withdrawal import Estate, Rule
 
 KEEP_BOOK = "keep: medicine book"  # years, from the last administration on
-PRESCRIPTION_DAYS = "prescription: valid for"  # d, antimicrobials
 TUBES_A_COW = "drying off: tubes for a cow"  # tube
 EXPIRES_SOON = "shelf: expires soon within"  # d
-KNOWN_RULES = (KEEP_BOOK, PRESCRIPTION_DAYS, TUBES_A_COW, EXPIRES_SOON)
+KNOWN_RULES = (KEEP_BOOK, TUBES_A_COW, EXPIRES_SOON)
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ def years_after(day: date, years: int) -> date:
         return date(day.year + years, 3, 1)
 
 
-def medicine_rules(names: Iterable[str] = KNOWN_RULES) -> MedicineRules:
+def medicine_rules(names: Iterable[str] = (*KNOWN_RULES, PRESCRIPTION_DAYS)) -> MedicineRules:
     """The standing rows of these rules, in one statement."""
     rows = PeriodRule.objects.standing().filter(name__in=list(names))
     return MedicineRules(

@@ -7,10 +7,11 @@ before or after that, nobody knows, so she stays NOT until the next one.
 from dataclasses import dataclass
 from datetime import datetime
 
+from config.days import estate_zone
 from herd.coming_back import BETWEEN_MILKINGS, coming_back, next_start
 from herd.models import Group
 from herd.planned import PlannedTime, Stands, planned_starts
-from herd.services.withdrawals import estate_zone, times_by_group
+from herd.services.withdrawals import times_by_group
 from herd.withheld import Answer, withheld_list
 
 

@@ -7,6 +7,7 @@ from itertools import chain
 from config.columns import nearest
 from config.loading import Strange, shown
 from herd.models import Animal, Group, GroupStay, MilkingTime, TagEvent
+from herd.models.animals import called
 from herd.tags import plain_tag
 
 # Where nobody has written a group's planned start: usual hours, common practice.
@@ -30,7 +31,7 @@ class Known:
         return self.came_at <= at and (self.left_at is None or at < self.left_at)
 
     def __str__(self) -> str:
-        return f"{self.farm_number:04d}" if self.farm_number else self.ear_tag
+        return called(self.farm_number, self.ear_tag)
 
 
 class Roster:

@@ -1,14 +1,17 @@
 """Dated rules that stand beside those of the withdrawal arithmetic, and their value on a day."""
 
-from datetime import datetime
+from collections.abc import Iterable
+from datetime import date, datetime
 from decimal import Decimal
 
-from herd.services.withdrawals import dated_rules, estate_zone
+from config.days import estate_zone
+from herd.models import PeriodRule
+from herd.services.withdrawals import dated_rules
 from herd.withdrawal import Estate
 
 PRESCRIPTION_DAYS = "prescription: valid"  # d
-MILK_PRICE = "price: milk"  # EUR a kg
-WHEEL_PRICE = "price: wheel"  # EUR a wheel
+MILK_PRICE = "price: milk"  # EUR/kg
+WHEEL_PRICE = "price: wheel"  # EUR/wheel
 DOSE_RUNG_BEFORE = "dose: rung before"  # h
 DOSE_LATE_AFTER = "dose: late after"  # h
 BAND_OFF_BEFORE = "band: off before the milking"  # min
@@ -25,3 +28,10 @@ OTHER_RULES = (
 def rule_in_force(name: str, at: datetime) -> Decimal | None:
     """A rule's value at a moment, of several schemes the strictest; None: no rule has one."""
     return Estate(estate_zone(), dated_rules()).rule(name, at)
+
+
+def rows_in_force(names: Iterable[str], day: date) -> dict[str, PeriodRule]:
+    """By name the row in force on a day, with its unit; of several schemes the strictest."""
+    rows = PeriodRule.objects.standing().filter(name__in=list(names), valid_from__lte=day)
+    newest = rows.order_by("name", "scheme", "-valid_from").distinct("name", "scheme")
+    return {row.name: row for row in sorted(newest, key=lambda row: row.value)}

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from config.days import local
 from herd.models import Animal, Calving, DryOff, MedicineVersion
-from herd.words import local
 
 OVER, EARLY, NOT_KNOWN, NO_TUBE = "over", "early", "not known", "no tube"
 

@@ -2,10 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import datetime, timedelta
 from decimal import Decimal
 from functools import cached_property
 
+from config.days import start_of
 from herd.fresh_cows import (
     GroupSignal,
     Plates,
@@ -16,7 +17,6 @@ from herd.fresh_cows import (
     is_ketosis,
     plates,
 )
-from herd.services.withdrawals import estate_zone
 from herd.tank_share import InTank, shares
 from herd.udder import Rules, Sampled, Share
 from herd.udder_clinical import Clinical, clinical
@@ -119,11 +119,6 @@ def fresh(herd: HerdNow) -> Fresh:
 def span_of(recorded: Recorded) -> tuple[datetime, datetime]:
     """From the start of a recording's first day to the end of its last, in UTC."""
     return start_of(recorded.first), start_of(recorded.last + timedelta(days=1))
-
-
-def start_of(day: date) -> datetime:
-    """The moment a day begins on the estate's clock, in UTC."""
-    return datetime.combine(day, time(), estate_zone()).astimezone(UTC)
 
 
 def to_test(herd: HerdNow, tested: dict[int, Ketones]) -> list[ToTest]:

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from decimal import Decimal
 
+from config.days import estate_zone, local_day
 from herd.models import PeriodRule
-from herd.services.withdrawals import estate_zone
 from herd.udder import (
     RULE_NAMES,
     Case,
@@ -16,7 +16,7 @@ from herd.udder import (
     clinical_rate,
     in_twelve,
 )
-from herd.udder_reads import calved_between, cow_days, local_day, signs_of
+from herd.udder_reads import calved_between, cow_days, signs_of
 from herd.udder_rules import SCHEME
 
 # This quarter so far, and four whole ones: the last of them is the same quarter a year ago.

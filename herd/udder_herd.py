@@ -11,17 +11,11 @@ from decimal import Decimal
 from enum import StrEnum
 from functools import cached_property
 
+from config.days import local_day
 from herd.models import Group
 from herd.tank_share import InTank, tank_cells
 from herd.udder import Move, Moved, Rules, Sampled, days_in_milk, linear_score, move_of, moved
-from herd.udder_reads import (
-    Recorded,
-    calvings_of,
-    lines_on,
-    local_day,
-    recordings,
-    samples_of,
-)
+from herd.udder_reads import Recorded, calvings_of, lines_on, recordings, samples_of
 from herd.udder_rules import udder_rules
 from herd.withheld import Answer, withheld_list
 

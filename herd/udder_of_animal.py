@@ -9,10 +9,10 @@ from typing import Any
 
 from django.db.models import QuerySet
 
+from config.days import local_day
 from herd.lactation import CORRECTED, MilkDay, Yield, lactation_yield
 from herd.models import Animal, Calving, DryOff, Recording
 from herd.udder import Move, Rules, Sampled, days_in_milk, linear_score, move_of, one_day
-from herd.udder_reads import local_day
 from herd.udder_rules import udder_rules
 
 # Fifteen years of monthly recordings, and some to spare.

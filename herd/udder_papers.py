@@ -10,7 +10,8 @@ from herd.services.plans import name_of
 from herd.tank_share import WhatIf
 from herd.udder import Move, Movement
 from herd.udder_herd import Cow, HerdNow, TankNow
-from herd.udder_words import age_caution, day_words, limit, new_words, plain, recording_words
+from herd.udder_words import age_caution, day_words, new_words, plain, recording_words
+from herd.withdrawal import plain as exact
 
 # The rows that are looked at first.
 ORDER = {Movement.NEW: 0, Movement.CHRONIC: 1, Movement.CURED: 2, Movement.LOW: 3, None: 4}
@@ -80,7 +81,7 @@ def moved_line(cow: Cow, move: Move, herd: HerdNow) -> Line:
             plain(move.now.cells),
             "" if score is None else f"{score:.1f}",
             "" if move.days is None else str(move.days),
-            LONG_GAP.format(days=limit(herd.rules.gap)) if move.marked else "",
+            LONG_GAP.format(days=exact(herd.rules.gap)) if move.marked else "",
         ),
         url=address(cow),
         loud=move.movement is Movement.NEW,
@@ -126,7 +127,7 @@ def what_if_paper(
     )
     caution = age_caution(herd)
     return Paper(
-        title=f"Tank {tank.line} at {limit(target)} thousand per ml",
+        title=f"Tank {tank.line} at {exact(target)} thousand per ml",
         stem=f"what-if-tank-{tank.line}",
         made_by=name_of(by),
         made_at=at,
@@ -146,7 +147,7 @@ def what_if_words(answer: WhatIf, target: Decimal) -> str:
     last = answer.steps[-1]
     number = len(answer.steps)
     if not answer.reached:
-        return f"Every cow is above {limit(target)}: the tank cannot come down to it."
+        return f"Every cow is above {exact(target)}: the tank cannot come down to it."
     return (
         f"{number} cow{'' if number == 1 else 's'} out: {plain(answer.before)} becomes "
         f"{plain(last.cells)}, {plain(last.kg_lost, 1)} kg a day lost."

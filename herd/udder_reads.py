@@ -15,8 +15,8 @@ from typing import Any
 from django.conf import settings
 from django.db import connection
 from django.db.models import OuterRef, Subquery
-from django.utils import timezone
 
+from config.days import local_day
 from herd.fresh_cows import Plate
 from herd.models import Calving, CowTest, Group, HealthEvent, MilkingTime
 from herd.udder import Rules, Sampled, Sign, one_day, quarters_of
@@ -254,8 +254,3 @@ def fresh_ratios(since: datetime, until: datetime, rules: Rules) -> list[Decimal
         last=int(rules.fresh_until),
     )
     return [row[0] for row in rows]
-
-
-def local_day(moment: datetime) -> date:
-    """The day of a moment on the estate's clock."""
-    return timezone.localtime(moment).date()

@@ -8,6 +8,7 @@ from herd.udder import Movement, Rules, Share
 from herd.udder_board import Board
 from herd.udder_clinical import Clinical
 from herd.udder_herd import HerdNow, TankNow
+from herd.withdrawal import plain as exact
 
 NO_RECORDING = "No recording in the last thirteen months: nothing can be said of the cells."
 TOO_OLD = "THE LIST IS {age} DAYS OLD. Above {limit} days it is no ground to decide on."
@@ -24,11 +25,6 @@ def plain(value: Decimal | None, places: int = 0) -> str:
     if value is None:
         return "–"
     return f"{value.quantize(Decimal(1).scaleb(-places), ROUND_HALF_UP):,f}"
-
-
-def limit(value: Decimal) -> str:
-    """A limit as it was written, without needless zeros."""
-    return f"{value.normalize():f}"
 
 
 def percent(share: Share) -> str:
@@ -55,7 +51,7 @@ def age_caution(herd: HerdNow) -> str:
     """That the list is too old, in capitals; "" while it is not."""
     if herd.latest is None or not herd.is_old:
         return ""
-    return TOO_OLD.format(age=herd.age, limit=limit(herd.rules.too_old))
+    return TOO_OLD.format(age=herd.age, limit=exact(herd.rules.too_old))
 
 
 def tank_words(tank: TankNow) -> str:
@@ -80,8 +76,8 @@ def new_words(share: Share, rules: Rules) -> str:
         verdict = "more than good"
     return (
         f"{plain(share.percent, 1)} % new: {share.part:,} of {share.whole:,} that were low. "
-        f"That is {verdict} (good up to {limit(rules.new_good)} %, from cow to cow above "
-        f"{limit(rules.new_contagious)} %)"
+        f"That is {verdict} (good up to {exact(rules.new_good)} %, from cow to cow above "
+        f"{exact(rules.new_contagious)} %)"
     )
 
 
@@ -91,9 +87,9 @@ def high_words(share: Share, rules: Rules) -> str:
         return "No cow has a valid count"
     good = share.percent < rules.share_good
     return (
-        f"{plain(share.percent, 1)} % at {limit(rules.high)} {CELLS} or above: "
+        f"{plain(share.percent, 1)} % at {exact(rules.high)} {CELLS} or above: "
         f"{share.part:,} of {share.whole:,}, {'good' if good else 'too many'} (good below "
-        f"{limit(rules.share_good)} %)"
+        f"{exact(rules.share_good)} %)"
     )
 
 
@@ -104,13 +100,13 @@ def dry_words(share: Share, rules: Rules) -> str:
     good = share.percent >= rules.cure_good
     return (
         f"{plain(share.percent, 1)} % of {share.whole:,} cows that went dry high came back low: "
-        f"{'good' if good else 'too few'} (good from {limit(rules.cure_good)} %)"
+        f"{'good' if good else 'too few'} (good from {exact(rules.cure_good)} %)"
     )
 
 
 def movement_rows(herd: HerdNow) -> list[tuple[str, str, int]]:
     """Word, meaning and number of cows in milk for each movement."""
-    high = limit(herd.rules.high)
+    high = exact(herd.rules.high)
     means = {
         Movement.NEW: f"below {high} last time, now {high} or above",
         Movement.CHRONIC: f"{high} or above both times",
@@ -130,7 +126,7 @@ def clinical_words(found: Clinical, rules: Rules) -> str:
     act = "ACT" if found.act(rules) else "no need to act"
     return (
         f"{plain(rate, 1)} cases per 100 cow-years this quarter: {act} (above "
-        f"{limit(rules.clinical_act)}, or above last year{before})"
+        f"{exact(rules.clinical_act)}, or above last year{before})"
     )
 
 
@@ -146,7 +142,7 @@ def origin_words(found: Clinical, rules: Rules) -> list[str]:
             said.append(f"{name}: no {of} to tell of")
             continue
         word = "ACT" if rate > act else "no need to act"
-        said.append(f"{name}: {plain(rate, 1)} in 12 {of}, {word} (above {limit(act)})")
+        said.append(f"{name}: {plain(rate, 1)} in 12 {of}, {word} (above {exact(act)})")
     if found.unknown_origin:
         said.append(f"{found.unknown_origin:,} cases of cows without a calving in the book")
     return said
@@ -161,21 +157,21 @@ def fresh_words(board: Board) -> list[str]:
     last = signal.last_ketosis.percent
     before = f"; {plain(last, 1)} % the time before" if last is not None else ""
     said = [
-        f"{percent(signal.ketosis)} of the fresh cows above {limit(rules.ratio_ketosis)}: {act} "
-        f"(above {limit(rules.ratio_act)} %, or {limit(rules.ratio_times)} times the time "
+        f"{percent(signal.ketosis)} of the fresh cows above {exact(rules.ratio_ketosis)}: {act} "
+        f"(above {exact(rules.ratio_act)} %, or {exact(rules.ratio_times)} times the time "
         f"before{before})",
     ]
     rumen = "LOOK at the rumen and the change of grass" if signal.act_on_rumen(rules) else "fine"
     said.append(
-        f"{percent(signal.rumen)} below {limit(rules.ratio_rumen)}: {rumen} (above "
-        f"{limit(rules.ratio_rumen_act)} %)"
+        f"{percent(signal.rumen)} below {exact(rules.ratio_rumen)}: {rumen} (above "
+        f"{exact(rules.ratio_rumen_act)} %)"
     )
     ketosis = board.fresh.ketosis
     if ketosis.percent is not None:
         word = "ACT" if ketosis.above(rules.ketones_act) else "no need to act"
         said.append(
             f"Tested at their side since the recording, in ketosis: {percent(ketosis)}, {word} "
-            f"(above {limit(rules.ketones_act)} %)"
+            f"(above {exact(rules.ketones_act)} %)"
         )
     return said
 
@@ -191,11 +187,11 @@ def high_chart(herd: HerdNow) -> LineChart:
     return LineChart(
         key="high",
         title="Cows with a high count, by recording",
-        description=f"Per cent of all tests at {limit(rules.high)} {CELLS} or above. {latest}",
+        description=f"Per cent of all tests at {exact(rules.high)} {CELLS} or above. {latest}",
         unit="%",
         points=points,
         limit=float(rules.share_good),
-        limit_words=f"good below {limit(rules.share_good)} %",
+        limit_words=f"good below {exact(rules.share_good)} %",
     )
 
 
@@ -216,5 +212,5 @@ def clinical_chart(found: Clinical, rules: Rules) -> LineChart:
         unit="cases per 100 cow-years",
         points=points,
         limit=float(rules.clinical_act),
-        limit_words=f"act above {limit(rules.clinical_act)}",
+        limit_words=f"act above {exact(rules.clinical_act)}",
     )

@@ -13,6 +13,7 @@ from uuid import UUID
 from django.db.models import F
 from django.utils import timezone
 
+from config.days import day_words, local
 from herd.breeding import (
     DOUBT,
     OPEN,
@@ -24,14 +25,13 @@ from herd.breeding import (
     standing,
 )
 from herd.breeding_rules import CALF_TAG, rules_of, values_on
-from herd.breeding_words import day_words
 from herd.coming_back import coming_back
 from herd.dry_tubes import DryTube, dry_tubes, fits
 from herd.lives import lives
 from herd.models import Animal, Calf, Course, Group, GroupStay
+from herd.models.animals import called
 from herd.next_doses import Due, due_doses
 from herd.withheld import Answer, withheld_list
-from herd.words import local
 
 COLUMNS = (
     "animal_id",
@@ -61,7 +61,7 @@ class Place:
     @property
     def name(self) -> str:
         """What people call her."""
-        return f"{self.farm_number:04d}" if self.farm_number else self.ear_tag
+        return called(self.farm_number, self.ear_tag)
 
 
 @dataclass(frozen=True, slots=True)

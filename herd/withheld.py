@@ -13,9 +13,11 @@ from uuid import UUID
 
 from psycopg.types.range import TimestamptzRange
 
+from config.days import estate_zone
 from herd.models import Animal, Group, GroupStay, WithdrawalPeriod
+from herd.models.animals import called
 from herd.planned import Span, Stands, back_in_tank
-from herd.services.withdrawals import estate_zone, times_by_group
+from herd.services.withdrawals import times_by_group
 
 TANK, NOT = "TANK", "NOT"
 NOT_MILKED = (Group.Use.DRY, Group.Use.CLOSE_UP, Group.Use.YOUNG)
@@ -62,7 +64,7 @@ class Answer:
     @property
     def name(self) -> str:
         """What people call her."""
-        return f"{self.farm_number:04d}" if self.farm_number else self.ear_tag
+        return called(self.farm_number, self.ear_tag)
 
     @property
     def is_milked(self) -> bool:

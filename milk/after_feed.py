@@ -17,7 +17,7 @@ from uuid import UUID
 
 from django.db.models import Q
 
-from feed.days import local_day, start_of
+from config.days import local_day, start_of
 from feed.heads import Heads
 from feed.models import Feeding, Field, ForageBatch
 from feed.services.figures import figures_on

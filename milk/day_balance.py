@@ -10,11 +10,11 @@ from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
-from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db.models import Q, Sum
 from django.utils import timezone
 
+from config.days import estate_zone
 from milk.below import LONGEST_IN_THE_TRAY
 from milk.figures import figures_on
 from milk.models import (
@@ -90,7 +90,7 @@ START, END = "in tanks and trays at the start", "in tanks and trays at the end"
 
 def span_of(day: date) -> tuple[datetime, datetime]:
     """When the dairy's day begins and ends: at the set hour, the later on ``day``; or midnight."""
-    zone = ZoneInfo(settings.TIME_ZONE)
+    zone = estate_zone()
     begins = figures_on(day).get(What.DAY_BEGINS)
     if begins is None or not begins.value:
         last = day + timedelta(days=1)

@@ -1,12 +1,9 @@
-"""The estate's figures in force on a day: prices, usual losses, lead times."""
+"""The estate's figures in force on a day: usual losses, lead times."""
 
 from datetime import date
 from decimal import Decimal
 
 from milk.models import MilkFigure
-
-Figure = MilkFigure
-Kinds = MilkFigure.What
 
 
 def figures_on(day: date) -> dict[str, MilkFigure]:
@@ -19,8 +16,3 @@ def value_on(day: date, what: str) -> Decimal | None:
     """One figure's value on a day; None when nobody set it."""
     row = figures_on(day).get(what)
     return None if row is None else row.value
-
-
-def currency_of(figure: MilkFigure) -> str:
-    """The currency of a price: what stands before the stroke of its unit."""
-    return figure.unit.partition("/")[0].strip()

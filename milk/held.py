@@ -13,8 +13,8 @@ from typing import Any, Literal
 from uuid import UUID
 
 from django.db.models import QuerySet
-from django.utils import timezone
 
+from config.days import local
 from config.errors import Conflict
 from herd.models import Animal, Course, Dose
 from milk.below import ancestors
@@ -378,8 +378,3 @@ def animals_said(rows: Iterable[Row]) -> str:
     """The animals of rows, by the names people use."""
     numbers = {row.animal for row in rows}
     return ", ".join(sorted(str(animal) for animal in Animal.objects.filter(pk__in=numbers)))
-
-
-def local(moment: datetime) -> str:
-    """A moment on the estate's clock."""
-    return timezone.localtime(moment).strftime("%Y-%m-%d %H:%M")

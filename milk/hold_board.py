@@ -62,12 +62,6 @@ def board_of(hold: Hold, at: datetime) -> Board:
     )
 
 
-def steps_of(hold: Hold) -> list[HoldStep]:
-    """What was done about a hold, in order, struck steps too."""
-    steps = HoldStep.objects.filter(hold=hold).select_related("by", "struck_by")
-    return list(steps.order_by("happened_at", "id"))
-
-
 def methods_for(actives: list[str]) -> list[tuple[InhibitorTest, bool]]:
     """The newest list of every method, and whether it covers all of the substances."""
     newest = {

@@ -7,13 +7,12 @@ from decimal import Decimal
 from django.db.models import Sum
 from django.utils import timezone
 
+from herd.rules_in_force import MILK_PRICE, WHEEL_PRICE, rows_in_force
 from milk.below import Catchable, below, still_catchable
-from milk.figures import currency_of, figures_on
-from milk.models import Hold, MilkFigure, VatLot, WrongCow
+from milk.models import Hold, VatLot, WrongCow
 from milk.services.holds import held_lots, started_with
 
 NO_PRICE = "no price of {what} is in the book for that day"
-What = MilkFigure.What
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,22 +31,22 @@ class Cost:
 
 def worth(milk_kg: Decimal, wheels: int, day: date) -> Cost:
     """What so much milk and so many wheels are worth by the prices of a day."""
-    figures = figures_on(day)
+    prices = rows_in_force((MILK_PRICE, WHEEL_PRICE), day)
     parts: list[str] = []
     amount: Decimal | None = Decimal(0)
     currency = ""
     for number, what, name in (
-        (milk_kg, What.MILK_PRICE, "kg"),
-        (Decimal(wheels), What.WHEEL_PRICE, "wheels"),
+        (milk_kg, MILK_PRICE, "kg"),
+        (Decimal(wheels), WHEEL_PRICE, "wheels"),
     ):
         if not number:
             continue
-        price = figures.get(what)
+        price = prices.get(what)
         if price is None:
             amount = None
             parts.append(NO_PRICE.format(what="milk" if name == "kg" else "a wheel"))
             continue
-        currency = currency_of(price)
+        currency = price.unit.partition("/")[0]
         if amount is not None:
             amount += number * price.value
         parts.append(f"{number:,.0f} {name} at {price.value.normalize():f} {price.unit}")

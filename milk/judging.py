@@ -7,15 +7,14 @@ nothing.
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any, NamedTuple
 from uuid import UUID
-from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.utils import timezone
 
+from config.days import local_day, start_of
 from milk import due, limits
 from milk.due import Quota
 from milk.limits import Bound, LastRule, MeanRule, Sample, Verdict
@@ -111,16 +110,6 @@ class Limits:
                     what = What(test.what).label.partition(",")[0]
                     found.append((limit, f"{what} {verdict.words}"))
         return found
-
-
-def local_day(moment: datetime) -> date:
-    """The day of a moment on the estate's clock."""
-    return timezone.localtime(moment).date()
-
-
-def start_of(day: date) -> datetime:
-    """The moment a day begins on the estate's clock, in UTC."""
-    return datetime.combine(day, time(), ZoneInfo(settings.TIME_ZONE)).astimezone(UTC)
 
 
 def sample_of(test: LotTest) -> Sample:

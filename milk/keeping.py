@@ -13,10 +13,10 @@ from typing import Any
 from django.conf import settings
 from django.db.models import Q
 
+from config.days import local_day, start_of
 from milk import cooling
 from milk.below import ancestors
 from milk.cooling import Age, Cooled, Reading, TooWarm
-from milk.judging import local_day, start_of
 from milk.models import CoolingRule, LotTest, MilkingPart, MilkLot, Tank, TankEvent
 from milk.models.limits import What
 

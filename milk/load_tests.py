@@ -21,9 +21,10 @@ from config.columns import (
     nearest,
     plain_header,
 )
+from config.days import estate_zone
 from config.errors import Refused, as_validation_error
 from config.intake import Request
-from config.loading import Load, Strange, day_of, estate_zone, given_once
+from config.loading import Load, Strange, day_of, given_once
 from config.sheets import Sheet
 from milk.models import Delivery, LotTest, MilkLot
 from milk.models.limits import Verdict, What

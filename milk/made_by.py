@@ -11,11 +11,12 @@ from decimal import Decimal
 from django.utils import timezone
 from django.utils.text import capfirst
 
+from config.days import local_day
 from config.errors import Conflict
 from herd.tank_share import Compared, InTank, Order, WhatIf, compare, shares, tank_cells, what_if
 from herd.udder import Rules
 from herd.udder_rules import udder_rules
-from milk.judging import Limits, local_day
+from milk.judging import Limits
 from milk.models import Limit, LotTest, MilkLot, TankEvent
 from milk.models.limits import What
 from milk.services.timeline import last_wash

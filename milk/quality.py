@@ -14,11 +14,11 @@ from decimal import Decimal
 from functools import cached_property
 from typing import Any
 from uuid import UUID
-from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.db.models.functions import TruncDate
 
+from config.days import estate_zone, local_day, start_of
 from config.plots import Dot, Line, Plot
 from milk import limits
 from milk.control import LOTS, Control, control
@@ -28,13 +28,11 @@ from milk.judging import (
     Series,
     Standing,
     first_day,
-    local_day,
     lots_of,
     mean_rule_of,
     results_since,
     samplings,
     standings,
-    start_of,
 )
 from milk.keeping import Kept, kept_lots
 from milk.limits import MONTHS, Sample, Verdict, months_before, plain
@@ -279,7 +277,7 @@ def read(
     whats: Sequence[str] | set[str], since: date, at: datetime, in_force: Limits
 ) -> tuple[dict[str, list[Single]], Series]:
     """The standing results since a day: our own as singles, and all by what and producer."""
-    day = TruncDate("happened_at", tzinfo=ZoneInfo(settings.TIME_ZONE))
+    day = TruncDate("happened_at", tzinfo=estate_zone())
     found = results_since(whats, since, at).annotate(day=day)
     rows = list(found.values_list("what", "day", "value", "written", "unit", "lot_id"))
     lots = lots_of([row[-1] for row in rows])

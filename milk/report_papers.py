@@ -18,8 +18,7 @@ from herd.cupboard import cupboard
 from herd.cupboard_paper import cupboard_paper
 from herd.medicine_book import medicine_book
 from herd.models import Animal, Group
-from herd.planned import later_moment
-from herd.services.withdrawals import estate_zone
+from herd.typed import typed_moment
 
 Options = dict[str, Any]
 NO_DAY = "“{text}” is no day. Expected one such as 2026-06-02."
@@ -38,10 +37,9 @@ def day(text: str) -> date:
 def moment(text: str) -> datetime:
     """A moment typed on the command line; of an hour that comes twice the later."""
     try:
-        typed = datetime.fromisoformat(text)
+        return typed_moment(text)
     except ValueError as error:
         raise ArgumentTypeError(NO_MOMENT.format(text=text)) from error
-    return typed if typed.tzinfo else later_moment(typed.date(), typed.time(), estate_zone())
 
 
 def animal(text: str) -> Animal:

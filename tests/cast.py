@@ -85,3 +85,8 @@ for role in (*ROLES, None):
     globals()[name] = user_fixture(role)
     globals()[f"{name}_client"] = client_fixture(name)
     globals()[f"{name}_api"] = api_fixture(name)
+
+
+def text(answer: Any) -> str:
+    """A page as one line of text, whatever its line breaks."""
+    return " ".join(answer.content.decode().split())

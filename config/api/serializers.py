@@ -33,15 +33,31 @@ class Struck(serializers.Serializer[Any]):
     words = serializers.CharField(source="struck_words")
 
 
-class Strike(serializers.Serializer[Any]):
-    """Why an entry is struck. The reason “other” needs words."""
-
-    reason = serializers.ChoiceField(choices=REASONS)
-    words = serializers.CharField(max_length=400, allow_blank=True, default="")
+class Strict(serializers.Serializer[Any]):
+    """Refuses keys that are not known."""
 
     def to_internal_value(self, data: Any) -> Any:
         refuse_unknown(self, data)
         return super().to_internal_value(data)
+
+
+class Act(Strict):
+    """When something was done, and by which entry's id."""
+
+    id = serializers.UUIDField(source="uuid", required=False)
+    happened_at = MomentField()
+    written_at = MomentField(required=False)
+    zone_offset = serializers.IntegerField(
+        required=False, min_value=MOST_BEHIND, max_value=MOST_AHEAD
+    )
+    device = serializers.CharField(max_length=64, required=False, allow_blank=True)
+
+
+class Strike(Strict):
+    """Why an entry is struck. The reason “other” needs words."""
+
+    reason = serializers.ChoiceField(choices=REASONS)
+    words = serializers.CharField(max_length=400, allow_blank=True, default="")
 
 
 class EntrySerializer(serializers.ModelSerializer[Any]):

@@ -6,14 +6,13 @@ from collections.abc import Iterator
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django import forms
-from django.conf import settings
 from django.core.exceptions import ObjectDoesNotExist, ValidationError
 from django.db.models import Model, QuerySet
 from django.forms.models import ModelChoiceIterator
 
+from config.days import estate_zone
 from config.entries import Entry
 from config.kinds import all_kinds
 
@@ -78,12 +77,12 @@ class MomentField(forms.Field):
 
 def local_text(moment: datetime) -> str:
     """A moment as the box shows it."""
-    return moment.astimezone(ZoneInfo(settings.TIME_ZONE)).strftime(SHAPE)
+    return moment.astimezone(estate_zone()).strftime(SHAPE)
 
 
 def later_of(naive: datetime) -> datetime:
     """The moment a wall clock of the estate means; of two the later. Raises ValidationError."""
-    zone = ZoneInfo(settings.TIME_ZONE)
+    zone = estate_zone()
     moment = naive.replace(tzinfo=zone, fold=1)
     if moment.astimezone(UTC).astimezone(zone).replace(tzinfo=None, fold=0) != naive:
         raise ValidationError(SKIPPED_HOUR.format(text=naive.strftime("%Y-%m-%d %H:%M")))

@@ -4,15 +4,15 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 from uuid import uuid4
-from zoneinfo import ZoneInfo
 
 from django import template
-from django.conf import settings
 from django.template import Context
 from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+
+from config.days import estate_zone
 
 register = template.Library()
 
@@ -89,7 +89,7 @@ def moment(value: datetime | None) -> str:
     """A moment on the estate's clock, "Sat 6 Jun, 16:30"; with the year when it is not this one."""
     if value is None:
         return ""
-    zone = ZoneInfo(settings.TIME_ZONE)
+    zone = estate_zone()
     local = value.astimezone(zone)
     year = "" if local.year == timezone.now().astimezone(zone).year else f" {local.year}"
     return f"{local:%a} {local.day} {local:%b}{year}, {local:%H:%M}{twice(local)}"

@@ -14,7 +14,7 @@ from config.api.paging import BAD_CURSOR, Leaf, page_address
 from config.entries import Entry, Stamp, already_struck
 from config.errors import Conflict
 from config.forms.entries import (
-    EntryForm,
+    SheetForm,
     StrikeForm,
     form_of,
     initial_from,
@@ -172,7 +172,8 @@ def open_entry(request: HttpRequest, kind: Kind, number: UUID) -> Entry:
     return entry
 
 
-def stamp_of(request: HttpRequest, form: EntryForm) -> Stamp:
-    """Who writes the form, and when it happened."""
+def stamp_of(request: HttpRequest, form: SheetForm | None = None) -> Stamp:
+    """Who writes, and when it happened: as the form says, else now."""
     assert request.user.is_authenticated
-    return Stamp.now(request.user, form.cleaned_data["happened_at"], device=DEVICE)
+    happened_at = form.cleaned_data.get("happened_at") if form is not None else None
+    return Stamp.now(request.user, happened_at, device=DEVICE)

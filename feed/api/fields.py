@@ -11,8 +11,8 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from config.api.fields import MomentField
+from config.days import local_day
 from config.roles import MayDo
-from feed.days import local_day
 from feed.stands import stands
 from feed.views.ration import check_ahead
 

@@ -12,8 +12,8 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from config.api.fields import MomentField
+from config.days import local_day
 from config.roles import MayDo
-from feed.days import local_day
 from feed.rations import ration_day
 from feed.shares import year
 from feed.tomorrow import plan

@@ -9,6 +9,7 @@ from django.db.models import Q
 from config.entries import Entry, append_only
 from feed.figures import figure_choices
 from feed.models.feedings import FeedLot
+from feed.ration import Bounds
 from herd.models import Group
 
 
@@ -167,10 +168,20 @@ class FeedShareRule(Entry):
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def bounds(self) -> Bounds:
+        """The rule as the arithmetic takes it."""
+        return Bounds(
+            part=self.kind,
+            whole=self.of,
+            at_least=self.at_least,
+            at_most=self.at_most,
+            ratio=self.unit == self.Unit.RATIO,
+        )
+
     def keeps(self, percent: Decimal) -> bool:
         """Whether a share in the rule's unit lies within the rule; its bounds themselves do."""
-        least, most = self.at_least, self.at_most
-        return (least is None or percent >= least) and (most is None or percent <= most)
+        return self.bounds.keeps(percent)
 
 
 class FeedRule(Entry):

@@ -8,8 +8,8 @@ from typing import Any
 from django.db import connection, transaction
 from django.db.models import Max, Q, Sum
 
+from config.days import start_of
 from config.jobs import ask
-from feed.days import start_of
 from feed.models import Discard, Feeding, ForageBatch
 from feed.services.windows import Book, book_of
 

@@ -8,9 +8,9 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from config import entries
+from config.days import local_day
 from config.entries import Stamp
 from config.templatetags.sheet import amount
-from feed.days import local_day
 from feed.models import Discard, FeedLot, ForageBatch
 from feed.services.deadlines import follow
 from feed.services.figures import value_on

@@ -8,10 +8,10 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from config import entries
+from config.days import day_words, local_day
 from config.entries import Stamp
 from config.jobs import ask
 from config.roles import VET, roles_of
-from feed.days import day_words, local_day
 from feed.models import Field, FieldWork, WaitRule
 from feed.services.deadlines import FLAG_TASK
 from feed.stands import Stand, nearest_first, stands

@@ -8,8 +8,8 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from config import entries
+from config.days import local_day
 from config.entries import Stamp
-from feed.days import local_day
 from feed.models import FeedLot, FeedRule
 from feed.schemes import Feed, Forbidden, broken
 from feed.services.left import check_new_wording, locked_thing

@@ -7,20 +7,18 @@ most so many rings a shift (feed/rings.py).
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from decimal import Decimal
-from zoneinfo import ZoneInfo
 
-from django.conf import settings
 from django.db import transaction
 from django.db.models import Exists, OuterRef
 from django.db.models.functions import TruncDate
 from django.urls import reverse
 
+from config.days import estate_zone, local_day, start_of
 from config.models import Notice
 from config.notices import close_gone, raise_notice
 from config.roles import FEED_HAND, VET
 from config.templatetags.sheet import amount, moment
 from feed.board import Row, latest_checks
-from feed.days import local_day, start_of
 from feed.models import (
     FeedFigure,
     Feeding,
@@ -113,7 +111,7 @@ def word_of(ring: Ring) -> str:
 
 def ring_all(wanted: list[Ring], at: datetime, most: int) -> None:
     """Raise the rings of each role within its shift's number, and close those that are gone."""
-    start = shift_start(at, ZoneInfo(settings.TIME_ZONE))
+    start = shift_start(at, estate_zone())
     bundle = f"grass:more:{start.isoformat()}"
     still = {ring.cause for ring in wanted}
     for role in (FEED_HAND, VET):
@@ -191,7 +189,7 @@ def cut_early(at: datetime) -> Iterable[ForageBatch]:
     loads: Iterable[ForageBatch] = (
         ForageBatch.objects.happened_by(at)
         .filter(happened_at__gte=at - EARLY_LOOKED_BACK, early_reason="")
-        .annotate(cut_on=TruncDate("happened_at", tzinfo=ZoneInfo(settings.TIME_ZONE)))
+        .annotate(cut_on=TruncDate("happened_at", tzinfo=estate_zone()))
         .filter(Exists(waits))
         .select_related("field")
     )

@@ -14,6 +14,8 @@ from config.templatetags.sheet import amount
 from feed.models import ClearanceRule, WindowRule
 from feed.services.deadlines import FLAG_TASK, recompute_since
 
+Dated = WindowRule | ClearanceRule
+
 LONGER_THAN_COOLER = (
     "{hours} h is longer than the {least} h of the cooler band from {from_} °C. Warmer grass never "
     "lies longer: enter the cooler band first, or look at the hours."
@@ -43,8 +45,8 @@ def record_window_rule(
 
 
 @transaction.atomic
-def strike_window_rule(rule: WindowRule, **why: Any) -> WindowRule:
-    """Strike a rule. Loads cut under it keep its window; to those before it, it never was."""
+def strike_rule(rule: Dated, **why: Any) -> Dated:
+    """Strike a dated rule. Loads cut under it keep its window; to those before, it never was."""
     struck = entries.strike(rule, **why)
     recompute_since(struck.valid_from)
     ask(FLAG_TASK)
@@ -61,15 +63,6 @@ def record_clearance_rule(*, stamp: Stamp, valid_from: date, **fields: Any) -> C
     recompute_since(valid_from)
     ask(FLAG_TASK)
     return rule
-
-
-@transaction.atomic
-def strike_clearance_rule(rule: ClearanceRule, **why: Any) -> ClearanceRule:
-    """Strike a clearance rule. Loads cut under it keep their window."""
-    struck = entries.strike(rule, **why)
-    recompute_since(struck.valid_from)
-    ask(FLAG_TASK)
-    return struck
 
 
 def check_not_longer_than_cooler(day: date, from_temperature: Decimal, hours: Decimal) -> None:

@@ -9,10 +9,10 @@ from django.db import transaction
 from django.utils import timezone
 
 from config import entries
+from config.days import local_day
 from config.entries import Stamp
 from config.jobs import ask
 from config.templatetags.sheet import moment
-from feed.days import local_day
 from feed.models import AirHour
 from feed.services.deadlines import FLAG_TASK, recompute_day
 

@@ -5,13 +5,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
-from zoneinfo import ZoneInfo
 
-from django.conf import settings
 from django.db.models import Q
 
+from config.days import estate_zone, local_day, start_of
 from feed import window
-from feed.days import local_day, start_of
 from feed.models import AirHour, ClearanceRule, ForageBatch, HeapCheck, WindowRule
 from feed.window import AnyRule, Grass, Reading, Window
 
@@ -41,7 +39,7 @@ class Book:
             written=batch.received_at,
             air_temperature=self.air.get(batch.pk),
             shortened=batch.wet or batch.chopped,
-            zone=ZoneInfo(settings.TIME_ZONE),
+            zone=estate_zone(),
         )
 
     def window(self, batch: ForageBatch, more: Sequence[Reading] = ()) -> Window | None:

@@ -9,11 +9,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 
+from config.days import local_day
 from config.entries import Entry
 from config.forms.fields import MomentField
 from config.roles import action_required, may, may_strike
 from feed.board import Row, board, fed_groups, row_of
-from feed.days import local_day
 from feed.hay import hay_instead
 from feed.models import ForageBatch
 from feed.services.windows import heaps_of

@@ -7,12 +7,12 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 
+from config.days import local_day
 from config.roles import action_required, may
-from feed.days import local_day
 from feed.models import Field
 from feed.services.fields import waits
 from feed.stands import Stand, stands
-from feed.views.ration import check_ahead, day_asked
+from feed.views.ration import check_ahead, day_of
 
 CUTS_SHOWN = 20
 DAY = timedelta(days=1)
@@ -22,7 +22,7 @@ DAY = timedelta(days=1)
 def fields(request: HttpRequest) -> HttpResponse:
     """Every field today, or as it will be on ``?day=``: free or until when not, and what stands."""
     now = timezone.now()
-    day = day_asked(request)
+    day = day_of(request)
     check_ahead(day, local_day(now) + DAY)
     found = stands(now, day)
     context = {

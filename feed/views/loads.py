@@ -11,7 +11,6 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
-from config.entries import Stamp
 from config.errors import as_validation_error
 from config.forms.entries import SheetForm, form_of, initial_from
 from config.forms.fields import NumberField
@@ -19,7 +18,7 @@ from config.kinds import kind_named
 from config.once import once_only
 from config.roles import action_required, may_strike, refusal
 from config.templatetags.sheet import amount, moment
-from config.views.entries import DEVICE, stamp_of
+from config.views.entries import stamp_of
 from feed.board import row_of
 from feed.models import ForageBatch, HeapCheck
 from feed.models.batches import LOAD_KG, LOAD_WEIGHT
@@ -72,8 +71,7 @@ def weigh(request: HttpRequest, uuid: UUID) -> HttpResponse:
         raise PermissionDenied(refusal(request.user, "strike:forage-batches"))
     form = WeighForm(request.POST or None)
     if form.is_valid():
-        assert request.user.is_authenticated
-        stamp = Stamp.now(request.user, device=DEVICE)
+        stamp = stamp_of(request)
         written = form.carry_out(weigh_batch, stamp=stamp, batch=load, **form.cleaned_data)
         if written is not None:
             words = WEIGHED.format(batch=written, kg=amount(written.kg))
@@ -135,8 +133,7 @@ def where(request: HttpRequest, uuid: UUID) -> HttpResponse:
     load = load_of(uuid)
     if request.method != "POST":
         return redirect(f"{load.get_absolute_url()}#where")
-    assert request.user.is_authenticated
-    stamp = Stamp.now(request.user, device=DEVICE)
+    stamp = stamp_of(request)
     try:
         if "still" in request.POST:
             check = answer_still(stamp=stamp, batch=load)

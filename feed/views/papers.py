@@ -1,16 +1,17 @@
 """The papers of the feed, as a page, a table file (``?as=csv``) and a PDF (``?as=pdf``)."""
 
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
-from config.forms.fields import DayField, MomentField
+from config.days import local_day
+from config.forms.asked import day_asked
+from config.forms.fields import MomentField
 from config.papers.handing import hand_over
 from config.roles import action_required
-from feed.days import local_day
 from feed.paper_lines import Asked
 from feed.papers import PAPERS
 
@@ -50,8 +51,8 @@ def asked_by(request: HttpRequest, most: int) -> Asked:
     now = timezone.now()
     user = request.user
     assert user.is_authenticated
-    last = day_of(request, "to") or local_day(now)
-    first = day_of(request, "from") or last - USUAL + timedelta(days=1)
+    last = day_asked(request.GET, "to") or local_day(now)
+    first = day_asked(request.GET, "from") or last - USUAL + timedelta(days=1)
     if first > last:
         raise ValidationError({"from": WRONG_WAY_ROUND.format(first=first, last=last)})
     if (last - first).days >= most:
@@ -63,15 +64,6 @@ def asked_by(request: HttpRequest, most: int) -> Asked:
         made_at=now,
         known_at=known_of(request, now),
     )
-
-
-def day_of(request: HttpRequest, name: str) -> date | None:
-    """A day of the address, None when it is left out. Raises ValidationError at ``name``."""
-    try:
-        found: date | None = DayField(required=False).clean(request.GET.get(name, ""))
-    except ValidationError as error:
-        raise ValidationError({name: error.messages}) from error
-    return found
 
 
 def known_of(request: HttpRequest, now: datetime) -> datetime:

@@ -8,9 +8,9 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
-from config.forms.fields import DayField
+from config.days import day_words, local_day
+from config.forms.asked import day_asked
 from config.roles import action_required, may
-from feed.days import day_words, local_day
 from feed.models import FeedShareRule
 from feed.rations import Day, Ration, ration_day, rations_between
 from feed.shares import Kept, Span, not_computed, year
@@ -33,7 +33,7 @@ NOT_AHEAD = (
 @action_required("read")
 def rations_of_day(request: HttpRequest) -> HttpResponse:
     """Dry matter offered, refused and eaten per group today, or on ``?day=``."""
-    day = day_asked(request)
+    day = day_of(request)
     found = ration_day(day)
     context = {
         "day": day,
@@ -54,7 +54,7 @@ def rations_of_day(request: HttpRequest) -> HttpResponse:
 @action_required("read")
 def rations_of_week(request: HttpRequest) -> HttpResponse:
     """The seven days up to today, or to ``?day=``: eaten a cow, shares missed, thrown away."""
-    last = day_asked(request)
+    last = day_of(request)
     first = last - WEEK + timedelta(days=1)
     days = rations_between(first, last)
     context = {
@@ -93,7 +93,7 @@ def cut_plan(request: HttpRequest) -> HttpResponse:
     """What to cut tomorrow, or on ``?day=``: tonnes, loads and fields, and last week's waste."""
     now = timezone.now()
     tomorrow = local_day(now) + timedelta(days=1)
-    day = day_asked(request, tomorrow)
+    day = day_of(request, tomorrow)
     check_ahead(day, tomorrow)
     context = {
         "plan": plan(day, now),
@@ -129,13 +129,9 @@ def doubts_of(found: Day) -> list[tuple[str, list[Group]]]:
     return list(groups.items())
 
 
-def day_asked(request: HttpRequest, usual: date | None = None) -> date:
+def day_of(request: HttpRequest, usual: date | None = None) -> date:
     """The day of ``?day=``, else the usual one, the estate's today. Raises ValidationError."""
-    try:
-        asked: date | None = DayField(required=False).clean(request.GET.get("day", ""))
-    except ValidationError as error:
-        raise ValidationError({"day": error.messages}) from error
-    return asked or usual or local_day(timezone.now())
+    return day_asked(request.GET, "day") or usual or local_day(timezone.now())
 
 
 def year_asked(text: str, today: date) -> tuple[date, date]:

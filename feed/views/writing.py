@@ -9,13 +9,12 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from config.entries import Stamp
+from config.days import local_day
 from config.forms.entries import form_of, initial_from
 from config.kinds import kind_named
 from config.once import once_only
 from config.roles import action_required
-from config.views.entries import DEVICE, stamp_of
-from feed.days import local_day
+from config.views.entries import stamp_of
 from feed.forms.feedings import FeedForm
 from feed.models import ForageBatch
 from feed.services.batches import record_batch
@@ -101,9 +100,8 @@ def feed(request: HttpRequest) -> HttpResponse:
     """Feed one load, or feed lot, to several groups; one form, one feeding for each of them."""
     form = FeedForm(request.POST or None, initial=request.GET.dict())
     if form.is_valid():
-        assert request.user.is_authenticated
         values = form.values()
-        stamp = Stamp.now(request.user, form.cleaned_data["happened_at"], device=DEVICE)
+        stamp = stamp_of(request, form)
         fed = form.carry_out(record_feedings, stamp=stamp, **values)
         if fed is not None:
             tell_fed(request, fed)

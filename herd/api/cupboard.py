@@ -11,11 +11,11 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from config.api.fields import MomentField
+from config.days import local
 from config.roles import MayDo
 from herd import stock
 from herd.cupboard import Batch, Item, cupboard
 from herd.forms.cupboard import NOT_YET
-from herd.words import local
 
 
 class CupboardQuery(serializers.Serializer[Any]):

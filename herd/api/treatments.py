@@ -12,7 +12,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from config.api.fields import EntryRelated, MomentField
-from config.api.serializers import refuse_unknown, stamp_from
+from config.api.serializers import Act, Strict, stamp_from
 from config.api.writes import WriteView
 from config.roles import MayDo
 from herd.forecasts import Forecast, forecast
@@ -20,14 +20,6 @@ from herd.models import Animal, Medicine, TreatmentPlan
 from herd.services.plans import order_plan, values_of
 
 PLAN_OR_MEDICINE = "Name a plan, or a medicine with the amount of one dose and how many doses."
-
-
-class Strict(serializers.Serializer[Any]):
-    """Refuses what is not known."""
-
-    def to_internal_value(self, data: Any) -> Any:
-        refuse_unknown(self, data)
-        return super().to_internal_value(data)
 
 
 class PreviewIn(Strict):
@@ -117,14 +109,9 @@ class FirstDoseIn(Strict):
     expires_on = serializers.DateField(required=False, allow_null=True)
 
 
-class OrderIn(Strict):
+class OrderIn(Act):
     """A plan for one animal. ``first_dose``: when it is given already; {} for one without more."""
 
-    id = serializers.UUIDField(source="uuid", required=False)
-    happened_at = MomentField()
-    written_at = MomentField(required=False)
-    zone_offset = serializers.IntegerField(required=False, min_value=-720, max_value=840)
-    device = serializers.CharField(max_length=64, required=False, allow_blank=True)
     animal = EntryRelated(queryset=Animal.objects.all())
     first_dose = FirstDoseIn(required=False, allow_null=True)
 

@@ -5,9 +5,9 @@ from datetime import datetime
 from django import forms
 from django.utils import timezone
 
+from config.days import local
 from config.forms.entries import SheetForm
 from config.forms.fields import MomentField
-from herd.words import local
 
 NOT_YET = "{at} has not come yet. Expected now (leave it blank) or a moment before."
 

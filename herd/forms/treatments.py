@@ -11,28 +11,10 @@ from django.utils import timezone
 from config.forms.entries import EntryForm, form_of, sentence
 from config.forms.fields import DayField
 from herd.models import Course, Dose, TreatmentPlan
-from herd.models.treatments import MayGive
+from herd.models.treatments import COURSE_FIELDS, MayGive
 from herd.services.plans import name_of, values_of
 from herd.services.treatments import QUARTERS
 
-COURSE_FIELDS = (
-    "medicine",
-    "diagnosis",
-    "route",
-    "dose",
-    "doses",
-    "interval_hours",
-    "off_leaflet",
-    "own_milk_hours",
-    "own_meat_days",
-    "grounds",
-    "may_give",
-    "plan",
-    "prescribed_on",
-    "prescriber",
-    "supplier",
-    "proof",
-)
 ANYBODY = "whoever writes doses"
 OFF_LEAFLET_HELP = (
     "More or longer than printed, another product at the same time, or not meant for cows in "

@@ -35,6 +35,11 @@ class TagField(models.CharField[str, str]):
         return name, "django.db.models.CharField", args, options
 
 
+def called(farm_number: int | None, ear_tag: str) -> str:
+    """What people call an animal: her farm number, or the ear tag of one without."""
+    return f"{farm_number:04d}" if farm_number else ear_tag
+
+
 class Holding(Entry):
     """A farm, dairy, supplier or buyer; our own estate is one too."""
 
@@ -135,7 +140,7 @@ class Animal(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.farm_number:04d}" if self.farm_number else self.ear_tag
+        return called(self.farm_number, self.ear_tag)
 
     def get_absolute_url(self) -> str:
         return f"/herd/animals/{self.uuid}/"

@@ -34,12 +34,44 @@ class Route(models.TextChoices):
     OTHER = "other", "other"
 
 
-class TreatmentPlan(Entry):
-    """A treatment the vet keeps ready: for a diagnosis, which product, how much, how often."""
+# What a plan and a course both say, in the order of the page.
+PRESCRIBED = (
+    "diagnosis",
+    "medicine",
+    "route",
+    "dose",
+    "doses",
+    "interval_hours",
+    "off_leaflet",
+    "own_milk_hours",
+    "own_meat_days",
+    "may_give",
+)
+# What of a course its forms ask for besides the animal.
+COURSE_FIELDS = (
+    "medicine",
+    "diagnosis",
+    "route",
+    "dose",
+    "doses",
+    "interval_hours",
+    "off_leaflet",
+    "own_milk_hours",
+    "own_meat_days",
+    "grounds",
+    "may_give",
+    "plan",
+    "prescribed_on",
+    "prescriber",
+    "supplier",
+    "proof",
+)
 
-    name = models.CharField(max_length=60)
+
+class Prescription(Entry):
+    """How a medicine is to be given: what a plan of the vet's and a course have alike."""
+
     diagnosis = models.CharField(max_length=120)
-    medicine = models.ForeignKey(Medicine, models.PROTECT, related_name="plans")
     route = models.CharField(max_length=6, choices=Route, default=Route.UDDER)
     dose = models.DecimalField(
         "amount of one dose",
@@ -66,6 +98,16 @@ class TreatmentPlan(Entry):
         "vet's own meat period, days", null=True, blank=True
     )
     may_give = models.CharField("who may give it", max_length=8, choices=MayGive, blank=True)
+
+    class Meta(Entry.Meta):
+        abstract = True
+
+
+class TreatmentPlan(Prescription):
+    """A treatment the vet keeps ready: for a diagnosis, which product, how much, how often."""
+
+    name = models.CharField(max_length=60)
+    medicine = models.ForeignKey(Medicine, models.PROTECT, related_name="plans")
     watch = models.CharField("what to watch", max_length=200, blank=True)
 
     class Meta(Entry.Meta):
@@ -90,7 +132,7 @@ class TreatmentPlan(Entry):
         return self.name
 
 
-class Course(Entry):
+class Course(Prescription):
     """What the vet ordered for one animal: product, doses, interval, and who may give them.
 
     It happens with the first planned dose. Milk hours of the vet's own (off leaflet) stand in
@@ -99,36 +141,9 @@ class Course(Entry):
 
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="courses")
     medicine = models.ForeignKey(Medicine, models.PROTECT, related_name="courses")
-    diagnosis = models.CharField(max_length=120)
-    route = models.CharField(max_length=6, choices=Route, default=Route.UDDER)
-    dose = models.DecimalField(
-        "amount of one dose",
-        max_digits=8,
-        decimal_places=2,
-        validators=[MinValueValidator(Decimal("0.01"))],
-    )
-    doses = models.PositiveSmallIntegerField(
-        "number of doses", validators=[MinValueValidator(1), MaxValueValidator(14)]
-    )
-    interval_hours = models.PositiveSmallIntegerField(
-        "hours between doses", default=24, validators=[MinValueValidator(1), MaxValueValidator(168)]
-    )
-    off_leaflet = models.BooleanField("off leaflet", default=False)
-    own_milk_hours = models.DecimalField(
-        "vet's own milk period, hours",
-        max_digits=6,
-        decimal_places=1,
-        null=True,
-        blank=True,
-        validators=[MinValueValidator(Decimal(0))],
-    )
-    own_meat_days = models.PositiveSmallIntegerField(
-        "vet's own meat period, days", null=True, blank=True
-    )
     plan = models.ForeignKey(
         TreatmentPlan, models.PROTECT, null=True, blank=True, related_name="courses"
     )
-    may_give = models.CharField("who may give it", max_length=8, choices=MayGive, blank=True)
     grounds = models.CharField(
         "why off leaflet", max_length=120, blank=True, help_text="Kept for the medicine book."
     )

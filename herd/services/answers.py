@@ -8,13 +8,13 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from config import entries
+from config.days import local
 from config.entries import Stamp, offset_minutes
 from config.errors import Conflict
 from herd.models import Dose, DoseAnswer
 from herd.services import withdrawals
 from herd.services.questions import are_near, came_twice, first_of_two
 from herd.services.treatments import follow_course, record_dose
-from herd.words import local
 
 Says = DoseAnswer.Says
 

@@ -7,13 +7,14 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from config import entries
+from config.days import estate_zone, local
 from config.entries import Stamp
 from herd.models import Animal, LegBand, WithdrawalPeriod
 from herd.planned import first_milking
 from herd.rules_in_force import BAND_OFF_BEFORE, rule_in_force
 from herd.services import withdrawals
 from herd.withheld import Answer, answer_for
-from herd.words import local, milking_words
+from herd.words import milking_words
 
 # A milking that began before her period ended may run on so long, and the band belongs on.
 LONGEST_MILKING = timedelta(hours=12)
@@ -65,7 +66,7 @@ def back_after_the_last(animal: Animal, at: datetime) -> datetime | None:
     if not ends:
         return None
     stands = withdrawals.stands_of([animal.pk]).get(animal.pk, ())
-    return first_milking(stands, withdrawals.estate_zone(), max(ends))
+    return first_milking(stands, estate_zone(), max(ends))
 
 
 def hour_before(at: datetime) -> timedelta:
@@ -90,7 +91,7 @@ def take_off_list(at: datetime, until: datetime) -> list[Any]:
     if not banded:
         return []
     stands = withdrawals.stands_of(sorted(banded))
-    zone = withdrawals.estate_zone()
+    zone = estate_zone()
     free = free_from(sorted(banded), until)
     found = []
     for number, animal in banded.items():

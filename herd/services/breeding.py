@@ -7,6 +7,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from config import entries
+from config.days import local
 from config.entries import Stamp
 from config.notices import close_gone, raise_notice
 from config.roles import VET
@@ -14,7 +15,6 @@ from herd.models import Animal, Calving, DryOff
 from herd.services import withdrawals
 from herd.tube_state import tube_state
 from herd.withheld import answer_for
-from herd.words import local
 
 NOT_A_COW = "{animal} is male. Expected the cow that calved."
 CALVED_EARLY = "{animal} calved {at}. {words}"

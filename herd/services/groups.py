@@ -11,13 +11,13 @@ from django.utils import timezone
 from psycopg.types.range import TimestamptzRange
 
 from config import entries
+from config.days import local
 from config.entries import Stamp
 from config.errors import Conflict
 from config.notices import close_gone
 from herd.models import Animal, Group, GroupStay, MilkingTime, WithdrawalPeriod
 from herd.services import withdrawals
 from herd.services.moved import cause_of_move, tell_of_move
-from herd.words import local
 
 STANDS_THERE = "{animal} stands in {group} already, since {since}. Nothing was moved."
 SAME_MOMENT = (

@@ -7,10 +7,10 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from config import entries
+from config.days import local
 from config.entries import Stamp
 from herd.models import Animal, HealthEvent
 from herd.services import withdrawals
-from herd.words import local
 
 OTHER_ANIMAL = "This settles a sign of {other}, not of {animal}. Choose one of hers."
 SETTLED_BEFORE = "A sign cannot be settled before it was seen, {seen}."

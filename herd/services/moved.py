@@ -1,10 +1,11 @@
 """A withheld animal that moves: the group she leaves and the one she comes to are told once."""
 
+from config.days import local
 from config.notices import raise_notice
 from config.roles import MILKER
 from herd.models import GroupStay
 from herd.withheld import NOT_MILKED, answer_for
-from herd.words import local, milking_words
+from herd.words import milking_words
 
 MOVED = "{animal} moved from {before} to {group}, {at}. She is NOT {until} ({why})."
 UNTIL, UNTIL_SAID = "until the milking of {back}", "until the vet has said"

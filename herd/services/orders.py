@@ -10,11 +10,11 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from config.days import estate_zone, local
 from herd import withdrawal
 from herd.models import Animal, Group, GroupStay, Medicine
 from herd.services import withdrawals
 from herd.withdrawal import Estate, Leaflet, Ordered
-from herd.words import local
 
 # The vet writes in the morning what is given from the evening on; common practice, at most this.
 ORDERED_AHEAD = timedelta(days=14)
@@ -73,7 +73,7 @@ def check_order(
     if medicine.barred:
         actives = medicine.actives or "its leaflet names them"
         raise ValidationError({"medicine": BARRED.format(medicine=medicine, actives=actives)})
-    estate = Estate(withdrawals.estate_zone(), withdrawals.dated_rules())
+    estate = Estate(estate_zone(), withdrawals.dated_rules())
     leaflets = withdrawals.leaflets_of([medicine.pk]).get(medicine.pk, ())
     ordered = Ordered(at, doses, interval_hours, leaflets=leaflets)
     last = withdrawal.last_dose(ordered) or at

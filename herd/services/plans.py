@@ -10,21 +10,10 @@ from config import entries
 from config.entries import Stamp
 from config.errors import Conflict
 from herd.models import Animal, Course, TreatmentPlan
+from herd.models.treatments import PRESCRIBED
 from herd.services.orders import check_order
 from herd.services.treatments import record_treatment
 
-ORDERED = (
-    "diagnosis",
-    "medicine",
-    "route",
-    "dose",
-    "doses",
-    "interval_hours",
-    "off_leaflet",
-    "own_milk_hours",
-    "own_meat_days",
-    "may_give",
-)
 PLAN_STRUCK = "The plan “{plan}” was struck. Choose another, or order the course by hand."
 
 
@@ -73,7 +62,7 @@ def order_plan(
 
 def values_of(plan: TreatmentPlan) -> dict[str, Any]:
     """What a plan says of a course, by field."""
-    return {name: getattr(plan, name) for name in ORDERED}
+    return {name: getattr(plan, name) for name in PRESCRIBED}
 
 
 def name_of(user: Any) -> str:

@@ -8,17 +8,15 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from itertools import combinations, pairwise
 from uuid import UUID
-from zoneinfo import ZoneInfo
 
-from django.conf import settings
 from django.urls import reverse
 from django.utils import timezone
 
+from config.days import estate_zone, local
 from config.notices import close_gone, raise_notice
 from config.roles import VET
 from herd.models import Animal, Course, Dose, DoseAnswer, WithdrawalPeriod
 from herd.rules_in_force import PRESCRIPTION_DAYS, rule_in_force
-from herd.words import local
 
 # Two doses closer together than this share of the interval may be one, written by two people;
 # one further from its time than this may not be on the leaflet any more. Common practice.
@@ -189,13 +187,13 @@ def came_twice(dose: Dose) -> bool:
 
     A typed time is read so; one that a phone's clock took has seconds, and is sure.
     """
-    at = dose.happened_at.astimezone(ZoneInfo(settings.TIME_ZONE))
+    at = dose.happened_at.astimezone(estate_zone())
     return at.fold == 1 and not at.second and not at.microsecond
 
 
 def first_of_two(dose: Dose) -> datetime:
     """The earlier of the two moments that the clock shows like this dose's, in UTC."""
-    at = dose.happened_at.astimezone(ZoneInfo(settings.TIME_ZONE))
+    at = dose.happened_at.astimezone(estate_zone())
     return at.replace(fold=0).astimezone(UTC)
 
 

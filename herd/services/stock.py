@@ -9,11 +9,11 @@ from django.db import transaction
 from django.utils import timezone
 
 from config import entries
+from config.days import local
 from config.entries import Stamp
 from herd import stock
 from herd.cupboard import amount, events_of
 from herd.models import Medicine, MedicineMove
-from herd.words import local
 
 MORE_THAN_THERE = (
     "At {at} the shelf held {there} {unit} of batch {batch} of {medicine} that were not used "

@@ -13,6 +13,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from config import entries
+from config.days import local
 from config.entries import Stamp
 from config.roles import STOCKMAN, VET, roles_of
 from herd.models import Animal, Course, Dose, Medicine, MedicineMove
@@ -20,7 +21,6 @@ from herd.models.treatments import MayGive
 from herd.services import withdrawals
 from herd.services.orders import check_course
 from herd.services.questions import ask_about_animal, ask_about_course
-from herd.words import local
 
 # A dose may be given this long before the first planned one; common practice.
 BEFORE_THE_PLAN = timedelta(hours=12)

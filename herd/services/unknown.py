@@ -6,12 +6,12 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from config import entries
+from config.days import local
 from config.entries import Stamp
 from config.notices import close_gone, raise_notice
 from config.roles import STOCKMAN
 from herd.models import Animal, CowKnown, Group, UnknownCow
 from herd.unknown import stood_there
-from herd.words import local
 
 FIND_OUT = "An unknown cow stands in {group}, seen {at}{marks}. Say who she is, with the proof."
 OTHERWISE = "Her milk stays out of the tank."

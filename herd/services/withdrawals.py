@@ -5,14 +5,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
-from django.conf import settings
 from django.db import transaction
 from django.db.models import Q
 from psycopg.types.range import TimestamptzRange
 
 from config import jobs
+from config.days import estate_zone
 from herd import kept_out, withdrawal
 from herd.kept_out import DriedOff
 from herd.models import (
@@ -41,11 +40,6 @@ HEIFER = timedelta(days=3 * 365)
 COLUMNS = ("kind", "course_id", "source", "during", "meat_until", "meat_open", "milkings", "why")
 
 Key = tuple[int, Any, str]
-
-
-def estate_zone() -> ZoneInfo:
-    """The zone of the estate's clock."""
-    return ZoneInfo(settings.TIME_ZONE)
 
 
 def lock(animal_ids: Iterable[int]) -> None:

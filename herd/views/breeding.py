@@ -8,11 +8,10 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
-from config.entries import Stamp
 from config.forms.fields import find_entry
 from config.once import once_only
 from config.roles import action_required
-from config.views.entries import DEVICE, stamp_of
+from config.views.entries import stamp_of
 from herd.breeding import DryOffPlan, standing
 from herd.breeding_rules import breeding_rules
 from herd.dry_tubes import dry_tubes, fits
@@ -126,8 +125,7 @@ def checks(request: HttpRequest) -> HttpResponse:
     now = timezone.now()
     form = ChecksForm(request.POST or None, rows=to_check(Walk(now)))
     if form.is_valid():
-        assert request.user.is_authenticated
-        stamp = Stamp.now(request.user, form.cleaned_data["happened_at"], device=DEVICE)
+        stamp = stamp_of(request, form)
         written = form.carry_out(
             record_checks, stamp=stamp, way=form.cleaned_data["way"], looked=form.looked()
         )

@@ -6,10 +6,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
+from config.days import estate_zone
 from config.roles import action_required, may
 from herd.models import Group
 from herd.planned import Stands, first_milking
-from herd.services.withdrawals import estate_zone, times_by_group
+from herd.services.withdrawals import times_by_group
 from herd.withheld import NOT_MILKED, withheld_list
 
 # What people in the barn write most, in the order they do.

@@ -5,10 +5,9 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
-from config.entries import Stamp
 from config.once import once_only
 from config.roles import action_required
-from config.views.entries import DEVICE, stamp_of
+from config.views.entries import stamp_of
 from herd.forms.moves import MoveForm, arrival_form
 from herd.models import Group
 from herd.services.arrivals import arrive as record_arrival
@@ -32,8 +31,7 @@ def move(request: HttpRequest) -> HttpResponse:
     answers = withheld_list(timezone.now(), group=source.number)
     form = MoveForm(request.POST or None, answers=answers)
     if form.is_valid():
-        assert request.user.is_authenticated
-        stamp = Stamp.now(request.user, form.cleaned_data["happened_at"], device=DEVICE)
+        stamp = stamp_of(request, form)
         group, moved = form.cleaned_data["group"], form.moved()
         written = form.carry_out(
             move_animals,

@@ -12,10 +12,9 @@ from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from config.entries import Stamp
 from config.once import once_only
 from config.roles import action_required
-from config.views.entries import DEVICE, stamp_of
+from config.views.entries import stamp_of
 from herd.forecasts import Forecast, forecast
 from herd.forms.treatments import as_the_last, dose_form, initial_for, treatment_form
 from herd.models import Animal, Course, Dose, TreatmentPlan
@@ -96,7 +95,7 @@ def order(request: HttpRequest, uuid: UUID, plan: UUID) -> HttpResponse:
     animal = get_object_or_404(Animal.objects.standing(), uuid=uuid)
     found = get_object_or_404(TreatmentPlan.objects.select_related("medicine"), uuid=plan)
     dose: dict[str, Any] | None = {} if request.POST.get("given") else None
-    course = plans.order_plan(stamp=stamp_now(request), plan=found, animal=animal, first_dose=dose)
+    course = plans.order_plan(stamp=stamp_of(request), plan=found, animal=animal, first_dose=dose)
     messages.success(request, ORDERED.format(course=course))
     return redirect(animal)
 
@@ -154,12 +153,6 @@ def last_given(course: Course) -> Dose | None:
     given = Dose.objects.standing().filter(course=course, skipped=False)
     last: Dose | None = given.order_by("-happened_at", "-pk").first()
     return last
-
-
-def stamp_now(request: HttpRequest) -> Stamp:
-    """Who touches the button, now."""
-    assert request.user.is_authenticated
-    return Stamp.now(request.user, device=DEVICE)
 
 
 def after_dose(course: Course, given_at: datetime | None) -> str:

@@ -8,6 +8,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 
+from config.days import local_day
 from config.papers.handing import as_file, hand_over
 from config.roles import action_required
 from herd import udder_words
@@ -21,8 +22,9 @@ from herd.udder_board import Board, board
 from herd.udder_herd import HerdNow, herd_now
 from herd.udder_of_animal import udder_of
 from herd.udder_papers import movement_paper, what_if_paper, what_if_words
-from herd.udder_reads import local_day, recordings
+from herd.udder_reads import recordings
 from herd.udder_rules import udder_rules
+from herd.withdrawal import plain as exact
 
 # The page names so many; the files name all.
 TO_TEST_SHOWN, MISSING_SHOWN = 20, 40
@@ -56,7 +58,7 @@ def sheet(found: Board) -> dict[str, Any]:
         "age_caution": udder_words.age_caution(herd),
         "recording": udder_words.recording_words(herd),
         "tanks": [(tank, udder_words.tank_words(tank)) for tank in herd.tanks],
-        "target": udder_words.limit(rules.target),
+        "target": exact(rules.target),
         "new": udder_words.new_words(herd.moved.new, rules),
         "high": udder_words.high_words(herd.moved.high, rules),
         "dry": udder_words.dry_words(herd.moved.dry_cured, rules),
@@ -93,7 +95,7 @@ def beside(herd: HerdNow) -> list[tuple[str, str]]:
         ("Others without an earlier test, high", udder_words.percent(sums.alone_high)),
         ("New over the dry period", udder_words.percent(sums.dry_new)),
         (
-            f"Marked: gap above {udder_words.limit(herd.rules.gap)} days, last valid test used",
+            f"Marked: gap above {exact(herd.rules.gap)} days, last valid test used",
             f"{sums.marked:,}",
         ),
     ]

@@ -11,7 +11,7 @@ from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request as ApiRequest
 from rest_framework.response import Response
 
-from config.api.serializers import refuse_unknown
+from config.api.serializers import Strict
 from config.api.writes import WriteView
 from config.columns import Unanswered
 from config.errors import PROBLEM_JSON, Refused, pointed, problem
@@ -36,7 +36,7 @@ class UnitsField(serializers.JSONField):
         return said
 
 
-class LaboratoryFileIn(serializers.Serializer[Any]):
+class LaboratoryFileIn(Strict):
     """A file with what it does not say by itself."""
 
     file = serializers.FileField(allow_empty_file=True, help_text="A table in CSV.")
@@ -62,10 +62,6 @@ class LaboratoryFileIn(serializers.Serializer[Any]):
     skip_strange = serializers.BooleanField(
         required=False, default=False, help_text="Take the rest and park the strange rows."
     )
-
-    def to_internal_value(self, data: Any) -> Any:
-        refuse_unknown(self, data)
-        return super().to_internal_value(data)
 
 
 class RowOut(serializers.Serializer[Any]):

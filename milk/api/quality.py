@@ -11,8 +11,8 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from config.api.fields import MomentField
+from config.days import local_day
 from config.roles import MayDo
-from milk.judging import local_day
 from milk.quality import MOST_MONTHS, Measure, Quality, quality
 from milk.views.lots import day_asked
 from milk.views.quality import months_asked

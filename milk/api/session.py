@@ -12,7 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from config.api.fields import EntryRelated, MomentField
-from config.api.serializers import refuse_unknown, stamp_from
+from config.api.serializers import Act, stamp_from
 from config.api.writes import WriteView
 from herd.models import Animal, Group
 from herd.models.groups import Session
@@ -34,23 +34,14 @@ TOO_MANY = "{number} rows are too many for one request; expected at most {most}.
 KEYS = {"animal", "kg", "at_s", "goes"}
 
 
-class GroupMilkedIn(serializers.Serializer[Any]):
+class GroupMilkedIn(Act):
     """One group's milking, its stamp and its rows. Without ``kg`` the rows are added up."""
 
-    id = serializers.UUIDField(source="uuid", required=False)
-    happened_at = MomentField()
-    written_at = MomentField(required=False)
-    zone_offset = serializers.IntegerField(required=False, min_value=-720, max_value=840)
-    device = serializers.CharField(max_length=64, required=False, allow_blank=True)
     group = EntryRelated(queryset=Group.objects.all())
     tank = EntryRelated(queryset=Tank.objects.all(), required=False, allow_null=True)
     ended_at = MomentField(required=False, allow_null=True)
     kg = Mass(required=False, allow_null=True)
     milker = serializers.CharField(max_length=60, required=False, allow_blank=True)
-
-    def to_internal_value(self, data: Any) -> Any:
-        refuse_unknown(self, data)
-        return super().to_internal_value(data)
 
 
 class DescribedGroup(GroupMilkedIn):

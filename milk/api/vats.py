@@ -10,27 +10,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from config.api.fields import EntryRelated, MomentField
-from config.api.serializers import refuse_unknown, stamp_from
+from config.api.serializers import Act, Strict, stamp_from
 from config.api.writes import WriteView
 from milk.models import MilkLot, Tank, Tray, Vat, VatLot, Wheel
 from milk.services.vats import Fill, fill_vat_from
 from milk.services.wheels import number_wheels
 
 MOST_FILLS = 20
-
-
-class Act(serializers.Serializer[Any]):
-    """When it was done, and by which entry's id; nothing that is not known."""
-
-    id = serializers.UUIDField(source="uuid", required=False)
-    happened_at = MomentField()
-    written_at = MomentField(required=False)
-    zone_offset = serializers.IntegerField(required=False, min_value=-720, max_value=840)
-    device = serializers.CharField(max_length=64, required=False, allow_blank=True)
-
-    def to_internal_value(self, data: Any) -> Any:
-        refuse_unknown(self, data)
-        return super().to_internal_value(data)
 
 
 class Mass(serializers.DecimalField):
@@ -40,7 +26,7 @@ class Mass(serializers.DecimalField):
         super().__init__(max_digits=10, decimal_places=3, **kwargs)
 
 
-class FillIn(serializers.Serializer[Any]):
+class FillIn(Strict):
     """Milk from one tank, tray or lot. ``happened_at``: if not at the moment of the whole act."""
 
     kg = Mass()
@@ -49,10 +35,6 @@ class FillIn(serializers.Serializer[Any]):
     lot = EntryRelated(queryset=MilkLot.objects.all(), required=False, allow_null=True)
     happened_at = MomentField(source="at", required=False)
     ended_at = MomentField(required=False, allow_null=True)
-
-    def to_internal_value(self, data: Any) -> Any:
-        refuse_unknown(self, data)
-        return super().to_internal_value(data)
 
 
 class FillAct(Act):
@@ -88,16 +70,12 @@ class VatFilled(serializers.Serializer[Any]):
     lots = LotOut(many=True)
 
 
-class WheelIn(serializers.Serializer[Any]):
+class WheelIn(Strict):
     """A wheel by its plate. ``kg``: weight at 24 h, when it is known already."""
 
     plate = serializers.CharField(max_length=16)
     twin = serializers.ChoiceField(choices=Wheel.Twin.choices)
     kg = Mass(required=False, allow_null=True, default=None)
-
-    def to_internal_value(self, data: Any) -> Any:
-        refuse_unknown(self, data)
-        return super().to_internal_value(data)
 
 
 class WheelsAct(Act):

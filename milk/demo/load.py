@@ -1,11 +1,10 @@
 """Loading the demo estate: everything in one transaction, then what is computed from it."""
 
 from datetime import datetime
-from zoneinfo import ZoneInfo
 
-from django.conf import settings
 from django.db import connection, transaction
 
+from config.days import estate_zone
 from feed.services import deadlines
 from herd.models import Animal
 from herd.services import recordings, withdrawals
@@ -33,7 +32,7 @@ def is_loaded() -> bool:
 @transaction.atomic
 def load(now: datetime, seed: int = SEED, days: int = DAYS) -> Estate:
     """Write the whole estate as at ``now``; the same moment and seed give the same estate."""
-    estate = Estate(now=now, zone=ZoneInfo(settings.TIME_ZONE), seed=seed, days=days)
+    estate = Estate(now=now, zone=estate_zone(), seed=seed, days=days)
     people.make_people(estate)
     people.make_holdings(estate)
     people.make_rules(estate)

@@ -1,7 +1,6 @@
 """The people of the demo estate, its holdings and its dated rules."""
 
 from datetime import date
-from decimal import Decimal
 
 from django.contrib.auth.hashers import make_password
 from django.contrib.auth.models import Group as Role
@@ -15,7 +14,7 @@ from herd.models import Holding
 from herd.reference import load_reference as load_herd_rules
 from milk.demo.book import entry, write
 from milk.demo.estate import PASSWORD_HINT, Estate
-from milk.models import InhibitorTest, MilkFigure
+from milk.models import InhibitorTest
 from milk.reference import load_reference as load_milk_limits
 
 HOLDINGS = (
@@ -63,24 +62,11 @@ def make_rules(estate: Estate) -> None:
     load_herd_rules(stamp)
     load_feed_rules(stamp)
     load_milk_limits(stamp)
-    make_figures(stamp)
+    make_methods(stamp)
 
 
-def make_figures(stamp: Stamp) -> None:
-    """Invented prices, and three methods of inhibitor test with what they would cover."""
-    for what, value, unit in (
-        ("milk price", "0.75", "EUR/kg"),
-        ("wheel price", "500", "EUR/wheel"),
-    ):
-        entries.record(
-            MilkFigure,
-            stamp=stamp.again(),
-            what=what,
-            value=Decimal(value),
-            unit=unit,
-            valid_from=date(2020, 1, 1),
-            source="invented for the demo",
-        )
+def make_methods(stamp: Stamp) -> None:
+    """Three methods of inhibitor test, with what they would cover."""
     for name, covers, minutes, confirms in METHODS:
         entries.record(
             InhibitorTest,

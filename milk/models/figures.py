@@ -11,14 +11,12 @@ from config.entries import Entry, append_only
 
 
 class MilkFigure(Entry):
-    """From a day on: a price, a bound or a lead time the estate set for itself.
+    """From a day on: a bound or a lead time the estate set for itself, in its ``unit``.
 
-    ``value`` is in ``unit``; a price names its currency there ("EUR/kg").
+    Prices stand with the period rules, because a course is counted in them as well.
     """
 
     class What(models.TextChoices):
-        MILK_PRICE = "milk price", "price of a kg of milk"
-        WHEEL_PRICE = "wheel price", "price of a wheel"
         DAY_BEGINS = "day begins", "hour at which the dairy's day begins"
         LOSS_USUAL = "loss usual", "loss of a day that is usual"
         LOSS_ASK = "loss ask", "loss of a day from which to ask"

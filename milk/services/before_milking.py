@@ -6,11 +6,10 @@ Rung twice, so long before the milking and once more shortly before it, and show
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from zoneinfo import ZoneInfo
 
-from django.conf import settings
 from django.utils import timezone
 
+from config.days import estate_zone
 from config.notices import close_gone, raise_notice
 from config.roles import MILKER, VET
 from herd.milking_list import milking_list
@@ -115,7 +114,7 @@ def planned(at: datetime, ahead: timedelta) -> Iterator[Coming]:
     )
     for (group, session), row in sorted(times.items()):
         for day in days_around(at):
-            starts = datetime.combine(day, row.starts, tzinfo=ZoneInfo(settings.TIME_ZONE))
+            starts = datetime.combine(day, row.starts, tzinfo=estate_zone())
             soon = starts - ahead <= at < starts + LASTS
             if soon and day >= row.valid_from and (group, session) not in done:
                 yield Coming(group, session, starts, row.line)

@@ -7,11 +7,12 @@ from uuid import UUID
 
 from django.db import transaction
 
+from config.days import local, start_of
 from config.notices import close_gone, raise_notice
 from milk import late
 from milk.below import descendants
-from milk.held import animals_said, cause_of_withheld, local
-from milk.judging import Limits, Standing, samplings, series_for, standings, start_of
+from milk.held import animals_said, cause_of_withheld
+from milk.judging import Limits, Standing, samplings, series_for, standings
 from milk.mistakes import said_at_once
 from milk.models import Hold, HoldDecision, HoldItem, LotFlag, LotTest, MilkLot, Tank
 from milk.models.limits import What

@@ -6,9 +6,9 @@ from decimal import Decimal
 from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.utils import timezone
 from django.utils.text import capfirst
 
+from config.days import local
 from config.entries import Entry, Stamp, check_not_ahead
 from config.errors import Conflict
 from config.jobs import ask
@@ -30,11 +30,6 @@ NO_MILK_YET = (
     "first, or choose the tank the milk came from."
 )
 WASHED_SINCE = ": it was washed or emptied at {washed}"
-
-
-def local(moment: datetime) -> str:
-    """A moment on the estate's clock, for people."""
-    return timezone.localtime(moment).strftime("%Y-%m-%d %H:%M")
 
 
 def weight(kg: Decimal) -> str:

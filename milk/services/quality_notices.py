@@ -6,10 +6,10 @@ Each closes by itself when the entries say that its cause is gone.
 from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 
+from config.days import local, local_day, start_of
 from config.notices import close_gone, raise_notice
 from config.roles import CHEESEMAKER, OFFICE, VET
-from milk.held import local
-from milk.judging import Sampling, Standing, local_day, start_of
+from milk.judging import Sampling, Standing
 from milk.keeping import Kept, kept_lots
 from milk.limits import plain
 from milk.models import Limit

@@ -7,13 +7,14 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from config import entries
+from config.days import local
 from config.entries import Entry, Stamp
 from config.errors import Conflict
 from herd.models import Holding
 from milk.held import check_may_leave
 from milk.models import BrineStay, Dispatch, Inspection, StorePlace, StoreStay, Wheel
 from milk.places import SENT, where_is
-from milk.services.flowing import check_stands, check_weight, local
+from milk.services.flowing import check_stands, check_weight
 
 BEFORE_LIFT = "{wheel} was lifted at {lifted}; this cannot have happened to it at {at}."
 GONE = (

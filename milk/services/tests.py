@@ -9,6 +9,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from config import entries
+from config.days import local
 from config.entries import Stamp
 from config.jobs import ask
 from milk.models import Delivery, LotDraw, LotTest, MilkLot
@@ -221,7 +222,3 @@ def said_number(what: str, written: str) -> Decimal | None:
         return read_result(written, count=what in COUNTS).value
     except ValueError as error:
         raise ValidationError({"written": str(error)}) from error
-
-
-def local(moment: Any) -> str:
-    return timezone.localtime(moment).strftime("%Y-%m-%d %H:%M")

@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from config import entries
+from config.days import local
 from config.entries import Stamp
 from config.errors import Conflict
 from milk.held import check_may_pour
@@ -23,7 +24,6 @@ from milk.services.flowing import (
     check_times,
     check_weight,
     drawn_lots,
-    local,
     weight,
 )
 from milk.services.lots import lock_tanks

@@ -13,12 +13,13 @@ from django.db.models import Case, F, Value, When
 from django.utils import timezone
 
 from config import entries
+from config.days import local
 from config.entries import Stamp, check_reason
 from config.errors import Conflict
 from config.notices import raise_notice
 from config.roles import CHEESEMAKER, VET
 from milk.models import Hold, Vat, Wheel
-from milk.services.flowing import check_stands, check_weight, local
+from milk.services.flowing import check_stands, check_weight
 
 NO_PLATES = "Write at least one plate with its twin (A or B)."
 PLATE_TWICE_HERE = "Plate {plate} stands twice in what you sent. Each plate is one wheel."

@@ -8,13 +8,14 @@ from django.db import transaction
 from django.utils.text import capfirst
 
 from config import entries
+from config.days import local
 from config.entries import Stamp
 from config.errors import Conflict
 from config.notices import raise_notice
 from config.roles import MILKER
 from herd.models import Animal, Group
 from milk.models import Hold, HoldStep, Tank, TankEvent, WrongCow
-from milk.services.flowing import check_stands, check_weight, local, weight
+from milk.services.flowing import check_stands, check_weight, weight
 from milk.services.hold_steps import record_step
 from milk.services.holds import cause_of_notice, hold_milk
 from milk.services.lots import left_in, lock_tanks

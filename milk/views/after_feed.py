@@ -8,9 +8,9 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from config.forms.fields import DayField
+from config.days import local_day
+from config.forms.asked import day_asked
 from config.roles import action_required
-from feed.days import local_day
 from milk.after_feed import (
     DAYS_OF_FIELD,
     AfterFeed,
@@ -55,7 +55,7 @@ def after_feed(request: HttpRequest, kind: str, id: str) -> HttpResponse:
 def after_feed_of_day(request: HttpRequest) -> HttpResponse:
     """The same for the grass of ``?day=``, else of three days ago, whose 60 h are over."""
     asked = request.GET.get("day") or str(local_day(timezone.now()) - timedelta(days=3))
-    return redirect("milk:after-feed", "day", day_of("day", asked))
+    return redirect("milk:after-feed", "day", the_day(asked))
 
 
 def read(
@@ -63,7 +63,7 @@ def read(
 ) -> tuple[AfterFeed, date | None, date | None]:
     """What is asked for, and the days of a field. Raises Http404, or ValidationError by name."""
     if kind == "day":
-        day = day_of("day", id)
+        day = the_day(id)
         found = after_day(day, now)
         return found, day, day
     try:
@@ -80,29 +80,24 @@ def read(
     raise Http404(kind)
 
 
+def the_day(text: str) -> date:
+    """A day that must be said. Raises ValidationError at ``day``."""
+    found = day_asked({"day": text}, "day")
+    if found is None:
+        raise ValidationError({"day": NO_DAY.format(text=text[:20])})
+    return found
+
+
 def days_asked(query: dict[str, str], today: date) -> tuple[date, date]:
     """The days of ``from`` and ``to``, else the last 30. Raises ValidationError by name."""
-    last = day_of("to", query.get("to", "")) if query.get("to") else today
-    first = last - timedelta(days=DAYS_OF_FIELD - 1)
-    if query.get("from"):
-        first = day_of("from", query["from"])
+    last = day_asked(query, "to") or today
+    first = day_asked(query, "from") or last - timedelta(days=DAYS_OF_FIELD - 1)
     if first > last:
         raise ValidationError({"from": WRONG_WAY_ROUND.format(first=first, last=last)})
     if last - first >= LONGEST_SPAN:
         most = LONGEST_SPAN.days
         raise ValidationError({"from": TOO_LONG.format(most=most, first=first, last=last)})
     return first, last
-
-
-def day_of(name: str, text: str) -> date:
-    """A day of an address. Raises ValidationError at ``name``."""
-    try:
-        found: date | None = DayField().clean(text)
-    except ValidationError as error:
-        raise ValidationError({name: error.messages}) from error
-    if found is None:
-        raise ValidationError({name: NO_DAY.format(text=text[:20])})
-    return found
 
 
 def sentences(found: AfterFeed) -> list[str]:

@@ -12,10 +12,10 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
-from config.entries import Stamp
 from config.forms.entries import SheetForm
 from config.once import once_only
 from config.roles import ACTIONS, action_required, check_may, may
+from config.views.entries import stamp_of
 from milk.below import below, still_catchable
 from milk.forms.wrong_cow import StepForm
 from milk.hold_board import board_of
@@ -25,7 +25,6 @@ from milk.services.hold_steps import record_step
 
 CLOSED_SHOWN = 50
 THINGS = ("lot", "tank", "vat", "wheel", "starter_can", "by")
-DEVICE = "page"
 NEEDED = 2
 NUMBER = re.compile(r"[0-9]+$")
 DECIDED = "Written: {what}. {rest}"
@@ -107,12 +106,6 @@ def step(request: HttpRequest, found: Any) -> HttpResponse:
             return redirect("milk:hold", uuid=found.uuid)
     context = context_of(request, found, DecideForm(), form)
     return render(request, "milk/hold.html", context)
-
-
-def stamp_of(request: HttpRequest) -> Stamp:
-    """Who decides, now."""
-    assert request.user.is_authenticated
-    return Stamp.now(request.user, device=DEVICE)
 
 
 def context_of(

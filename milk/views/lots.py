@@ -10,11 +10,12 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 
+from config.days import local_day, start_of
 from config.roles import action_required, may
 from milk.answers import Answer, animal_names, answers_about
 from milk.balance import balance_of, came_from, went_to
 from milk.below import still_catchable
-from milk.judging import Limits, bound_of, local_day, standings, start_of
+from milk.judging import Limits, bound_of, standings
 from milk.limits import bound_said
 from milk.models import Hold, Limit, LotTest, MilkLot
 from milk.results import UNITS

@@ -8,11 +8,10 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from config.entries import Stamp
 from config.once import once_only
 from config.roles import action_required, may
 from config.templatetags.sheet import amount
-from config.views.entries import DEVICE
+from config.views.entries import stamp_of
 from milk.forms.milkings import MilkingForm
 from milk.models import Milking, MilkingPart
 from milk.services.milkings import record_milking
@@ -49,8 +48,7 @@ def milk(request: HttpRequest) -> HttpResponse:
     """Write a group's milking down, with its meter rows when there are any."""
     form = MilkingForm(request.POST or None, initial=request.GET.dict())
     if form.is_valid():
-        assert request.user.is_authenticated
-        stamp = Stamp.now(request.user, form.cleaned_data["happened_at"], device=DEVICE)
+        stamp = stamp_of(request, form)
         milking = form.carry_out(record_milking, stamp=stamp, **form.values())
         if milking is not None:
             rows = milking.cows.count()

@@ -10,10 +10,11 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from config.days import local_day
 from config.papers import Column, Line, Paper, Part
 from config.papers.handing import hand_over
 from config.roles import action_required
-from milk.judging import Limits, local_day
+from milk.judging import Limits
 from milk.limits import plain
 from milk.models import LotTest
 from milk.models.limits import What

@@ -10,11 +10,10 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
-from config.entries import Stamp
 from config.once import once_only
 from config.roles import action_required, may
 from config.templatetags.sheet import amount
-from config.views.entries import DEVICE
+from config.views.entries import stamp_of
 from milk.forms.vats import FillForm, SwapForm, WheelsForm
 from milk.held import open_holds
 from milk.in_vats import contents_of, fills_of
@@ -99,12 +98,6 @@ def wheels_of(vat: Vat) -> list[dict[str, Any]]:
 def standing_vat(uuid: UUID) -> Vat:
     found: Vat = get_object_or_404(Vat.objects.standing(), uuid=uuid)
     return found
-
-
-def stamp_of(request: HttpRequest, form: Any) -> Stamp:
-    """Who writes a form, and when it happened."""
-    assert request.user.is_authenticated
-    return Stamp.now(request.user, form.cleaned_data.get("happened_at"), device=DEVICE)
 
 
 @action_required("write:vat-fills")

@@ -6,10 +6,9 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.text import capfirst
 
-from config.entries import Stamp
 from config.once import once_only
 from config.roles import action_required
-from config.views.entries import DEVICE
+from config.views.entries import stamp_of
 from milk.forms.wrong_cow import WrongCowForm
 from milk.in_tanks import in_tanks
 from milk.models import Tank
@@ -25,8 +24,7 @@ def wrong_cow(request: HttpRequest) -> HttpResponse:
     """Which tank, how much is in it, what must be closed; a POST stops it."""
     form = WrongCowForm(request.POST or None, initial=request.GET.dict())
     if form.is_valid():
-        assert request.user.is_authenticated
-        stamp = Stamp.now(request.user, form.cleaned_data["happened_at"], device=DEVICE)
+        stamp = stamp_of(request, form)
         made = form.carry_out(record_wrong_cow, stamp=stamp, **form.values())
         if made is not None:
             at = timezone.localtime(made.happened_at).strftime("%H:%M")

@@ -16,7 +16,7 @@ from typing import Any
 from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 
-from feed.days import local_day
+from config.days import local_day
 from feed.drifting import drifting
 from feed.models import Feeding, FeedLot, ForageBatch
 from feed.rations import ration_day, rations_between

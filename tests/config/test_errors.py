@@ -157,7 +157,9 @@ def test_nonsense_is_refused_at_its_field(vet_api, body):
 @pytest.mark.django_db
 @pytest.mark.parametrize("body", ["", "{", "[1, 2]", '"text"', "null", "NaN", b"\xff\xfe", "1e999"])
 def test_a_body_that_is_no_object_is_refused(vet_api, body):
-    problem(vet_api.post(GROUPS, body), 400)
+    found = problem(vet_api.post(GROUPS, body), 400)
+    assert found["detail"]
+    assert not Group.objects.exists()
 
 
 @pytest.mark.django_db
@@ -177,18 +179,24 @@ def test_a_number_nobody_can_trust_is_refused(vet_api, value):
 def test_wrong_method_format_and_address(vet_api):
     animal = make_animal()
     client = vet_api.client
-    problem(client.put(f"/api/animals/{animal.uuid}/"), 405)
-    problem(client.delete(f"/api/animals/{animal.uuid}/"), 405)
     key = {"Idempotency-Key": "1"}
-    problem(client.post("/api/animals/", "x", content_type="text/plain", headers=key), 415)
-    problem(client.get("/api/unicorns/"), 404)
-    problem(client.get("/api/animals/00000000-0000-0000-0000-000000000000/"), 404)
-    problem(client.get("/api/animals/?cursor=nonsense"), 400)
-    problem(client.get("/api/animals/?size=1000000"), 400)
-    problem(client.get("/api/animals/?hapened_from=2026-01-01"), 400)
-    problem(client.get("/api/animals/?happened_from=soon"), 400)
-    problem(client.get("/api/animals/?farm_number=1e400"), 400)
-    problem(client.get("/api/animals/?ear_tag=%00"), 400)
+    answers = [
+        (client.put(f"/api/animals/{animal.uuid}/"), 405),
+        (client.delete(f"/api/animals/{animal.uuid}/"), 405),
+        (client.post("/api/animals/", "x", content_type="text/plain", headers=key), 415),
+        (client.get("/api/unicorns/"), 404),
+        (client.get("/api/animals/00000000-0000-0000-0000-000000000000/"), 404),
+        (client.get("/api/animals/?cursor=nonsense"), 400),
+        (client.get("/api/animals/?size=1000000"), 400),
+        (client.get("/api/animals/?hapened_from=2026-01-01"), 400),
+        (client.get("/api/animals/?happened_from=soon"), 400),
+        (client.get("/api/animals/?farm_number=1e400"), 400),
+        (client.get("/api/animals/?ear_tag=%00"), 400),
+    ]
+    for answer, status in answers:
+        found = problem(answer, status)
+        assert found["status"] == status
+        assert found["detail"]
 
 
 @pytest.mark.django_db

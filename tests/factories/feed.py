@@ -10,7 +10,7 @@ from decimal import Decimal
 from itertools import count
 from typing import Any
 
-from feed.days import local_day, start_of
+from config.days import local_day, start_of
 from feed.figures import FIGURES
 from feed.models import (
     AirHour,

@@ -109,3 +109,11 @@ def guess(field: Any) -> Any:
         case models.DecimalField():
             return Decimal(1)
     return 1
+
+
+def filled(body: dict[str, Any], world: dict[str, Entry]) -> dict[str, Any]:
+    """The body with the ids of the world's entries in it."""
+    return {
+        name: str(world[value].uuid) if isinstance(value, str) and value in world else value
+        for name, value in body.items()
+    }

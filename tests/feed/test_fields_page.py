@@ -9,8 +9,8 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from config.days import local_day
 from config.entries import Stamp
-from feed.days import local_day
 from feed.models import Field, FieldWork, ForageBatch
 from feed.services.batches import record_batch
 from feed.services.fields import NO_DAYS, record_work

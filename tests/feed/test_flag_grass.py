@@ -17,7 +17,7 @@ from feed.services.feedings import record_feeding, strike_feeding
 from feed.services.fields import record_work
 from feed.services.heaps import record_heap_check
 from feed.services.notices import flag
-from feed.services.rules import strike_window_rule
+from feed.services.rules import strike_rule
 from feed.tasks import flag_grass_past_window
 from tests.factories.feed import (
     make_batch,
@@ -216,7 +216,7 @@ def test_every_change_asks_for_the_job(monkeypatch: pytest.MonkeyPatch) -> None:
         lambda: record_work(stamp=at, field=batch.field, what="manure", waiting_days=1),
         lambda: strike_feeding(feeding, **why),
         lambda: strike_batch(make_batch(), **why),
-        lambda: strike_window_rule(WindowRule.objects.first(), **why),
+        lambda: strike_rule(WindowRule.objects.first(), **why),
     )
     for number, change in enumerate(changes, start=1):
         change()

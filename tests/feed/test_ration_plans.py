@@ -6,7 +6,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from feed.days import local_day
+from config.days import local_day
 from feed.models import Feeding
 from feed.rations import rations
 from feed.shares import year

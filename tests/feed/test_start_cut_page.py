@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from django.utils import timezone
 
-from feed.days import local_day
+from config.days import local_day
 from feed.models import ForageBatch
 from tests.cast import Pages
 from tests.factories.feed import make_batch, make_feeding, make_field, make_window_rules, make_work

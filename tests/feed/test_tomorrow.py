@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from django.utils import timezone
 
-from feed.days import local_day
+from config.days import local_day
 from feed.models import FieldWalk
 from feed.tomorrow import NO_DRY_MATTER, NO_TARGET, NO_WAGON, Plan, plan
 from feed.waste import waste

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from config.entries import Stamp
 from feed.models import AirHour
-from feed.services.rules import record_clearance_rule, strike_clearance_rule
+from feed.services.rules import record_clearance_rule, strike_rule
 from feed.services.weather import NOT_FULL, NOT_YET, TOO_FAR, record_air, strike_air
 from tests.cast import user_in
 from tests.factories.feed import computed, make_air, make_batch, make_clearance_rule, on_the_hour
@@ -122,7 +122,7 @@ def test_a_new_morning_shortens_open_loads_and_never_lengthens_them() -> None:
     shorter = load.deadline
     assert shorter is not None
     assert shorter < NOON + 24 * HOUR
-    strike_clearance_rule(rule, by=vet.by, reason="other", words="hours alone")
+    strike_rule(rule, by=vet.by, reason="other", words="hours alone")
     load.refresh_from_db()
     # As if it had never been: it came after the load and was struck again.
     assert load.deadline == NOON + 24 * HOUR

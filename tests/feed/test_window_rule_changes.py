@@ -8,7 +8,7 @@ import pytest
 from django.core.exceptions import ValidationError
 
 from feed.models import WindowRule
-from feed.services.rules import record_window_rule, strike_window_rule
+from feed.services.rules import record_window_rule, strike_rule
 from tests.factories.feed import make_batch, make_window_rules
 from tests.factories.herd import DAY, HOUR, NOON, make_stamp, make_user
 
@@ -60,7 +60,7 @@ def test_struck_slip_gives_the_window_back() -> None:
     slip = new_rule(1)
     batch.refresh_from_db()
     assert batch.deadline == NOON + HOUR
-    strike_window_rule(slip, by=make_user(), reason="quantity")
+    strike_rule(slip, by=make_user(), reason="quantity")
     batch.refresh_from_db()
     assert batch.deadline == NOON + 12 * HOUR
 
@@ -69,7 +69,7 @@ def test_strike_and_re_entry_do_not_lengthen_either() -> None:
     make_window_rules()
     batch = make_batch()
     rule = WindowRule.objects.get(from_temperature=22)
-    strike_window_rule(rule, by=make_user(), reason="quantity")
+    strike_rule(rule, by=make_user(), reason="quantity")
     new_rule(16, valid_from=rule.valid_from)
     batch.refresh_from_db()
     assert batch.deadline == NOON + 12 * HOUR

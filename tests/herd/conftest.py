@@ -93,3 +93,8 @@ def whole(book_rules, supplier):
     for number in range(3):
         make_dose(course, at=NOON + number * DAY, batch="B-1", by=make_user("stockman"))
     return course
+
+
+@pytest.fixture
+def dry_tube(db) -> Medicine:
+    return make_medicine(36, name="Dry tube D", milk="dry", dry_days=49)

@@ -19,17 +19,11 @@ from tests.factories.herd import (
     make_animal,
     make_calving,
     make_dry_off,
-    make_medicine,
     make_stamp,
 )
 from tests.herd.arithmetic import at
 
 TUBED = at("2026-03-01 18:00")
-
-
-@pytest.fixture
-def dry_tube(db):
-    return make_medicine(36, name="Dry tube D", milk="dry", dry_days=49)
 
 
 def calve(cow, when, **fields):

@@ -18,18 +18,12 @@ from tests.factories.herd import (
     make_calving,
     make_dry_off,
     make_group,
-    make_medicine,
     make_stamp,
 )
 from tests.herd.arithmetic import at
 
 TUBED, EARLY, LATE = at("2026-03-01 18:00"), at("2026-04-10 02:00"), at("2026-05-01 02:00")
 TAG = "999000000007001"
-
-
-@pytest.fixture
-def dry_tube(db):
-    return make_medicine(36, name="Dry tube D", milk="dry", dry_days=49)
 
 
 @pytest.fixture

@@ -8,6 +8,7 @@ import pytest
 
 from config.entries import Entry
 from config.kinds import Kind, all_kinds, kind_named
+from tests.factories.frame import filled
 from tests.factories.herd import (
     NOON,
     make_animal,
@@ -142,14 +143,6 @@ def written_twice() -> Entry:
     return make_dose(first.course, NOON + timedelta(minutes=10))
 
 
-def filled(world: dict[str, Entry], body: dict[str, Any]) -> dict[str, Any]:
-    """A body with the ids of the world's entries in it."""
-    return {
-        name: str(world[value].uuid) if isinstance(value, str) and value in world else value
-        for name, value in body.items()
-    }
-
-
 def same(entry: Entry, sent: dict[str, Any]) -> bool:
     """Whether an entry says what was sent."""
     for name, value in sent.items():
@@ -170,7 +163,7 @@ def entry_of(kind: Kind, number: str | UUID) -> Any:
 
 @pytest.mark.parametrize("kind", HERD)
 def test_made_struck_and_written_again_by_api(kind, world, vet_api):
-    body, change = (filled(world, part) for part in BODIES[kind.slug])
+    body, change = (filled(part, world) for part in BODIES[kind.slug])
     path, when = f"/api/{kind.slug}/", {"happened_at": NOON.isoformat()}
     made = vet_api.post(path, {**body, **when})
     assert made.status_code == 201, made.json()
@@ -197,7 +190,7 @@ def test_made_struck_and_written_again_by_api(kind, world, vet_api):
 
 @pytest.mark.parametrize("kind", HERD)
 def test_made_struck_and_written_again_by_page(kind, world, vet_client, inspector_client):
-    body, change = (filled(world, part) for part in BODIES[kind.slug])
+    body, change = (filled(part, world) for part in BODIES[kind.slug])
     path, when = f"/entries/{kind.slug}/", {"happened_at": "2026-06-02T12:00"}
     made = vet_client.send(f"{path}new/", **body, **when)
     assert made.status_code == 302, made.context["form"].errors
@@ -278,7 +271,7 @@ def test_dose_sent_three_times_is_one(world, stockman_api):
 )
 def test_who_may_write_what(request, world, role, slug, status):
     api = request.getfixturevalue(f"{role}_api")
-    body = filled(world, BODIES[slug][0])
+    body = filled(BODIES[slug][0], world)
     answer = api.post(f"/api/{slug}/", {**body, "happened_at": NOON.isoformat()})
     assert answer.status_code == status
     assert kind_named(slug).model.objects.filter(by__username=role.replace("_", "-")).exists() == (
@@ -305,7 +298,7 @@ def test_who_may_write_what(request, world, role, slug, status):
     ],
 )
 def test_wrong_input_is_refused_at_its_place(world, vet_api, slug, wrong, pointer):
-    body = {**filled(world, BODIES[slug][0]), "happened_at": NOON.isoformat(), **wrong}
+    body = {**filled(BODIES[slug][0], world), "happened_at": NOON.isoformat(), **wrong}
     model = kind_named(slug).model
     before = model.objects.count()
     answer = vet_api.post(f"/api/{slug}/", body)

@@ -8,13 +8,13 @@ from django.db import DatabaseError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from config.days import local
 from herd.book_entries import Asked
 from herd.book_paper import book_paper
 from herd.medicine_book import NO_DOSE, WITHOUT_PLAN, medicine_book
 from herd.medicine_rules import years_after
 from herd.models import Dose, DryOff
 from herd.services import treatments
-from herd.words import local
 from tests.factories.herd import (
     DAY,
     NOON,

@@ -10,6 +10,7 @@ from decimal import Decimal
 import pytest
 from django.core.exceptions import ValidationError
 
+from config.days import estate_zone
 from config.models import Notice
 from herd.models import Dose, DoseAnswer, Group, LegBand, WithdrawalPeriod
 from herd.planned import milkings_between
@@ -17,7 +18,7 @@ from herd.services.answers import record_answer, strike_answer
 from herd.services.bands import record_leg_band
 from herd.services.groups import move_animal, strike_stay
 from herd.services.treatments import record_dose, record_treatment
-from herd.services.withdrawals import estate_zone, stands_of
+from herd.services.withdrawals import stands_of
 from herd.withheld import answer_for, is_withheld
 from tests.factories.herd import (
     HOUR,

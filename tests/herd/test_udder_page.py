@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from herd.models import Calving, HealthEvent, PeriodRule, Recording
 from herd.services.recordings import strike_recording
+from tests.cast import text
 from tests.factories.herd import (
     DAY,
     LONG_AGO,
@@ -20,10 +21,6 @@ from tests.factories.herd import (
     make_recording,
     put_in_group,
 )
-
-
-def text(answer) -> str:
-    return " ".join(answer.content.decode().split())
 
 
 @pytest.fixture

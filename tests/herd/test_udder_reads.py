@@ -7,6 +7,7 @@ from decimal import Decimal
 import pytest
 from django.db import connection
 
+from config.days import local_day
 from herd.models import Animal, Calving, GroupStay, Recording
 from herd.services import recordings as recording_services
 from herd.tank_share import tank_cells
@@ -18,7 +19,6 @@ from herd.udder_reads import (
     cow_days,
     fresh_ratios,
     lines_on,
-    local_day,
     recordings,
     samples_of,
     signs_of,

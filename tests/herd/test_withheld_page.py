@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from herd.finders import animals, groups
 from herd.models import TagEvent
+from tests.cast import text
 from tests.factories.herd import (
     HOUR,
     NOON,
@@ -29,10 +30,6 @@ def herd(cow, tube, group_5, group_3, dry_group):
         put_in_group(make_animal(number), group)
     make_dose(make_course(cow, medicine=tube))
     return cow
-
-
-def text(answer) -> str:
-    return " ".join(answer.content.decode().split())
 
 
 def test_page_names_who_is_out_and_why(herd, milker_client):

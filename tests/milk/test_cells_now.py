@@ -7,6 +7,7 @@ from django.utils import timezone
 
 from herd import reference as herd_reference
 from milk.cells_now import last_counts
+from tests.cast import text
 from tests.factories.herd import (
     DAY,
     LONG_AGO,
@@ -17,10 +18,6 @@ from tests.factories.herd import (
     put_in_group,
 )
 from tests.factories.milk import make_lot_test, make_milking, make_tank
-
-
-def text(answer) -> str:
-    return " ".join(answer.content.decode().split())
 
 
 @pytest.fixture

@@ -2,19 +2,19 @@
 
 from datetime import timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import pytest
-from django.conf import settings
 from django.contrib.auth.models import User
 from django.utils import timezone
 
+from config.days import estate_zone
 from config.entries import Entry
 from config.kinds import Kind, all_kinds, kind_named
 from config.roles import ACTIONS
 from milk.models import Hold
 from milk.services import holds
 from tests.cast import Api, Pages, user_in
+from tests.factories.frame import filled
 from tests.factories.milk import (
     EVENING,
     a_day,
@@ -107,7 +107,7 @@ BODIES: dict[str, tuple[Any, dict[str, Any], dict[str, Any]]] = {
     ),
     "milk-figures": (
         NEXT_DAY,
-        {"what": "milk price", "value": "0.75", "unit": "EUR/kg", "valid_from": "2026-06-01"}
+        {"what": "loss ask", "value": "0.75", "unit": "%", "valid_from": "2026-06-01"}
         | {"source": "invented"},
         {"value": "0.78"},
     ),
@@ -180,16 +180,8 @@ def writer_of(kind: Kind) -> User:
     return user_in(next(role for role in ACTIONS[f"write:{kind.slug}"] if role in strikers))
 
 
-def filled(body: dict[str, Any], world: dict[str, Entry]) -> dict[str, Any]:
-    """The body with the ids of the world's entries in it."""
-    return {
-        name: str(world[value].uuid) if isinstance(value, str) and value in world else value
-        for name, value in body.items()
-    }
-
-
 def as_form(body: dict[str, Any], at: Any) -> dict[str, Any]:
-    local = at.astimezone(ZoneInfo(settings.TIME_ZONE))
+    local = at.astimezone(estate_zone())
     fields = {name: "on" if value is True else value for name, value in body.items()}
     return {**fields, "happened_at": local.strftime("%Y-%m-%dT%H:%M")}
 

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from config.errors import Conflict
 from config.models import Notice
+from herd.models import PeriodRule
 from milk.below import still_catchable
 from milk.held import open_holds
 from milk.held_starter import check_may_start, free_cans, holds_of
@@ -32,6 +33,13 @@ def figure(what: str, value: str, unit: str) -> None:
     milk.plain(
         MilkFigure, milk.EVENING - 100 * HOUR, None,
         what=what, value=Decimal(value), unit=unit, valid_from="2026-01-01", source="invented",
+    )  # fmt: skip
+
+
+def price(name: str, value: str, unit: str) -> None:
+    milk.plain(
+        PeriodRule, milk.EVENING - 100 * HOUR, None,
+        name=name, value=Decimal(value), unit=unit, valid_from="2026-01-01", source="invented",
     )  # fmt: skip
 
 
@@ -161,8 +169,8 @@ def test_nobody_knows_how_long_without_a_habit() -> None:
 
 def test_milk_and_wheels_at_the_prices_of_the_day() -> None:
     """22 wheels of 500 EUR are 11,000 EUR; milk that is left counts as milk."""
-    figure("milk price", "0.75", "EUR/kg")
-    figure("wheel price", "500", "EUR/wheel")
+    price("price: milk", "0.75", "EUR/kg")
+    price("price: wheel", "500", "EUR/wheel")
     tank = milk.make_tank()
     milk.make_milking(tank=tank, kg=13_000)
     for number in range(1, 12):
@@ -200,7 +208,7 @@ def test_the_owner_is_told_of_dear_holds_by_day() -> None:
     figure("owner from", "5000", "EUR")
     figure("owner day from", "7", "h")
     figure("owner day until", "21", "h")
-    figure("milk price", "0.75", "EUR/kg")
+    price("price: milk", "0.75", "EUR/kg")
     tank = milk.make_tank()
     milk.make_milking(tank=tank, kg=7000)
     (lot,) = milk.lots_of(tank)

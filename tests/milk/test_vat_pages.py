@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from milk.models import Milking, VatFill, Wheel
 from milk.services import holds
+from tests.cast import text
 from tests.factories import milk
 from tests.factories.herd import make_animal, make_group, make_user
 
@@ -41,10 +42,6 @@ def hold(**what):
     return holds.hold_milk(
         stamp=milk.Stamp.now(make_user("vet")), reason="other", words="smell of silage", **what
     )
-
-
-def text(answer):
-    return " ".join(answer.content.decode().split())
 
 
 # --- tanks and milkings ---------------------------------------------------------------------------

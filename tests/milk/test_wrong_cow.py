@@ -11,9 +11,10 @@ from django.utils import timezone
 from config.errors import Conflict
 from config.models import Notice
 from config.roles import CHEESEMAKER, MILKER, VET
+from herd.models import PeriodRule
 from milk.hold_board import board_of
 from milk.hold_cost import cost_of
-from milk.models import Hold, HoldStep, InhibitorTest, MilkFigure, Tank, TankEvent, WrongCow
+from milk.models import Hold, HoldStep, InhibitorTest, Tank, TankEvent, WrongCow
 from milk.services import flags, holds
 from milk.services.hold_steps import record_step
 from milk.services.wrong_cow import record_wrong_cow, share_of, strike_wrong_cow
@@ -49,8 +50,8 @@ class Morning:
         make_dose(course, at=MILKED - 22 * HOUR)
         milk.make_milking(tank=self.b, at=MILKED - 2 * HOUR, minutes=60, kg=3088)
         milk.plain(
-            MilkFigure, MILKED - 100 * HOUR, None,
-            what="milk price", value=Decimal("0.75"), unit="EUR/kg",
+            PeriodRule, MILKED - 100 * HOUR, None,
+            name="price: milk", value=Decimal("0.75"), unit="EUR/kg",
             valid_from="2026-01-01", source="invented",
         )  # fmt: skip
 

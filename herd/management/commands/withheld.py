@@ -8,10 +8,10 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
+from config.days import estate_zone
 from herd.api.withheld import told
 from herd.models import Group
-from herd.planned import later_moment
-from herd.services.withdrawals import estate_zone
+from herd.typed import typed_moment
 from herd.withheld import Answer, withheld_list
 
 NO_MOMENT = "--at {text}: no date and time. Expected one such as 2026-06-06T16:30 (estate time)."
@@ -41,10 +41,9 @@ class Command(BaseCommand):
 def moment(text: str) -> datetime:
     """A moment typed on the command line; of an hour that comes twice the later."""
     try:
-        typed = datetime.fromisoformat(text)
+        return typed_moment(text)
     except ValueError as error:
         raise CommandError(NO_MOMENT.format(text=text)) from error
-    return typed if typed.tzinfo else later_moment(typed.date(), typed.time(), estate_zone())
 
 
 def check_group(number: int) -> None:
