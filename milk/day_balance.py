@@ -10,7 +10,6 @@ from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
-from django.core.exceptions import ValidationError
 from django.db.models import Q, Sum
 from django.utils import timezone
 
@@ -84,7 +83,6 @@ class Balance:
         return self.word in (ASK, ASK_AT_ONCE)
 
 
-NO_DAY = "“{text}” is no day. Expected year-month-day, such as 2026-06-10."
 START, END = "in tanks and trays at the start", "in tanks and trays at the end"
 
 
@@ -258,16 +256,3 @@ def last_whole_day(at: datetime) -> date:
     while span_of(day)[1] > at:
         day -= timedelta(days=1)
     return day
-
-
-def day_asked(text: str, otherwise: date) -> date:
-    """The day in an address. Raises ValidationError for what is none."""
-    if not text:
-        return otherwise
-    try:
-        day = date.fromisoformat(text)
-    except ValueError as error:
-        raise ValidationError({"day": NO_DAY.format(text=text[:20])}) from error
-    if not 1900 <= day.year <= 2200:
-        raise ValidationError({"day": NO_DAY.format(text=text[:20])})
-    return min(day, timezone.localdate() + timedelta(days=1))

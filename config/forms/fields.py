@@ -24,6 +24,7 @@ SKIPPED_HOUR = (
     "{text} did not exist: the clocks went forward that night. Expected the time before or after "
     "the missing hour."
 )
+NO_DAY = "“{text}” is no day. Expected year-month-day, as 2026-06-09."
 YEAR_RANGE = "{year} is out of range; expected a year from 1900 to 2200."
 NO_NUMBER = "“{text}” is not a number we can trust. Expected a plain one, such as 187 or 187,5."
 POINT_OR_THOUSANDS = (
@@ -95,7 +96,10 @@ class DayField(forms.DateField):
     widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 
     def to_python(self, value: Any) -> date | None:
-        day = super().to_python(value)
+        try:
+            day = super().to_python(value)
+        except ValidationError as error:
+            raise ValidationError(NO_DAY.format(text=str(value)[:20])) from error
         if day is not None and not 1900 <= day.year <= 2200:
             raise ValidationError(YEAR_RANGE.format(year=day.year))
         return day

@@ -12,7 +12,8 @@ from rest_framework.views import APIView
 from config.api.fields import MomentField
 from config.roles import MayDo
 from milk.api.lots import Mass
-from milk.day_balance import balance_on, day_asked, last_whole_day
+from milk.asked import day_asked, tomorrow
+from milk.day_balance import balance_on, last_whole_day
 from milk.in_tanks import Content, in_tanks
 from milk.not_written import sentences
 
@@ -62,7 +63,7 @@ class DayBalanceApi(APIView):
     )
     def get(self, request: Request) -> Response:
         """One day of the dairy: in, out, what is missing, and the sentence that says what it is."""
-        day = day_asked(request.GET.get("day", ""), last_whole_day(timezone.now()))
+        day = day_asked(request.GET.get("day", ""), last_whole_day(timezone.now()), tomorrow())
         return Response(DayBalanceOut(balance_on(day)).data)
 
 

@@ -13,8 +13,8 @@ from rest_framework.views import APIView
 from config.api.fields import MomentField
 from config.days import local_day
 from config.roles import MayDo
+from milk.asked import day_asked
 from milk.quality import MOST_MONTHS, Measure, Quality, quality
-from milk.views.lots import day_asked
 from milk.views.quality import months_asked
 
 
@@ -145,7 +145,8 @@ class QualityApi(APIView):
     def get(self, request: Request) -> Response:
         """How the milk stands: means, series, samples asked for, and results of the months."""
         now = timezone.now()
-        until = day_asked(request.GET.get("until", ""), local_day(now))
+        today = local_day(now)
+        until = day_asked(request.GET.get("until", ""), today, today, "until")
         months = months_asked(request.GET.get("months", ""))
         found: Quality = quality(now, until=until, months=months)
         return Response(QualityOut(found).data)

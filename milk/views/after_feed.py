@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from config.days import local_day
 from config.forms.asked import day_asked
+from config.forms.fields import NO_DAY
 from config.roles import action_required
 from milk.after_feed import (
     DAYS_OF_FIELD,
@@ -21,7 +22,6 @@ from milk.after_feed import (
 )
 
 LONGEST_SPAN = timedelta(days=366)
-NO_DAY = "“{text}” is no day. Expected year-month-day, as 2026-06-09."
 WRONG_WAY_ROUND = "The last day, {last}, comes before the first, {first}."
 TOO_LONG = "A field is looked at over {most} days at most; {first} to {last} is more."
 NOTHING_FED = "Nothing of it is written as fed."

@@ -7,7 +7,8 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from config.roles import action_required, may
-from milk.day_balance import ASK, ASK_AT_ONCE, IN_ORDER, balance_on, day_asked, last_whole_day
+from milk.asked import day_asked, tomorrow
+from milk.day_balance import ASK, ASK_AT_ONCE, IN_ORDER, balance_on, last_whole_day
 from milk.not_written import sentences
 
 FORMS = {IN_ORDER: "released", ASK: "held", ASK_AT_ONCE: "held"}
@@ -17,7 +18,7 @@ FORMS = {IN_ORDER: "released", ASK: "held", ASK_AT_ONCE: "held"}
 def balance(request: HttpRequest) -> HttpResponse:
     """One day of the dairy: in, out, what is missing; today's is still open."""
     now = timezone.now()
-    day = day_asked(request.GET.get("day", ""), last_whole_day(now))
+    day = day_asked(request.GET.get("day", ""), last_whole_day(now), tomorrow())
     found = balance_on(day)
     context = {
         "now": now,

@@ -4,7 +4,6 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from django.core.exceptions import ValidationError
 from django.db.models import Count, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
@@ -13,6 +12,7 @@ from django.utils import timezone
 from config.days import local_day, start_of
 from config.roles import action_required, may
 from milk.answers import Answer, animal_names, answers_about
+from milk.asked import day_asked
 from milk.balance import balance_of, came_from, went_to
 from milk.below import still_catchable
 from milk.judging import Limits, bound_of, standings
@@ -21,7 +21,6 @@ from milk.models import Hold, Limit, LotTest, MilkLot
 from milk.results import UNITS
 
 DAYS_SHOWN, DAYS_ON_SHEET = 4, 2
-NO_DAY = "“{text}” is no day. Expected year-month-day, as 2026-06-09."
 
 
 @action_required("read")
@@ -46,7 +45,8 @@ def index(request: HttpRequest) -> HttpResponse:
 def lots(request: HttpRequest) -> HttpResponse:
     """The lots of a few days, newest first; ``?until=`` a day for earlier ones."""
     now = timezone.now()
-    last = day_asked(request.GET.get("until", ""), local_day(now))
+    today = local_day(now)
+    last = day_asked(request.GET.get("until", ""), today, today, "until")
     first = last - timedelta(days=DAYS_SHOWN - 1)
     context = {
         "now": now,
@@ -83,19 +83,6 @@ def lot(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "strikes": may(request.user, "strike:lot-tests"),
     }
     return render(request, "milk/lot.html", context)
-
-
-def day_asked(text: str, today: date) -> date:
-    """The day in an address, today without one. Raises ValidationError for what is none."""
-    if not text:
-        return today
-    try:
-        day = date.fromisoformat(text)
-    except ValueError as error:
-        raise ValidationError({"until": NO_DAY.format(text=text[:20])}) from error
-    if not 1900 <= day.year <= 2200:
-        raise ValidationError({"until": NO_DAY.format(text=text[:20])})
-    return min(day, today)
 
 
 def lots_between(first: date, last: date) -> list[MilkLot]:

@@ -14,13 +14,13 @@ from config.days import local_day
 from config.papers import Column, Line, Paper, Part
 from config.papers.handing import hand_over
 from config.roles import action_required
+from milk.asked import day_asked
 from milk.judging import Limits
 from milk.limits import plain
 from milk.models import LotTest
 from milk.models.limits import What
 from milk.quality import MOST_MONTHS, YEAR, first_of, quality, results_between
 from milk.results import UNITS
-from milk.views.lots import day_asked
 
 NO_MONTHS = "“{text}” is no number of months. Expected 1 to {most}."
 OVER_SHOWN = 20
@@ -45,7 +45,8 @@ COLUMNS = (
 def page(request: HttpRequest) -> HttpResponse:
     """How plate and cell counts stand, over ``?months=`` up to ``?until=``."""
     now = timezone.now()
-    until = day_asked(request.GET.get("until", ""), local_day(now))
+    today = local_day(now)
+    until = day_asked(request.GET.get("until", ""), today, today, "until")
     months = months_asked(request.GET.get("months", ""))
     if request.GET.get("as"):
         paper = paper_of(request, first_of(until, months), until)

@@ -14,6 +14,7 @@ from config.once import once_only
 from config.roles import action_required, may
 from config.templatetags.sheet import amount
 from config.views.entries import stamp_of
+from milk.asked import day_asked
 from milk.forms.vats import FillForm, SwapForm, WheelsForm
 from milk.held import open_holds
 from milk.in_vats import contents_of, fills_of
@@ -21,7 +22,6 @@ from milk.models import Vat, Wheel
 from milk.places import where_is
 from milk.services.vats import fill_vat_from
 from milk.services.wheels import number_wheels, swap_wheels
-from milk.views.lots import day_asked
 
 FILLED = "Written: {kg} kg into {vat}."
 NUMBERED = "Written: {plates} of {vat}."
@@ -34,7 +34,7 @@ def vats(request: HttpRequest) -> HttpResponse:
     now = timezone.now()
     today = timezone.localdate(now)
     last = Vat.objects.standing().filter(day__lte=today).aggregate(last=Max("day"))["last"]
-    day = day_asked(request.GET.get("day", ""), today) if request.GET.get("day") else last or today
+    day = day_asked(request.GET.get("day", ""), last or today, today)
     found = Vat.objects.filter(day=day, struck_at=None).order_by("round", "number")
     contents = contents_of(list(found.prefetch_related("wheels")), now)
     context = {

@@ -8,7 +8,8 @@ import pytest
 from django.core.exceptions import ValidationError
 
 from config.models import Notice
-from milk.day_balance import Balance, balance_on, day_asked, judge, last_whole_day
+from milk.asked import day_asked
+from milk.day_balance import Balance, balance_on, judge, last_whole_day
 from milk.models import Milking, Wheel
 from milk.not_written import sentences
 from milk.reference import load_reference
@@ -178,8 +179,8 @@ def test_the_page_and_the_api_say_the_same() -> None:
 
 def test_a_day_is_asked_for_by_name() -> None:
     with pytest.raises(ValidationError, match="is no day"):
-        day_asked("3026-01-01", DAY)
-    assert day_asked("", DAY) == DAY
+        day_asked("3026-01-01", DAY, DAY)
+    assert day_asked("", DAY, DAY) == DAY
 
 
 def test_nothing_written_is_nothing_missing() -> None:
