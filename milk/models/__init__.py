@@ -9,11 +9,11 @@ from milk.models.laboratories import LaboratorySetting
 from milk.models.limits import Limit, LotFlag, LotTest
 from milk.models.lots import LotDraw, LotParent, MilkingPart, MilkLot, VatLot
 from milk.models.milkings import CowMilking, MeterCorrection, Milking
+from milk.models.recalls import Recall
 from milk.models.store import (
     BrineStay,
     Dispatch,
     Inspection,
-    Recall,
     StorePlace,
     StoreRound,
     StoreStay,
