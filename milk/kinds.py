@@ -1,11 +1,10 @@
 """The milk's kinds of entry; lists, forms and the API come from these."""
 
 from config.kinds import Kind, register
+from milk.kinds_grading import OUT
 from milk.kinds_lots import KEPT_OUT, TANKS, TESTS
 from milk.models import (
     BrineStay,
-    Dispatch,
-    Inspection,
     Recall,
     StarterCan,
     StorePlace,
@@ -118,26 +117,6 @@ STORE = (
         filters=("room", "aisle"),
     ),
     Kind(
-        slug="inspections",
-        model=Inspection,
-        title="Inspections",
-        moment="looked at",
-        fields=("wheel", "way", "grade", "findings", "kg"),
-        record=store.record_inspection,
-        filters=("wheel", "grade"),
-    ),
-    Kind(
-        slug="dispatches",
-        model=Dispatch,
-        title="Dispatches",
-        moment="left at",
-        help="A wheel that is held, or made of held milk, does not leave.",
-        fields=("wheel", "buyer", "kg", "paper", "order", "carrier"),
-        record=store.record_dispatch,
-        correct=store.correct_dispatch,
-        filters=("wheel", "buyer", "paper"),
-    ),
-    Kind(
         slug="recalls",
         model=Recall,
         title="Recalls and drills",
@@ -150,4 +129,4 @@ STORE = (
     ),
 )
 
-register((*TANKS, *TESTS, *KEPT_OUT, *VATS, *STORE))
+register((*TANKS, *TESTS, *KEPT_OUT, *VATS, *STORE, *OUT))

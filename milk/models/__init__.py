@@ -1,7 +1,9 @@
 """The tables of the milk, one module per noun; imported here so that Django finds them."""
 
 from milk.models.cooling import CoolingRule
+from milk.models.dispatch import Dispatch
 from milk.models.figures import MilkFigure
+from milk.models.grading import Inspection
 from milk.models.hold_steps import HoldStep
 from milk.models.holds import Hold, HoldDecision, HoldItem
 from milk.models.inhibitors import InhibitorTest
@@ -12,8 +14,6 @@ from milk.models.milkings import CowMilking, MeterCorrection, Milking
 from milk.models.recalls import Recall
 from milk.models.store import (
     BrineStay,
-    Dispatch,
-    Inspection,
     StorePlace,
     StoreRound,
     StoreStay,

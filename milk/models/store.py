@@ -1,11 +1,9 @@
-"""Where wheels lie, what is done to them there, and how they leave."""
+"""Where wheels lie, and what is done to them there."""
 
 from django.db import models
 from django.db.models import Q
 
 from config.entries import Entry, append_only
-from herd.models import Holding
-from milk.models.tanks import kilos
 from milk.models.vats import Wheel
 
 
@@ -89,59 +87,3 @@ class StoreRound(Entry):
 
     def __str__(self) -> str:
         return f"{self.room}, aisle {self.aisle} {self.get_what_display()}"
-
-
-class Inspection(Entry):
-    """A wheel looked at, tapped, needled or cored, and its grade."""
-
-    class Way(models.TextChoices):
-        EYE = "eye", "by eye"
-        TAP = "tap", "tapped"
-        NEEDLE = "needle", "needle"
-        CORE = "core", "core"
-
-    class Grade(models.TextChoices):
-        FIRST = "first", "first"
-        SECOND = "second", "second"
-        DOWNGRADED = "downgraded", "downgraded"
-
-    wheel = models.ForeignKey(Wheel, models.PROTECT, related_name="inspections")
-    way = models.CharField(max_length=6, choices=Way)
-    grade = models.CharField(max_length=10, choices=Grade)
-    findings = models.CharField(max_length=200, blank=True)
-    kg = kilos("weight", null=True, blank=True)
-
-    class Meta(Entry.Meta):
-        verbose_name = "inspection"
-        triggers = append_only()
-
-    def __str__(self) -> str:
-        return f"{self.wheel}: {self.get_grade_display()}"
-
-
-class Dispatch(Entry):
-    """A wheel that left the estate: to whom, with which paper."""
-
-    wheel = models.ForeignKey(Wheel, models.PROTECT, related_name="dispatches")
-    buyer = models.ForeignKey(Holding, models.PROTECT, related_name="dispatches")
-    kg = kilos("weight")
-    paper = models.CharField("paper number", max_length=40)
-    order = models.CharField(max_length=40, blank=True)
-    carrier = models.CharField(max_length=80, blank=True)
-
-    class Meta(Entry.Meta):
-        verbose_name = "dispatch"
-        verbose_name_plural = "dispatches"
-        triggers = append_only(keeps_number=True)
-        constraints = [
-            *Entry.Meta.constraints,
-            models.UniqueConstraint(
-                fields=["wheel", "paper"],
-                condition=Q(struck_at=None),
-                name="milk_dispatch_once_per_paper",
-                violation_error_message="This wheel is on that paper already.",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.wheel} to {self.buyer}"

@@ -1,6 +1,5 @@
-"""Wheels in brine, in the store, inspected, and on their way out."""
+"""Wheels in brine and in the store."""
 
-from decimal import Decimal
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -10,11 +9,9 @@ from config import entries
 from config.days import local
 from config.entries import Entry, Stamp
 from config.errors import Conflict
-from herd.models import Holding
-from milk.held import check_may_leave
-from milk.models import BrineStay, Dispatch, Inspection, StorePlace, StoreStay, Wheel
+from milk.models import BrineStay, StorePlace, StoreStay, Wheel
 from milk.places import SENT, where_is
-from milk.services.flowing import check_stands, check_weight
+from milk.services.flowing import check_stands
 
 BEFORE_LIFT = "{wheel} was lifted at {lifted}; this cannot have happened to it at {at}."
 GONE = (
@@ -64,46 +61,3 @@ def record_store_stay(*, stamp: Stamp, wheel: Wheel, place: StorePlace) -> Store
     check_stands(place, "place")
     stay: StoreStay = entries.record(StoreStay, stamp=stamp, wheel=wheel, place=place)
     return stay
-
-
-@transaction.atomic
-def record_inspection(
-    *, stamp: Stamp, wheel: Wheel, kg: Decimal | None = None, **fields: Any
-) -> Inspection:
-    """Write down what was found on a wheel. Raises ValidationError by field."""
-    check_weight(kg)
-    looked: Inspection = of_wheel(Inspection, stamp, wheel, kg=kg, **fields)
-    return looked
-
-
-@transaction.atomic
-def record_dispatch(
-    *, stamp: Stamp, wheel: Wheel, buyer: Holding, kg: Decimal, **fields: Any
-) -> Dispatch:
-    """Write down that a wheel left, to whom and with which paper.
-
-    Raises ValidationError by field; Conflict when it is held or has left already.
-    """
-    check_stands(buyer, "buyer")
-    check_weight(kg)
-    check_may_leave(wheel, stamp.happened_at)
-    left: Dispatch = of_wheel(Dispatch, stamp, wheel, buyer=buyer, kg=kg, **fields)
-    return left
-
-
-@transaction.atomic
-def correct_dispatch(
-    dispatch: Dispatch, *, stamp: Stamp, reason: str, words: str = "", **fields: Any
-) -> Dispatch:
-    """Write a dispatch again under its number; another wheel is checked as if it left now."""
-    wheel = fields.get("wheel", dispatch.wheel)
-    check_stands(fields.get("buyer", dispatch.buyer), "buyer")
-    check_weight(fields.get("kg", dispatch.kg))
-    check_wheel(stamp, wheel)
-    if wheel.pk != dispatch.wheel_id:
-        check_may_leave(wheel, stamp.happened_at)
-        check_here(stamp, wheel)
-    corrected: Dispatch = entries.correct(
-        dispatch, stamp=stamp, reason=reason, words=words, **fields
-    )
-    return corrected

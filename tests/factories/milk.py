@@ -33,7 +33,8 @@ from milk.models import (
     VatLot,
     Wheel,
 )
-from milk.services import identity, milkings, store, tanks, vats, wheels
+from milk.services import dispatch as dispatches
+from milk.services import identity, milkings, tanks, vats, wheels
 from tests.factories.herd import make_animal, make_group, make_user
 
 # A Tuesday in June, before the evening milking; far enough back for any clock a test runs on.
@@ -247,7 +248,7 @@ def dispatch(wheel: Wheel, *, at: datetime | None = None, **fields: Any) -> Any:
     fields.setdefault("paper", f"P{next(number)}")
     at = at or wheel.happened_at + timedelta(days=30)
     stamp = fields.pop("stamp", None) or stamp_at(at, fields.pop("by", None))
-    return store.record_dispatch(stamp=stamp, wheel=wheel, **fields)
+    return dispatches.record_dispatch(stamp=stamp, wheel=wheel, **fields)
 
 
 def lots_of(tank: Tank) -> list[MilkLot]:

@@ -6,10 +6,11 @@ from decimal import Decimal
 import pytest
 from django.core.exceptions import ValidationError
 
+from config import entries
 from config.errors import Conflict
 from milk.models import Dispatch
 from milk.places import IN_BRINE, IN_DAIRY, IN_STORE, SENT, where_is
-from milk.services import holds, recalls, store
+from milk.services import dispatch, grading, holds, recalls, store
 from tests.factories import milk
 from tests.factories.herd import make_user
 
@@ -51,7 +52,7 @@ def test_places_are_read_as_a_set(django_assert_num_queries):
 
 def test_a_struck_stay_is_not_where_it_lies(wheel):
     stay = milk.put_in_store(wheel)
-    milk.store.entries.strike(stay, by=make_user("cheesemaker"), reason="twice")
+    entries.strike(stay, by=make_user("cheesemaker"), reason="twice")
     assert place_of(wheel).kind == IN_DAIRY
 
 
@@ -63,7 +64,7 @@ def test_a_held_wheel_does_not_leave(wheel):
         wheel=wheel,
     )
     with pytest.raises(Conflict, match="held"):
-        store.record_dispatch(
+        dispatch.record_dispatch(
             stamp=milk.Stamp.now(make_user("office")),
             wheel=wheel,
             buyer=milk.make_buyer(),
@@ -89,7 +90,7 @@ def test_a_wheel_leaves_once_until_it_came_back(wheel):
 
 def test_nothing_happens_to_a_wheel_before_its_lift(wheel):
     with pytest.raises(ValidationError, match="was lifted at"):
-        store.record_inspection(
+        grading.record_inspection(
             stamp=milk.stamp_at(wheel.happened_at - DAY), wheel=wheel, way="eye", grade="first"
         )
 
@@ -104,8 +105,8 @@ def test_a_corrected_dispatch_is_held_against_the_same_rules(wheel):
     sent = milk.dispatch(wheel)
     stamp = milk.stamp_at(sent.happened_at)
     with pytest.raises(ValidationError, match="no weight"):
-        store.correct_dispatch(sent, stamp=stamp, reason="quantity", kg=Decimal(0))
-    corrected = store.correct_dispatch(sent, stamp=stamp, reason="quantity", kg=Decimal(41))
+        dispatch.correct_dispatch(sent, stamp=stamp, reason="quantity", kg=Decimal(0))
+    corrected = dispatch.correct_dispatch(sent, stamp=stamp, reason="quantity", kg=Decimal(41))
     assert (corrected.pk, corrected.kg) == (sent.pk, 41)
 
 
