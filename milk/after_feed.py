@@ -21,6 +21,7 @@ from config.days import local_day, start_of
 from feed.heads import Heads
 from feed.models import Feeding, Field, ForageBatch
 from feed.services.figures import figures_on
+from feed.unaccounted import MayHave, may_have_of
 from herd.models import Group
 from milk.clotting import Clot, clots_of
 from milk.models import LotTest, Milking, MilkingPart, VatLot
@@ -130,6 +131,8 @@ class Line:
 class AfterFeed:
     """What was asked for, who ate it when, and the milk of both spans.
 
+    ``may``: groups that may have had of it besides, for nobody wrote where the rest of a load went;
+    their milk is on neither side.
     ``ended``: whether the hours after the last feeding are over at the moment it was asked.
     """
 
@@ -139,6 +142,7 @@ class AfterFeed:
     after: Side
     ended: bool
     reach: Reach
+    may: list[MayHave] = field(default_factory=list)
 
     @property
     def groups(self) -> list[Group]:
@@ -197,7 +201,7 @@ def on_days(name: str, first: date, last: date) -> dict[str, datetime]:
 
 
 def after(name: str, found: Any, at: datetime) -> AfterFeed:
-    """The milk after and before some feedings (a queryset). Ten statements at most."""
+    """The milk after and before some feedings (a queryset). Seventeen statements at most."""
     standing = found.filter(struck_at=None).select_related("group")
     feedings = list(standing.order_by("happened_at", "pk"))
     before, later, reach = Side(), Side(), Reach()
@@ -208,8 +212,23 @@ def after(name: str, found: Any, at: datetime) -> AfterFeed:
         put_clots(before, later)
     ended = not feedings or feedings[-1].happened_at + reach.end <= at
     return AfterFeed(
-        name=name, feedings=feedings, before=before, after=later, ended=ended, reach=reach
+        name=name,
+        feedings=feedings,
+        before=before,
+        after=later,
+        ended=ended,
+        reach=reach,
+        may=may_besides(feedings, at),
     )
+
+
+def may_besides(feedings: list[Feeding], at: datetime) -> list[MayHave]:
+    """The groups that may have had of the loads of these feedings, and did not surely."""
+    loads = {feeding.batch_id for feeding in feedings if feeding.batch_id}
+    if not loads:
+        return []
+    found = may_have_of(ForageBatch.objects.filter(pk__in=loads), at)
+    return [one for one in found if not one.surely]
 
 
 def reach_on(day: date) -> Reach:

@@ -22,6 +22,7 @@ from milk.models.limits import What
 from milk.services.timeline import last_wash
 from milk.trace import back
 from milk.trace_parts import CowIn, FeedIn, LotIn
+from milk.trace_words import may_have_says
 
 GRAM = Decimal("0.001")
 ALL_WEIGHED = "All of {milk} was weighed cow by cow."
@@ -114,7 +115,7 @@ def made_by(lot: MilkLot, at: datetime) -> MadeBy:
     return MadeBy(
         lot=lot,
         cells=cells_of(lot, traced.found.animals, supplied_said(traced.found.lots)),
-        feeds=feeds_of(traced.found.feeds, hours),
+        feeds=feeds_of(traced.found.feeds, hours, may_have_says(traced)),
         washing=washing_of(lot),
     )
 
@@ -228,16 +229,17 @@ def weighed_said(animals: list[CowIn], milk: str) -> str:
     return PART_WEIGHED.format(share=share, milk=milk) if share else NONE_WEIGHED
 
 
-def feeds_of(feeds: list[FeedIn], hours: float) -> Feeds:
-    """The loads before it, and how sure the list is."""
+def feeds_of(feeds: list[FeedIn], hours: float, may: str = "") -> Feeds:
+    """The loads before it, and how sure the list is; ``may``: who may have had more, or ""."""
+    doubt = [may] if may else []
     if not feeds:
-        return Feeds(rows=[], sure=[FED_NONE.format(hours=f"{hours:g}")])
+        return Feeds(rows=[], sure=[FED_NONE.format(hours=f"{hours:g}"), *doubt])
     fed = [one for feed in feeds for one in feed.fed]
     guessed = sum(not one.weighed for one in fed)
     said = [FED_SURE.format(hours=f"{hours:g}"), FED_LINK]
     if guessed:
         said.insert(1, FED_GUESSED.format(number=guessed, all=len(fed)))
-    return Feeds(rows=feeds, sure=said)
+    return Feeds(rows=feeds, sure=said + doubt)
 
 
 def washing_of(lot: MilkLot) -> Washing:

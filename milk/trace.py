@@ -15,10 +15,11 @@ from django.utils import timezone
 
 from feed.models import FeedLot, ForageBatch
 from herd.models import PeriodRule
-from milk import trace_back, trace_forward, trace_start
+from milk import trace_back, trace_forward, trace_may, trace_start
 from milk.held import HeldBy, Thing, open_holds
 from milk.places import Place, where_is
 from milk.trace_find import KINDS, WAYS, NothingToTrace, find, name_of
+from milk.trace_parts import MayFeed
 from milk.trace_sql import Reader
 from milk.trace_start import Span, Start
 
@@ -37,7 +38,8 @@ Held = dict[tuple[Thing, int], list[HeldBy]]
 class Answer:
     """What both ways have: from what, as at when, what is held, where wheels are, and how fast.
 
-    ``fed_before``: how long before a milking feed counts. ``statements``: how many the chain took.
+    ``fed_before``: how long before a milking feed counts. ``may_feeds``: loads of which nobody
+    wrote where the rest went, with the groups that may have had it.
     """
 
     kind: str
@@ -48,6 +50,7 @@ class Answer:
     places: dict[int, Place]
     took_ms: float
     reader: Reader
+    may_feeds: list[MayFeed]
 
     @property
     def name(self) -> str:
@@ -78,10 +81,15 @@ class TraceBack(Answer):
 
 @dataclass(frozen=True, kw_only=True)
 class TraceForward(Answer):
-    """Everything below an animal, course, load, feed lot, field, group or lot."""
+    """Everything below an animal, course, load, feed lot, field, group or lot.
+
+    ``may``: what the groups of ``may_feeds`` gave, as far as nothing sure is in it; None without
+    such a load.
+    """
 
     found: trace_forward.Found
     span: Span
+    may: trace_forward.Found | None
 
 
 def back(
@@ -107,6 +115,7 @@ def back(
         wheel=thing.pk if kind == "wheel" else None,
         before=before,
     )
+    may_feeds = trace_may.may_before(found.milkings, found.feeds, before, timezone.now())
     wheels = [wheel.pk for wheel in found.wheels]
     held = open_holds(
         lot_ids=[lot.row.pk for lot in found.lots], vat_ids=[vat] if vat else [], wheel_ids=wheels
@@ -120,6 +129,7 @@ def back(
         places=where_is(wheels, as_at),
         took_ms=(perf_counter() - began) * 1000,
         reader=reader,
+        may_feeds=may_feeds,
         found=found,
     )
 
@@ -148,10 +158,12 @@ def forward(
     span = Span(since or trace_start.BEGINNING, until or trace_start.END)
     reader = Reader()
     found = trace_forward.read_forward(reader, start_of(reader, kind, thing, span, before))
-    wheels = [wheel.pk for wheel, _ in found.wheels]
+    may_feeds, may = trace_may.may_below(reader, found, span, before, timezone.now())
+    told = [found, may] if may else [found]
+    wheels = [wheel.pk for one in told for wheel, _ in one.wheels]
     held = open_holds(
-        lot_ids=[lot.row.pk for lot in found.lots],
-        vat_ids=[vat.pk for vat in found.vats],
+        lot_ids=[lot.row.pk for one in told for lot in one.lots],
+        vat_ids=[vat.pk for one in told for vat in one.vats],
         wheel_ids=wheels,
     )
     return TraceForward(
@@ -163,8 +175,10 @@ def forward(
         places=where_is(wheels, as_at),
         took_ms=(perf_counter() - began) * 1000,
         reader=reader,
+        may_feeds=may_feeds,
         found=found,
         span=span,
+        may=may,
     )
 
 

@@ -11,8 +11,8 @@ from django.utils import timezone
 
 from milk.held import HeldBy
 from milk.trace import TraceBack, TraceForward
-from milk.trace_forward import Balance, DrawOut, LotOut, Pair, TrayOut, VatOut
-from milk.trace_parts import CowAt, CowIn, FeedIn, LotIn, MilkingIn, Period, WheelIn
+from milk.trace_forward import Balance, DrawOut, Found, LotOut, Pair, TrayOut, VatOut
+from milk.trace_parts import CowAt, CowIn, FeedIn, LotIn, MayFeed, MilkingIn, Period, WheelIn
 from milk.trace_sql import LotRow
 from milk.trace_words import sentences
 
@@ -53,6 +53,7 @@ def back_json(trace: TraceBack) -> Document:
             for animal, at, one in found.withheld
         ],
         "feeds": [feed(one) for one in found.feeds],
+        "may_have_had": [may_feed(one) for one in trace.may_feeds],
         "wheels": [wheel(one, trace) for one in found.wheels],
         "holds": holds(trace.holds),
     }
@@ -61,7 +62,6 @@ def back_json(trace: TraceBack) -> Document:
 def forward_json(trace: TraceForward) -> Document:
     """Everything below an animal, course, load, feed lot, field, group or lot."""
     found = trace.found
-    vats = {vat.pk: vat.name for vat in found.vats}
     return {
         **head(trace, "forward"),
         "milkings": [milking(one) for one in found.start.milkings],
@@ -69,6 +69,18 @@ def forward_json(trace: TraceForward) -> Document:
         "astray": [milking(one) for one in found.start.astray],
         "periods": [period(one) for one in found.start.periods],
         "feeds": [feed(one) for one in found.start.feeds],
+        **below(found, trace),
+        "may_have_had": [may_feed(one) for one in trace.may_feeds],
+        "may_be_in": below(trace.may, trace) if trace.may else None,
+        "holds": holds(trace.holds),
+        "balance": balance(found.balance),
+    }
+
+
+def below(found: Found, trace: TraceForward) -> Document:
+    """What milk of a start is in."""
+    vats = {vat.pk: vat.name for vat in found.vats}
+    return {
         "lots": [lot_out(lot, trace) for lot in found.lots],
         "vats": [vat_out(vat, trace) for vat in found.vats],
         "wheels": [
@@ -86,8 +98,6 @@ def forward_json(trace: TraceForward) -> Document:
             }
             for vat in found.second_ring
         ],
-        "holds": holds(trace.holds),
-        "balance": balance(found.balance),
     }
 
 
@@ -219,6 +229,27 @@ def feed(one: FeedIn) -> Document:
                 "milkings": [str(found.uuid) for found in fed.milkings],
             }
             for fed in one.fed
+        ],
+    }
+
+
+def may_feed(one: MayFeed) -> Document:
+    """A load whose rest nobody wrote; ``kg`` is all of the rest."""
+    return {
+        "id": str(one.uuid),
+        "name": one.name,
+        "origin": one.origin,
+        "at": moment(one.at),
+        "deadline": moment(one.deadline),
+        "not_written_kg": grams(one.kg),
+        "groups": [
+            {
+                "group": fed.group,
+                "first": moment(fed.first),
+                "last": moment(fed.last),
+                "milkings": [str(found.uuid) for found in fed.milkings],
+            }
+            for fed in one.groups
         ],
     }
 

@@ -5,7 +5,7 @@ Built by ``milk.trace_back`` and ``milk.trace_forward`` from rows, told by ``mil
 that people and programs use.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import NamedTuple
@@ -190,11 +190,58 @@ class FeedIn:
     @property
     def groups_said(self) -> str:
         """“groups 3, 5”."""
-        numbers = sorted({fed.group for fed in self.fed})
-        return f"group{'s' if len(numbers) > 1 else ''} {', '.join(map(str, numbers))}"
+        return numbered(fed.group for fed in self.fed)
 
     @property
     def hours_late(self) -> float | None:
         """Of the latest feeding; None when it has no deadline."""
         known = [fed.hours_late for fed in self.fed if fed.hours_late is not None]
         return max(known) if known else None
+
+
+@dataclass(slots=True)
+class MayFed:
+    """A group that may have had of a load: when it was fed in its hours, the milkings after."""
+
+    group_id: int
+    group: int
+    first: datetime
+    last: datetime
+    milkings: list[MilkingIn]
+
+
+@dataclass(slots=True)
+class MayFeed:
+    """A load whose rest nobody wrote; ``kg``: all of the rest, for nobody knows who had it.
+
+    Until somebody answers, every group in ``groups`` may have had it.
+    """
+
+    pk: int
+    uuid: UUID
+    origin: str
+    at: datetime
+    deadline: datetime | None
+    kg: float
+    groups: list[MayFed] = field(default_factory=list)
+
+    @property
+    def name(self) -> str:
+        return f"load {self.pk}, {self.origin}"
+
+    @property
+    def groups_said(self) -> str:
+        """“group 2”, “groups 2, 4”."""
+        return numbered({fed.group for fed in self.groups})
+
+    @property
+    def hours_late(self) -> float | None:
+        """Of the latest feeding that may have been of it; None when it has no deadline."""
+        last = max(fed.last for fed in self.groups)
+        return hours_late(last, self.deadline)
+
+
+def numbered(groups: Iterable[int]) -> str:
+    """Groups by number, “groups 3, 5”."""
+    numbers = sorted(set(groups))
+    return f"group{'s' if len(numbers) > 1 else ''} {', '.join(map(str, numbers))}"

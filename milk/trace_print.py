@@ -76,7 +76,21 @@ def back_tables(trace: TraceBack) -> Iterator[Table]:
             for feed in found.feeds
         ],
     )
+    yield may_table(trace)
     yield wheels_table(trace, found.wheels)
+
+
+def may_table(trace: TraceBack | TraceForward) -> Table:
+    """The groups that may have had of loads whose rest nobody wrote."""
+    return (
+        "NOT SURE: may have had it",
+        ("load", "not written kg", "group", "fed in that hour", "milkings after"),
+        [
+            (feed.name, exact(feed.kg, 1), str(fed.group), local(fed.first), str(len(fed.milkings)))
+            for feed in trace.may_feeds
+            for fed in feed.groups
+        ],
+    )
 
 
 def forward_tables(trace: TraceForward) -> Iterator[Table]:
@@ -111,6 +125,23 @@ def forward_tables(trace: TraceForward) -> Iterator[Table]:
         ],
     )
     yield wheels_table(trace, [wheel for wheel, _ in reversed(found.wheels)])
+    yield may_table(trace)
+    if trace.may:
+        yield (
+            "NOT SURE: lots their milk is in besides",
+            ("lot", "tank", "opened", "of interest kg", "whole kg", ""),
+            [
+                (
+                    lot.row.code,
+                    lot.row.tank,
+                    local(lot.row.opened_at),
+                    exact(lot.kg.interest),
+                    exact(lot.row.whole),
+                    "held" if trace.is_held("lot", lot.row.pk) else "",
+                )
+                for lot in reversed(trace.may.lots)
+            ],
+        )
 
 
 def wheels_table(trace: TraceBack | TraceForward, wheels: Iterable[Any]) -> Table:

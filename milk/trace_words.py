@@ -54,6 +54,7 @@ def back_says(trace: TraceBack) -> Iterator[str]:
         yield "No hold keeps it back."
     yield withheld_says(found.withheld)
     yield feeds_say(trace)
+    yield may_have_says(trace)
     unweighed = sum(not cow.weighed for cow in found.animals)
     if unweighed:
         yield (
@@ -100,6 +101,32 @@ def feeds_say(trace: TraceBack) -> str:
     return f"{said} fed in the {hours} h before; after the deadline: {', '.join(told)}."
 
 
+def may_have_says(trace: TraceBack | TraceForward) -> str:
+    """The loads of which nobody wrote where the rest went, and who may have had it."""
+    if not trace.may_feeds:
+        return ""
+    told = [
+        f"{feed.groups_said} may have had of {feed.name} (about {mass(feed.kg)} of it are not "
+        "written)"
+        for feed in trace.may_feeds[:MOST_NAMES]
+    ]
+    more = len(trace.may_feeds) - MOST_NAMES
+    rest = f"; and of {more} more" if more > 0 else ""
+    return f"NOT SURE: {'; '.join(told)}{rest}. Write where it went; until then all of them count."
+
+
+def may_be_says(trace: TraceForward) -> str:
+    """What milk of those groups is in besides."""
+    if trace.may is None:
+        return ""
+    may = trace.may
+    return (
+        f"Their milk may carry it into {many(len(may.lots), 'more lot')}, "
+        f"{many(len(may.vats), 'more vat')} and {many(len(may.wheels), 'more wheel')}, which are "
+        "told apart and are in no sum here."
+    )
+
+
 def forward_says(trace: TraceForward) -> Iterator[str]:
     found = trace.found
     started = [lot for lot in found.lots if lot.started]
@@ -113,6 +140,8 @@ def forward_says(trace: TraceForward) -> Iterator[str]:
             f"{mass(found.balance.came_in.interest)} in lots of "
             f"{mass(found.balance.came_in.whole)}."
         )
+    yield may_have_says(trace)
+    yield may_be_says(trace)
     yield where_say(trace)
     yield left_says(trace)
     held = sum(trace.is_held("wheel", wheel.pk) for wheel, _ in found.wheels)

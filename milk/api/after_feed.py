@@ -45,6 +45,10 @@ class AfterFeedOut(serializers.Serializer[Any]):
     caution = serializers.CharField()
     ended = serializers.BooleanField(help_text="Whether the 60 h after the last feeding are over.")
     groups = serializers.ListField(child=serializers.IntegerField())
+    may_have_had = serializers.ListField(
+        child=serializers.IntegerField(),
+        help_text="Groups that may have had of it too: nobody wrote where the rest went.",
+    )
     feedings = serializers.IntegerField()
     fed_kg = serializers.DecimalField(max_digits=12, decimal_places=1)
     words = serializers.ListField(child=serializers.CharField())
@@ -75,6 +79,7 @@ class AfterFeedApi(APIView):
             "caution": ASSOCIATION,
             "ended": found.ended,
             "groups": [group.number for group in found.groups],
+            "may_have_had": sorted({one.group.number for one in found.may}),
             "feedings": len(found.feedings),
             "fed_kg": found.kg,
             "words": sentences(found),

@@ -120,6 +120,27 @@ class FeedOut(serializers.Serializer[Any]):
     fed = FedOut(many=True)
 
 
+class MayFedOut(serializers.Serializer[Any]):
+    """A group that was fed in the hours of a load, and its milkings after that."""
+
+    group = serializers.IntegerField()
+    first = moments()
+    last = moments()
+    milkings = serializers.ListField(child=serializers.UUIDField())
+
+
+class MayFeedOut(serializers.Serializer[Any]):
+    """A load of which nobody wrote where the rest went: each of its groups may have had it."""
+
+    id = serializers.UUIDField()
+    name = serializers.CharField()
+    origin = serializers.CharField(help_text="field")
+    at = moments()
+    deadline = moments(allow_null=True)
+    not_written_kg = kilos("all of the rest; nobody knows who had how much")
+    groups = MayFedOut(many=True)
+
+
 class WheelOut(serializers.Serializer[Any]):
     """A wheel and where it is."""
 
@@ -289,10 +310,22 @@ class TraceBackOut(TraceOut):
     animals = CowOut(many=True)
     withheld = WithheldMilkOut(many=True)
     feeds = FeedOut(many=True)
+    may_have_had = MayFeedOut(many=True, help_text="loads the groups may have had besides")
     wheels = WheelOut(many=True)
 
 
-class TraceForwardOut(TraceOut):
+class BelowOut(serializers.Serializer[Any]):
+    """What milk is in."""
+
+    lots = LotBelowOut(many=True)
+    vats = VatOut(many=True)
+    wheels = WheelBelowOut(many=True)
+    draws = DrawOut(many=True)
+    trays = TrayOut(many=True)
+    second_ring = RingOut(many=True)
+
+
+class TraceForwardOut(BelowOut, TraceOut):
     """Everything below an animal, course, load, feed lot, field, group or lot."""
 
     way = serializers.ChoiceField(choices=("forward",))
@@ -301,12 +334,11 @@ class TraceForwardOut(TraceOut):
     astray = MilkingOut(many=True, help_text="milkings of which nobody wrote where the milk went")
     periods = PeriodOut(many=True)
     feeds = FeedOut(many=True)
-    lots = LotBelowOut(many=True)
-    vats = VatOut(many=True)
-    wheels = WheelBelowOut(many=True)
-    draws = DrawOut(many=True)
-    trays = TrayOut(many=True)
-    second_ring = RingOut(many=True)
+    may_have_had = MayFeedOut(many=True, help_text="loads whose rest nobody wrote")
+    may_be_in = BelowOut(
+        allow_null=True,
+        help_text="what the groups of may_have_had gave, as far as nothing sure is in it",
+    )
     balance = BalanceOut()
 
 

@@ -7,11 +7,14 @@ from django.core.exceptions import ObjectDoesNotExist, ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.text import capfirst
 
 from config.days import local_day
 from config.forms.asked import day_asked
 from config.forms.fields import NO_DAY
 from config.roles import action_required
+from config.templatetags.sheet import amount
+from feed.unaccounted import MayHave
 from milk.after_feed import (
     DAYS_OF_FIELD,
     AfterFeed,
@@ -28,6 +31,10 @@ NOTHING_FED = "Nothing of it is written as fed."
 NOTHING_BESIDE = (
     "There is nothing to set side by side yet: the milk of these groups is not in the book for "
     "both spans."
+)
+MAY_HAVE = (
+    "NOT SURE: {group} may have had of {load}, too; of {kg} kg nobody wrote where they went. Its "
+    "milk is on neither side."
 )
 MORE, LESS, SAME = "more", "less", "as much as before"
 
@@ -105,7 +112,12 @@ def sentences(found: AfterFeed) -> list[str]:
     if not found.feedings:
         return [NOTHING_FED]
     told = [said(line) for line in found.lines if line.difference is not None]
-    return told or [NOTHING_BESIDE]
+    return (told or [NOTHING_BESIDE]) + [may_said(one) for one in found.may]
+
+
+def may_said(one: MayHave) -> str:
+    """A group that may have eaten of it too, in words."""
+    return MAY_HAVE.format(group=capfirst(str(one.group)), load=one.batch, kg=amount(round(one.kg)))
 
 
 def said(line: Line) -> str:

@@ -10,7 +10,7 @@ from config.roles import action_required
 from config.views.errors import shown
 from milk.trace import WAYS, NothingToTrace, TraceBack, TraceForward, back, forward
 from milk.trace_chart import chart_of
-from milk.trace_forward import MOVED
+from milk.trace_forward import MOVED, Found
 from milk.trace_parts import WheelIn
 from milk.trace_words import draw_words, sentences
 
@@ -59,8 +59,28 @@ def back_rows(trace: TraceBack) -> dict[str, Any]:
 def forward_rows(trace: TraceForward) -> dict[str, Any]:
     """The rows of the page forward that need more than the trace itself."""
     found = trace.found
-    vats = {vat.pk: vat.name for vat in found.vats}
     balance = found.balance.lines()
+    may = rows_below(trace, trace.may) if trace.may else {}
+    return {
+        **rows_below(trace, found),
+        **{f"may_{name}": rows for name, rows in may.items()},
+        "draws": [
+            {"draw": draw, "words": draw_words(draw.what, draw.name)}
+            for draw in found.draws
+            if draw.what != MOVED
+        ],
+        # Only what there is, and always what came in and the difference.
+        "balance": [
+            line
+            for line in balance
+            if line in (balance[0], balance[-1]) or abs(line[1].whole) > found.balance.rounding
+        ],
+    }
+
+
+def rows_below(trace: TraceForward, found: Found) -> dict[str, list[dict[str, Any]]]:
+    """Lots, vats and wheels that milk is in, the newest first."""
+    vats = {vat.pk: vat.name for vat in found.vats}
     return {
         "lots": [
             {"lot": lot, "held": trace.is_held("lot", lot.row.pk)}
@@ -73,17 +93,6 @@ def forward_rows(trace: TraceForward) -> dict[str, Any]:
         "wheels": [
             {**wheel_row(trace, wheel), "vat": vats[wheel.vat_id].removeprefix("vat ")}
             for wheel, _ in reversed(found.wheels)
-        ],
-        "draws": [
-            {"draw": draw, "words": draw_words(draw.what, draw.name)}
-            for draw in found.draws
-            if draw.what != MOVED
-        ],
-        # Only what there is, and always what came in and the difference.
-        "balance": [
-            line
-            for line in balance
-            if line in (balance[0], balance[-1]) or abs(line[1].whole) > found.balance.rounding
         ],
     }
 

@@ -12,6 +12,7 @@ from feed.board import STAYS
 from feed.models import Feeding, Field, ForageBatch
 from feed.models.batches import last_cut
 from feed.services.notices import cut_early, open_loads
+from feed.unaccounted import open_and_fed
 from tests.factories.feed import make_batch, make_feeding, make_field
 from tests.factories.herd import DAY, HOUR, NOON
 
@@ -69,6 +70,12 @@ def test_board_reads_the_loads_of_a_day(history: None) -> None:
         assert "feed_foragebatch_lying" in plan
         assert "Seq Scan on feed_foragebatch" not in plan
         assert "Seq Scan on feed_feeding" not in plan
+
+
+def test_loads_fed_in_a_span_are_looked_up(history: None) -> None:
+    plan = plan_of(open_and_fed(NOON - DAY, NOON))
+    assert "Seq Scan on feed_foragebatch" not in plan
+    assert "Seq Scan on feed_feeding" not in plan
 
 
 def test_early_cuts_are_looked_for_in_the_last_weeks(history: None) -> None:

@@ -35,7 +35,7 @@ def unlike(shape: Any, value: Any, where: str = "") -> Iterator[str]:
     if isinstance(shape, serializers.ListSerializer):
         for one in value[:3]:
             yield from unlike(shape.child, one, f"{where}[]")
-    elif isinstance(shape, serializers.Serializer):
+    elif isinstance(shape, serializers.Serializer) and not (value is None and shape.allow_null):
         if set(value) != set(shape.fields):
             yield f"{where}: {set(value) ^ set(shape.fields)}"
         for name, inner in shape.fields.items():
