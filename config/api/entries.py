@@ -111,11 +111,17 @@ class EntryViewSet(WriteView, viewsets.GenericViewSet[Any]):
         """The answer to an id that is taken: the entry when it says the same, or a Conflict."""
         told = {name: value for name, value in values.items() if name not in self.kind.extra}
         same = there.by_id == self.request.user.pk and all(
-            getattr(there, name) == value for name, value in told.items()
+            getattr(there, name) == stored(there, name, value) for name, value in told.items()
         )
         if not same:
             raise Conflict(SAME_ID.format(name=self.kind.name, number=there.uuid))
         return self.answer(there)
+
+
+def stored(entry: Entry, name: str, value: Any) -> Any:
+    """A value as its column keeps it, whatever the spelling it was sent in."""
+    column = entry._meta.get_field(name)
+    return column.stored(value) if hasattr(column, "stored") else value
 
 
 def viewset_of(kind: Kind) -> type[EntryViewSet]:

@@ -1,5 +1,6 @@
 """Filters of a kind's list: when it happened, struck or not, and what the kind names."""
 
+from collections.abc import Callable
 from functools import cache
 from typing import Any
 
@@ -30,8 +31,22 @@ class EntryFilters(FilterSet):  # type: ignore[misc]
         return queryset.filter(struck_at__isnull=value == "no")
 
 
+class StoredFilter(django_filters.CharFilter):  # type: ignore[misc]
+    """A column that keeps one spelling, asked for in any; ``stored`` makes it that one."""
+
+    def __init__(self, *, stored: Callable[[str], str], **options: Any) -> None:
+        super().__init__(**options)
+        self.stored = stored
+
+    def filter(self, qs: models.QuerySet[Any], value: str) -> models.QuerySet[Any]:
+        found: models.QuerySet[Any] = super().filter(qs, self.stored(value) if value else value)
+        return found
+
+
 def filter_for(field: Any) -> django_filters.Filter:
     """The filter of one column: another entry by its id, a choice, or the value itself."""
+    if hasattr(field, "stored"):
+        return StoredFilter(field_name=field.name, max_length=200, stored=field.stored)
     if field.many_to_one:
         return django_filters.UUIDFilter(field_name=f"{field.name}__uuid")
     if field.choices:

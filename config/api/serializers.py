@@ -98,6 +98,9 @@ class EntrySerializer(serializers.ModelSerializer[Any]):
 
     def build_standard_field(self, field_name: str, model_field: Any) -> tuple[Any, dict[str, Any]]:
         field, options = super().build_standard_field(field_name, model_field)
+        # A column that is stored in one spelling is taken as people write it; the service reads it.
+        if hasattr(model_field, "stored"):
+            return field, {**options, "max_length": model_field.longest_typed, "validators": []}
         # The services validate in full; asking the database twice would only cost time.
         if "validators" in options:
             options["validators"] = [

@@ -3,7 +3,7 @@
 import re
 import uuid
 from collections.abc import Iterator
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -11,9 +11,10 @@ from django import forms
 from django.core.exceptions import ObjectDoesNotExist, ValidationError
 from django.db.models import Model, QuerySet
 from django.forms.models import ModelChoiceIterator
+from django.utils import timezone
 
 from config.days import estate_zone
-from config.entries import Entry
+from config.entries import CLOCK_TOLERANCE_MINUTES, Entry
 from config.kinds import all_kinds
 
 SHAPE = "%Y-%m-%dT%H:%M"
@@ -24,7 +25,12 @@ SKIPPED_HOUR = (
     "{text} did not exist: the clocks went forward that night. Expected the time before or after "
     "the missing hour."
 )
-NO_DAY = "“{text}” is no day. Expected year-month-day, as 2026-06-09."
+NO_DAY = (
+    "“{text}” is no day that is sure. Expected year-month-day, as 2026-06-09, or day.month.year, "
+    "as 9.6.2026."
+)
+# With strokes nobody knows which is the month.
+DAY_SHAPES = ("%Y-%m-%d", "%d.%m.%Y")
 YEAR_RANGE = "{year} is out of range; expected a year from 1900 to 2200."
 NO_NUMBER = "“{text}” is not a number we can trust. Expected a plain one, such as 187 or 187,5."
 POINT_OR_THOUSANDS = (
@@ -49,8 +55,9 @@ class MomentInput(forms.DateTimeInput):
 class MomentField(forms.Field):
     """A moment on the estate's clock.
 
-    The hour that comes twice in autumn is read as the later one, which withholds longer; the hour
-    that is skipped in spring is refused. Left as it stood in a form, a moment keeps its seconds.
+    The hour that comes twice in autumn is read as the later one, which withholds longer, unless
+    that has not come yet; the hour that is skipped in spring is refused. Left as it stood in a
+    form, a moment keeps its seconds.
     """
 
     widget = MomentInput
@@ -70,7 +77,7 @@ class MomentField(forms.Field):
             raise ValidationError(NO_MOMENT.format(text=text[:40])) from error
         if not 1900 <= naive.year <= 2200:
             raise ValidationError(YEAR_RANGE.format(year=naive.year))
-        return naive if naive.tzinfo else later_of(naive)
+        return naive if naive.tzinfo else meant_by(naive, timezone.now())
 
     def has_changed(self, initial: Any, data: Any) -> bool:
         return bool(self.prepare_value(initial) != data)
@@ -81,18 +88,25 @@ def local_text(moment: datetime) -> str:
     return moment.astimezone(estate_zone()).strftime(SHAPE)
 
 
-def later_of(naive: datetime) -> datetime:
-    """The moment a wall clock of the estate means; of two the later. Raises ValidationError."""
+def meant_by(naive: datetime, now: datetime) -> datetime:
+    """The moment a wall clock of the estate means. Raises ValidationError for one that never was.
+
+    Of two moments the later, unless only the earlier can have happened at ``now``: who writes in
+    the first of the two hours means that one.
+    """
     zone = estate_zone()
-    moment = naive.replace(tzinfo=zone, fold=1)
-    if moment.astimezone(UTC).astimezone(zone).replace(tzinfo=None, fold=0) != naive:
+    earlier, later = (naive.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
+    if later.astimezone(UTC).astimezone(zone).replace(tzinfo=None, fold=0) != naive:
         raise ValidationError(SKIPPED_HOUR.format(text=naive.strftime("%Y-%m-%d %H:%M")))
-    return moment
+    newest = (now + timedelta(minutes=CLOCK_TOLERANCE_MINUTES)).astimezone(UTC)
+    only_earlier = earlier.astimezone(UTC) <= newest < later.astimezone(UTC)
+    return earlier if only_earlier else later
 
 
 class DayField(forms.DateField):
-    """A date."""
+    """A date, written in a way that needs no guessing."""
 
+    input_formats = DAY_SHAPES
     widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 
     def to_python(self, value: Any) -> date | None:

@@ -1,4 +1,4 @@
-"""Acts of several entries at once for programs: a calving, an arrival, a move."""
+"""Acts of several entries at once for programs: a calving, an arrival, a move, checks."""
 
 import re
 from typing import Any, ClassVar
@@ -9,28 +9,28 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from config.api.fields import EntryRelated, MomentField
-from config.api.serializers import serializer_of, stamp_from
+from config.api.fields import EntryRelated
+from config.api.serializers import Act as OneEntry
+from config.api.serializers import Strict, serializer_of, stamp_from
 from config.api.writes import WriteView
 from config.kinds import kind_named
-from herd.models import Animal, Group, Holding
+from herd.models import Animal, Group, Holding, PregnancyCheck
 from herd.services.arrivals import arrive
 from herd.services.calvings import Born, record_calving_with_calves
+from herd.services.checks import Looked, record_checks
 from herd.services.groups import move_animals
 
-MOST_MOVED = 500
+MOST_MOVED = MOST_CHECKED = 500
 OF_A_CALF = re.compile(r"calf_([0-9]+)_(.+)")
 
 
-class Act(serializers.Serializer[Any]):
-    """When it happened; written now."""
+class Act(OneEntry):
+    """When it happened. Several entries come of it, so it has no id of its own."""
 
-    happened_at = MomentField()
-    written_at = MomentField(required=False)
-    device = serializers.CharField(required=False, max_length=64, allow_blank=True)
+    id = None  # type: ignore[assignment]
 
 
-class CalfIn(serializers.Serializer[Any]):
+class CalfIn(Strict):
     """One calf; with a tag it becomes an animal with this dam."""
 
     sex = serializers.ChoiceField(choices=Animal.Sex.choices)
@@ -85,6 +85,27 @@ class MoveIn(Act):
     note = serializers.CharField(required=False, allow_blank=True, max_length=120)
 
 
+class CheckedIn(Strict):
+    """What was found in one cow."""
+
+    animal = EntryRelated(queryset=Animal.objects.all())
+    result = serializers.ChoiceField(choices=PregnancyCheck.Result.choices)
+    days = serializers.IntegerField(
+        min_value=20,
+        max_value=300,
+        required=False,
+        allow_null=True,
+        help_text="Days in calf, estimated.",
+    )
+
+
+class ChecksIn(Act):
+    """A round of pregnancy checks: one way of looking, each cow once; all or none."""
+
+    way = serializers.ChoiceField(choices=PregnancyCheck.Way.choices)
+    cows = serializers.ListField(child=CheckedIn(), min_length=1, max_length=MOST_CHECKED)
+
+
 class CalvingWithCalvesApi(WriteView):
     """POST /api/calvings/with-calves/"""
 
@@ -126,10 +147,25 @@ class MoveManyApi(WriteView):
         """Move several animals to a group at once: all or none."""
         values = taken(MoveIn, request)
         stays = move_animals(stamp=stamp_from(request, values), **values)
-        fresh = kind_named("group-stays").entries().filter(pk__in=[stay.pk for stay in stays])
-        context = {"request": request}
-        rows = serializer_of("group-stays")(fresh.order_by("pk"), many=True, context=context)
-        return Response(rows.data, status=201)
+        return told_many("group-stays", [stay.pk for stay in stays], request)
+
+
+class ChecksApi(WriteView):
+    """POST /api/pregnancy-checks/round/"""
+
+    actions: ClassVar[dict[str, str]] = {"POST": "write:pregnancy-checks"}
+
+    @extend_schema(request=ChecksIn, responses={201: serializer_of("pregnancy-checks")(many=True)})
+    def post(self, request: Request) -> Response:
+        """A round of pregnancy checks in one act; who is to be checked: herd-lists/to-check."""
+        values = taken(ChecksIn, request)
+        stamp = stamp_from(request, values)
+        looked = [Looked(**cow) for cow in values["cows"]]
+        try:
+            checks = record_checks(stamp=stamp, way=values["way"], looked=looked)
+        except ValidationError as refused:
+            raise at_its_cow(refused, looked) from refused
+        return told_many("pregnancy-checks", [check.pk for check in checks], request)
 
 
 def taken(serializer: type[serializers.Serializer[Any]], request: Request) -> dict[str, Any]:
@@ -143,6 +179,25 @@ def told(slug: str, pk: int, request: Request) -> Response:
     """An entry just written, as its kind tells it."""
     fresh = kind_named(slug).entries().get(pk=pk)
     return Response(serializer_of(slug)(fresh, context={"request": request}).data, status=201)
+
+
+def told_many(slug: str, numbers: list[int], request: Request) -> Response:
+    """Entries just written in one act, in the order of writing."""
+    fresh = kind_named(slug).entries().filter(pk__in=numbers).order_by("pk")
+    rows = serializer_of(slug)(fresh, many=True, context={"request": request})
+    return Response(rows.data, status=201)
+
+
+def at_its_cow(refused: ValidationError, looked: list[Looked]) -> Exception:
+    """A refusal with what is wrong with a cow of a round at that cow of the body."""
+    if not hasattr(refused, "error_dict"):
+        return refused
+    said: dict[str, Any] = refused.message_dict
+    # From the end: of a cow that was sent twice, the second time is the one too many.
+    cows = [said.pop(f"result_{one.animal.uuid}", []) for one in reversed(looked)]
+    if any(cows):
+        said["cows"] = [{"animal": words} if words else {} for words in reversed(cows)]
+    return serializers.ValidationError(said)
 
 
 def at_its_calf(refused: ValidationError) -> Exception:

@@ -2,11 +2,7 @@
 
 from django.urls import include, path
 
-from herd.api.acts import (
-    ArriveApi,
-    CalvingWithCalvesApi,
-    MoveManyApi,
-)
+from herd.api.acts import ArriveApi, CalvingWithCalvesApi, ChecksApi, MoveManyApi
 from herd.api.cupboard import CupboardApi
 from herd.api.medicine_book import MedicineBookApi
 from herd.api.treatments import OrderPlanApi, PreviewApi
@@ -25,6 +21,7 @@ urlpatterns = [
     path("calvings/with-calves/", CalvingWithCalvesApi.as_view(), name="api-calving-with-calves"),
     path("animals/arrive/", ArriveApi.as_view(), name="api-arrive"),
     path("group-stays/many/", MoveManyApi.as_view(), name="api-move-many"),
+    path("pregnancy-checks/round/", ChecksApi.as_view(), name="api-checks-round"),
     path("unknown-cows/open/", UnknownCowsApi.as_view(), name="api-unknown-open"),
     path(
         "unknown-cows/<uuid:uuid>/candidates/",

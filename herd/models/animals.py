@@ -10,7 +10,7 @@ from django.db import models
 from django.db.models import Q
 
 from config.entries import Entry, EntryQuerySet, append_only
-from herd.tags import spellings
+from herd.tags import plain_tag, spellings
 
 EAR_TAG = re.compile(r"(?:[A-Z]{2}|[0-9]{3})[0-9]{1,12}")
 EAR_TAG_SHAPE = (
@@ -24,10 +24,16 @@ LONGEST_TYPED = 30
 
 
 class TagField(models.CharField[str, str]):
-    """A tag as it is stored; forms take it as people type it, the services make it one way."""
+    """A tag as it is stored; forms and API take it as people write it, the services read it."""
+
+    longest_typed = LONGEST_TYPED
 
     def formfield(self, **options: Any) -> Any:
-        return super().formfield(**{"max_length": LONGEST_TYPED, **options})
+        return super().formfield(**{"max_length": self.longest_typed, **options})
+
+    def stored(self, text: str) -> str:
+        """The one spelling of a tag that the column keeps."""
+        return plain_tag(text)
 
     def deconstruct(self) -> Any:
         # The database sees an ordinary column of characters.

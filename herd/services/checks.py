@@ -10,6 +10,7 @@ from config import entries
 from config.entries import Stamp
 from herd.models import Animal, PregnancyCheck
 
+TWICE = "{animal} is in this round twice. Say once what was found in her."
 MALE = "{animal} is male. Expected a cow or heifer."
 
 
@@ -25,9 +26,11 @@ class Looked:
 @transaction.atomic
 def record_checks(*, stamp: Stamp, way: str, looked: Iterable[Looked]) -> list[PregnancyCheck]:
     """Write a round of checks; all or nothing. Refusals name the cow (``result_<uuid>``)."""
-    written = []
+    written: list[PregnancyCheck] = []
     for one in looked:
         try:
+            if any(check.animal_id == one.animal.pk for check in written):
+                raise ValidationError(TWICE.format(animal=one.animal))
             written.append(record_check(stamp=stamp.again(), way=way, **vars(one)))
         except ValidationError as refused:
             words = "; ".join(refused.messages)

@@ -1,6 +1,7 @@
 """One farm number and one ear tag lead to one animal, also years later."""
 
 from datetime import timedelta
+from uuid import uuid4
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -162,4 +163,49 @@ def test_wrong_tag_typed_with_spaces_is_refused_at_its_field(office_client, type
     answer = office_client.send("/entries/animals/new/", **sent)
     assert answer.status_code in (200, 400)
     assert list(answer.context["form"].errors) == ["ear_tag"]
+    assert not Animal.objects.exists()
+
+
+def test_tags_are_taken_by_api_as_they_are_written(db, office_api, vet_api):
+    body = {
+        "id": str(uuid4()),
+        "ear_tag": "999 0000 0000 1234",
+        "electronic_number": "999.0000.0000.1234",
+        "happened_at": NOON.isoformat(),
+    }
+    made = office_api.post("/api/animals/", body)
+    assert made.status_code == 201, made.json()
+    told = made.json()
+    assert told["ear_tag"] == told["electronic_number"] == "999000000001234"
+    # Sent again under its id, in another spelling, it is the same animal.
+    again = office_api.post("/api/animals/", body | {"ear_tag": "999-000000001234"})
+    assert (again.status_code, again.json()["id"]) == (200, told["id"])
+    found = office_api.get("/api/animals/", ear_tag="999 000000001234").json()["results"]
+    assert [one["id"] for one in found] == [told["id"]]
+    event = {
+        "animal": told["id"],
+        "what": "replaced",
+        "ear": "L",
+        "new_tag": "999 0000 0000 7777",
+        "proof": "the other ear",
+        "happened_at": NOON.isoformat(),
+    }
+    assert vet_api.post("/api/tag-events/", event).json()["new_tag"] == "999000000007777"
+
+
+@pytest.mark.parametrize(
+    ("tag", "words"),
+    [
+        ("3.8E+11", "a spreadsheet has shortened"),
+        ("99900000001234", "has lost the zero in front"),
+        ("nobody", "is no ear tag"),
+        ("999 0000 0000 1234 0000 0000 0000", "no more than 30"),
+    ],
+)
+def test_broken_tag_is_refused_by_api_at_its_field(db, office_api, tag, words):
+    body = {"ear_tag": tag, "happened_at": NOON.isoformat()}
+    refused = office_api.post("/api/animals/", body)
+    assert refused.status_code == 400
+    error = refused.json()["errors"][0]
+    assert (error["pointer"], words in error["detail"]) == ("#/ear_tag", True), error
     assert not Animal.objects.exists()
