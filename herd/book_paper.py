@@ -59,7 +59,14 @@ def book_paper(book: Book, *, by: Any, at: datetime) -> Paper:
         answer=answer_words(book),
         missing=tuple(missing_words(book)),
         cautions=CAUTIONS,
-        parts=(Part(COLUMNS, tuple(map(paper_line, book.lines)), empty=nothing_words(asked)),),
+        parts=(
+            Part(
+                COLUMNS,
+                tuple(map(paper_line, book.lines)),
+                empty=nothing_words(asked),
+                newest_last=True,
+            ),
+        ),
     )
 
 

@@ -7,6 +7,7 @@ from typing import Any
 from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 
 from herd.models import Animal, Calving, CowKnown, GroupStay, TagEvent, UnknownCow
+from herd.seen import Milked, Seen, meters
 from herd.withheld import Answer, withheld_list
 
 
@@ -15,12 +16,27 @@ class Candidate:
     """An animal of the group the unknown cow could be.
 
     ``tag_lost``: when she lost a tag that was not replaced since, None when she did not.
+    ``last``: what she gave at the meter at her last milkings, the newest first.
     """
 
     answer: Answer
     animal: Animal
     tag_lost: datetime | None
     calved: datetime | None
+    last: tuple[Milked, ...] = ()
+
+
+@dataclass(frozen=True)
+class Search:
+    """Who an unknown cow could be, without those whom a meter has read at this milking."""
+
+    candidates: list[Candidate]
+    read: Seen
+
+    @property
+    def withheld(self) -> list[Candidate]:
+        """Those of them whose milk may not go into the tank."""
+        return [one for one in self.candidates if one.answer.withheld]
 
 
 def open_unknown(at: datetime, group: int | None = None) -> QuerySet[Any]:
@@ -35,10 +51,16 @@ def open_unknown(at: datetime, group: int | None = None) -> QuerySet[Any]:
     return found if group is None else found.filter(group__number=group)
 
 
+def search(cow: UnknownCow, named: frozenset[int] = frozenset()) -> Search:
+    """Who she could be; ``named``: animals (ids) that people have seen with their tags."""
+    read = meters().seen(cow.group, cow.happened_at)
+    return Search(candidates(cow, read.animals | named), read)
+
+
 def candidates(cow: UnknownCow, seen: frozenset[int] = frozenset()) -> list[Candidate]:
     """Who of her group she could be: the withheld first, then those that lost a tag.
 
-    ``seen``: animals (ids) that were seen with their tags, and are left out. Read as of the moment
+    ``seen``: animals (ids) that were seen at this milking, and are left out. Read as of the moment
     she was seen.
     """
     at = cow.happened_at
@@ -56,12 +78,14 @@ def candidates(cow: UnknownCow, seen: frozenset[int] = frozenset()) -> list[Cand
             to_attr="calvings_by_then",
         )
     ).in_bulk(numbers)
+    last = meters().last(numbers, at)
     found = [
         Candidate(
             answer,
             animals[answer.animal_id],
             lost.get(answer.animal_id),
             next((one.happened_at for one in animals[answer.animal_id].calvings_by_then), None),
+            tuple(last.get(answer.animal_id, ())),
         )
         for answer in answers
     ]

@@ -48,7 +48,8 @@ class Line:
 class Part:
     """One table of a paper, with a title of its own when the paper has several.
 
-    ``empty``: what is said when it has no lines. Raises ValueError for a line that does not fit.
+    ``empty``: what is said when it has no lines. ``newest_last``: its lines run with time, so that
+    the page begins at their end. Raises ValueError for a line that does not fit.
     """
 
     columns: tuple[Column, ...]
@@ -56,6 +57,7 @@ class Part:
     title: str = ""
     note: str = ""
     empty: str = "Nothing was written."
+    newest_last: bool = False
 
     def __post_init__(self) -> None:
         for line in self.lines:

@@ -1,11 +1,13 @@
-"""A paper handed over: as the page's table, or as a file with a safe name."""
+"""A paper handed over: as the page's tables, leaf by leaf, or as a file with a safe name."""
 
 from typing import Any
 
+from django.core.exceptions import ValidationError
+from django.core.paginator import InvalidPage, Page, Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from config.papers import Paper, Part, file_name
+from config.papers import Line, Paper, Part, file_name
 from config.papers.pdf import pdf
 from config.papers.table_file import table_file
 
@@ -15,7 +17,9 @@ FILES = {
     "pdf": ("application/pdf", pdf),
 }
 # More lines than this nobody reads on a page; the files have them all.
-MOST_ON_A_PAGE = 300
+MOST_ON_A_PAGE = 100
+LEAF = "leaf"
+NO_LEAF = "There is no leaf “{text}”. Expected a whole number from 1 to {last}."
 
 
 def hand_over(
@@ -47,18 +51,53 @@ def as_file(paper: Paper, ending: str) -> HttpResponse:
 
 
 def on_page(request: HttpRequest, paper: Paper) -> dict[str, Any]:
-    """What ``_paper.html`` wants: the paper, its tables cut to a page, addresses of its files."""
-    parts = [page_part(part) for part in paper.parts]
-    query = request.GET.copy()
-    addresses = {}
-    for ending in FILES:
-        query["as"] = ending
-        addresses[ending] = f"{request.path}?{query.urlencode()}"
-    return {"paper": paper, "parts": parts, "files": addresses}
+    """What ``_paper.html`` wants: the paper, a leaf of its tables, addresses of its files.
+
+    Raises ValidationError for a leaf (``?leaf=``) that no table has.
+    """
+    parts = [page_part(request, part) for part in leaves_of(request, paper)]
+    return {
+        "paper": paper,
+        "parts": parts,
+        "files": {ending: address(request, **{"as": ending}) for ending in FILES},
+    }
 
 
-def page_part(part: Part) -> dict[str, Any]:
+def leaves_of(request: HttpRequest, paper: Paper) -> list[tuple[Part, Page[Line]]]:
+    """Each table with the leaf asked for; one that has fewer leaves shows its last."""
+    text = request.GET.get(LEAF, "") or "1"
+    leaves = [(part, Paginator(in_order(part), MOST_ON_A_PAGE)) for part in paper.parts]
+    last = max((several.num_pages for _, several in leaves), default=1)
+    try:
+        number = Paginator(range(last), 1).validate_number(text)
+    except InvalidPage as error:
+        words = NO_LEAF.format(text=text[:20], last=last)
+        raise ValidationError({LEAF: words}) from error
+    return [(part, several.page(min(number, several.num_pages))) for part, several in leaves]
+
+
+def in_order(part: Part) -> tuple[Line, ...]:
+    """Lines as the page shows them: of those that run with time the newest first."""
+    return part.lines[::-1] if part.newest_last else part.lines
+
+
+def page_part(request: HttpRequest, leaf: tuple[Part, Page[Line]]) -> dict[str, Any]:
     """A table as the page shows it: each line with its cells beside their columns."""
-    lines = part.lines[:MOST_ON_A_PAGE]
-    pairs = [(line, list(zip(part.columns, line.cells, strict=True))) for line in lines]
-    return {"part": part, "pairs": pairs, "more": len(part.lines) - len(lines)}
+    part, page = leaf
+    several = page.paginator.num_pages > 1
+    return {
+        "part": part,
+        "pairs": [(line, list(zip(part.columns, line.cells, strict=True))) for line in page],
+        "page": page if several else None,
+        "before": address(request, leaf=page.number - 1) if page.has_previous() else "",
+        "after": address(request, leaf=page.number + 1) if page.has_next() else "",
+    }
+
+
+def address(request: HttpRequest, **changed: Any) -> str:
+    """This page's address with something else asked for; a file has no leaves."""
+    query = request.GET.copy()
+    query.pop(LEAF, None)
+    query.pop("as", None)
+    query.update({name: str(value) for name, value in changed.items()})
+    return f"{request.path}?{query.urlencode()}"

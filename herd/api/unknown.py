@@ -12,7 +12,7 @@ from rest_framework.views import APIView
 from config.roles import MayDo
 from herd.api.walk import AtQuery, iso, moment_asked
 from herd.models import UnknownCow
-from herd.unknown import candidates, open_unknown
+from herd.unknown import open_unknown, search
 from herd.withheld import NOT, TANK
 
 
@@ -34,6 +34,13 @@ class UnknownCows(serializers.Serializer[Any]):
     cows = UnknownOut(many=True)
 
 
+class MilkedOut(serializers.Serializer[Any]):
+    """What a cow gave at a milking that began then, by the meter."""
+
+    at = serializers.DateTimeField()
+    kg = serializers.DecimalField(6, 3)
+
+
 class CandidateOut(serializers.Serializer[Any]):
     """Who she could be; the withheld come first."""
 
@@ -45,12 +52,15 @@ class CandidateOut(serializers.Serializer[Any]):
     tag_lost_at = serializers.DateTimeField(allow_null=True)
     calved_at = serializers.DateTimeField(allow_null=True)
     marks = serializers.CharField()
+    last_milkings = MilkedOut(many=True, help_text="The newest first.")
 
 
 class Candidates(serializers.Serializer[Any]):
-    """Who an unknown cow could be, of the group she was seen in."""
+    """Who an unknown cow could be, of the group she was seen in and not read at this milking."""
 
     withheld = serializers.IntegerField()
+    milking = serializers.CharField(help_text="The milking whose meters were asked; else empty.")
+    read_at_meter = serializers.IntegerField()
     animals = CandidateOut(many=True)
 
 
@@ -87,7 +97,7 @@ class CandidatesApi(APIView):
     def get(self, request: Request, uuid: Any) -> Response:
         """Who an unknown cow could be: the withheld first, then those that lost a tag."""
         cow = get_object_or_404(UnknownCow.objects.select_related("group"), uuid=uuid)
-        found = candidates(cow)
+        found = search(cow)
         told = [
             {
                 "id": str(one.answer.uuid),
@@ -98,8 +108,17 @@ class CandidatesApi(APIView):
                 "tag_lost_at": iso(one.tag_lost) if one.tag_lost else None,
                 "calved_at": iso(one.calved) if one.calved else None,
                 "marks": one.animal.marks,
+                "last_milkings": [
+                    {"at": iso(milked.at), "kg": f"{milked.kg:.3f}"} for milked in one.last
+                ],
             }
-            for one in found
+            for one in found.candidates
         ]
-        withheld = sum(one.answer.withheld for one in found)
-        return Response({"withheld": withheld, "animals": told})
+        return Response(
+            {
+                "withheld": len(found.withheld),
+                "milking": found.read.milking,
+                "read_at_meter": len(found.read.animals),
+                "animals": told,
+            }
+        )

@@ -18,7 +18,7 @@ from config.views.entries import stamp_of
 from herd.forms.breeding import known_form
 from herd.models import Animal, CowKnown, UnknownCow
 from herd.services.unknown import record_cow_known, record_unknown_cow
-from herd.unknown import candidates, open_unknown
+from herd.unknown import open_unknown, search
 
 WRITTEN = "Written: an unknown cow in {group}. NOT."
 KNOWN = "Written: she is {animal}, by {proof}. Give her a new tag now."
@@ -70,13 +70,14 @@ def unknown_cow(request: HttpRequest, uuid: UUID) -> HttpResponse:
                 messages.success(request, KNOWN.format(**words))
                 return redirect(known.animal)
     seen, wrong = seen_with_tags(request.GET.get("seen", ""))
-    found = candidates(cow, frozenset(animal.pk for animal in seen))
+    found = search(cow, frozenset(animal.pk for animal in seen))
     known = CowKnown.objects.standing().filter(unknown=cow).select_related("animal").first()
     context = {
         "cow": cow,
         "known": known,
-        "candidates": found,
-        "withheld": [one for one in found if one.answer.withheld],
+        "candidates": found.candidates,
+        "withheld": found.withheld,
+        "read": found.read,
         "seen": seen,
         "wrong": wrong,
         "asked": request.GET.get("seen", ""),

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.http import Http404
 from django.test import RequestFactory
 from pypdf import PdfReader
@@ -91,12 +92,44 @@ def test_unknown_form_of_a_paper_is_not_found():
         hand_over(RequestFactory().get("/x/", {"as": "exe"}), paper(), "base.html", {})
 
 
-def test_page_is_cut_and_says_how_many_more_there_are():
-    many = paper(*(Line((str(number), "1")) for number in range(MOST_ON_A_PAGE + 7)))
-    context = on_page(RequestFactory().get("/x/", {"animal": "1042", "as": ""}), many)
-    assert len(context["parts"][0]["pairs"]) == MOST_ON_A_PAGE
-    assert context["parts"][0]["more"] == 7
-    assert context["files"]["pdf"] == "/x/?animal=1042&as=pdf"
+@pytest.fixture
+def many() -> Paper:
+    """A paper of two leaves and seven lines."""
+    made = paper(*(Line((str(number), "1")) for number in range(2 * MOST_ON_A_PAGE + 7)))
+    return replace(made, parts=(replace(made.parts[0], newest_last=True),))
+
+
+def leaf(many, **query):
+    return on_page(RequestFactory().get("/x/", {"animal": "1042", "as": "", **query}), many)
+
+
+def first_cells(context) -> list[str]:
+    return [cells[0][1] for _, cells in context["parts"][0]["pairs"]]
+
+
+def test_page_shows_a_leaf_the_newest_first_and_the_files_have_all(many):
+    newest, oldest = leaf(many), leaf(many, leaf="3")
+    count = 2 * MOST_ON_A_PAGE + 7
+    assert first_cells(newest) == [str(count - one) for one in range(1, MOST_ON_A_PAGE + 1)]
+    assert first_cells(oldest) == [str(one) for one in range(6, -1, -1)]
+    assert newest["parts"][0]["before"] == oldest["parts"][0]["after"] == ""
+    assert newest["parts"][0]["after"] == "/x/?animal=1042&leaf=2"
+    assert oldest["files"]["pdf"] == "/x/?animal=1042&as=pdf"
+    assert table_file(many).count(b"\n") > count
+
+
+@pytest.mark.parametrize("text", ["0", "4", "-1", "first", "1.5", "9" * 30])
+def test_leaf_that_is_none_is_refused(many, text):
+    with pytest.raises(ValidationError, match="from 1 to 3") as refused:
+        leaf(many, leaf=text)
+    assert list(refused.value.message_dict) == ["leaf"]
+
+
+def test_shorter_table_stays_at_its_last_leaf(many):
+    both = replace(many, parts=(*many.parts, paper(Line(("one", "1"))).parts[0]))
+    context = leaf(both, leaf="2")
+    assert [len(part["pairs"]) for part in context["parts"]] == [MOST_ON_A_PAGE, 1]
+    assert context["parts"][1]["page"] is None
 
 
 def test_edition_changes_with_a_strike_and_not_with_who_makes_it():
