@@ -108,7 +108,16 @@ LANGUAGE_CODE = "en-gb"
 TIME_ZONE = environment.zone("ESTATE_TIME_ZONE", "Europe/Vienna")
 USE_TZ = True
 # The laws and schemes whose limits count on this estate; rows of others are kept, and say nothing.
-ESTATE_SCHEMES = environment.names("ESTATE_SCHEMES", ("EU 853/2004", "EU 2023/915", "estate"))
+ESTATE_SCHEMES = environment.names(
+    "ESTATE_SCHEMES",
+    (
+        "EU 853/2004",
+        "EU 2023/915",
+        "estate",
+        "hard cheese from raw milk",
+        "cheese milk without silage",
+    ),
+)
 
 STATIC_URL = "static/"
 # Elsewhere than in production the files are served from where they lie, without `collectstatic`.

@@ -1,5 +1,7 @@
 """The feed's kinds of entry; their forms, pages and API are made from this."""
 
+from django.conf import settings
+
 from config.kinds import Kind, register
 from feed.models import (
     AirHour,
@@ -39,6 +41,8 @@ OWN_RULES = (
     "The estate's own judgement: no published time until cut grass heats was found. "
     "The vet sets it and answers for it."
 )
+SCHEMES = ", ".join(settings.ESTATE_SCHEMES)
+FOLLOWED = f"The estate follows {SCHEMES}; rules of other schemes judge nothing."
 DERIVED_OF_BATCH = ("air_used", "first_at", "deadline", "heated_at", "done_at")
 
 register(
@@ -162,7 +166,7 @@ register(
                 "source",
             ),
             moment="decided at",
-            help="As the scheme the estate follows writes it; the scheme's own text decides.",
+            help=f"As the scheme writes it; the scheme's own text decides. {FOLLOWED}",
         ),
         Kind(
             slug="feed-rules",
@@ -182,7 +186,7 @@ register(
                 "source",
             ),
             moment="decided at",
-            help="Every condition given must be met; the scheme's own text decides.",
+            help=f"Every condition given must be met; the scheme's own text decides. {FOLLOWED}",
         ),
         Kind(
             slug="feed-figures",

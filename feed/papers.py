@@ -14,6 +14,7 @@ from config.days import day_words, local_day, start_of
 from config.papers import CAUTION, Line, Paper, Part
 from config.templatetags.sheet import amount, moment
 from feed.fed import Feeds
+from feed.following import not_followed
 from feed.models import Discard, Feeding, FeedLot, FieldWork, ForageBatch, HeapCheck, Refusal
 from feed.paper_lines import (
     NOT_MEASURED,
@@ -36,6 +37,9 @@ from feed.services.lots import feed_of, feed_rules
 SCHEME = (
     "What the scheme forbids, and how long a field waits, is for its own text, the label and local "
     "law to say; the rules used here stand in the book with their sources."
+)
+JUDGES_NOTHING = (
+    "Nothing is judged by the rules of {scheme} in the book: the estate does not follow it."
 )
 NO_PUBLISHED_TIME = (
     "No published time until cut grass heats was found: the window of a load is the estate's own "
@@ -201,11 +205,9 @@ def no_fermented(asked: Asked) -> Paper:
         f"{kilos(asked, discards)} kg thrown away."
     )
     unknown = [lot for lot in lots if lot.dry_matter is None]
-    missing = (
-        (f"{counted(len(unknown), 'feed lot')} without a dry matter to judge by.",)
-        if unknown
-        else ()
-    )
+    missing = [JUDGES_NOTHING.format(scheme=scheme) for scheme in not_followed(asked.last)]
+    if unknown:
+        missing.append(f"{counted(len(unknown), 'feed lot')} without a dry matter to judge by.")
     return paper(
         asked,
         "No fermented feed",
@@ -217,7 +219,7 @@ def no_fermented(asked: Asked) -> Paper:
             discards_part(asked, discards),
         ),
         answer=answer,
-        missing=missing,
+        missing=tuple(missing),
         cautions=(SCHEME, NO_PUBLISHED_TIME, CAUTION),
     )
 

@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 
 from config.templatetags.sheet import amount
 from feed.fed import Fed, Origin, Portion, Sum, daily
+from feed.following import followed
 from feed.models import FeedShareRule
 from feed.ration import PARTS, WHOLES, Mend, Offered, mends, share_of
 
@@ -62,9 +63,12 @@ def mend_said(way: Mend) -> str:
 
 
 def rules_on(day: date, *over: str) -> list[FeedShareRule]:
-    """The newest rule of each name and scheme in force on a day, those that can be computed."""
+    """The newest rule of each name in force on a day, those that can be computed.
+
+    Of the schemes the estate follows only.
+    """
     rules = (
-        FeedShareRule.objects.standing()
+        followed(FeedShareRule.objects.standing())
         .filter(valid_from__lte=day)
         .filter(kind__in=PARTS, of__in=WHOLES)
         .order_by("name", "scheme", "-valid_from")
@@ -75,7 +79,7 @@ def rules_on(day: date, *over: str) -> list[FeedShareRule]:
 
 def not_computed(day: date) -> list[FeedShareRule]:
     """Rules in force whose words name no part of a ration known here; people count these."""
-    rules = FeedShareRule.objects.standing().filter(valid_from__lte=day)
+    rules = followed(FeedShareRule.objects.standing()).filter(valid_from__lte=day)
     unknown = rules.exclude(kind__in=PARTS, of__in=WHOLES)
     return list(unknown.order_by("name", "scheme", "-valid_from").distinct("name", "scheme"))
 

@@ -20,6 +20,7 @@ from django.db.models.functions import TruncDate
 
 from config.days import estate_zone, local_day, start_of
 from config.plots import Dot, Line, Plot
+from feed.following import schemes as feed_schemes
 from milk import limits
 from milk.control import LOTS, Control, control
 from milk.judging import (
@@ -268,8 +269,8 @@ def first_of(last: date, months: int) -> date:
 
 
 def unknown_schemes(in_force: Limits) -> list[str]:
-    """Schemes that the estate chose and no limit is of: a slip of the pen would judge nothing."""
-    known = {row.scheme for row in in_force.rows}
+    """Schemes that the estate chose and no rule is of: a slip of the pen would judge nothing."""
+    known = {row.scheme for row in in_force.rows} | feed_schemes()
     return [scheme for scheme in settings.ESTATE_SCHEMES if scheme not in known]
 
 

@@ -14,6 +14,7 @@ from rest_framework.views import APIView
 from config.api.fields import MomentField
 from config.days import local_day
 from config.roles import MayDo
+from feed.following import not_followed
 from feed.rations import ration_day
 from feed.shares import year
 from feed.tomorrow import plan
@@ -94,6 +95,9 @@ class RationsOut(serializers.Serializer[Any]):
     day = serializers.DateField()
     rations = RationOut(many=True)
     shares = ShareOut(many=True)
+    not_followed = serializers.ListField(
+        child=serializers.CharField(), help_text="schemes whose rules judge nothing"
+    )
 
 
 class BrokenOut(serializers.Serializer[Any]):
@@ -117,6 +121,9 @@ class SharesOut(serializers.Serializer[Any]):
     assumed_kg = Kilos()
     shares = ShareOut(source="whole", many=True)
     days_out_of_rule = BrokenOut(many=True)
+    not_followed = serializers.ListField(
+        child=serializers.CharField(), help_text="schemes whose rules judge nothing"
+    )
 
 
 class WantedOut(serializers.Serializer[Any]):
@@ -186,7 +193,13 @@ class RationsApi(APIView):
         """Today's rations, or those of ``?day=``. 400 for a day that is none."""
         now = timezone.now()
         found = ration_day(day_of(request, local_day(now)))
-        told = {"as_at": now, "day": found.day, "rations": found.rations, "shares": found.shares}
+        told = {
+            "as_at": now,
+            "day": found.day,
+            "rations": found.rations,
+            "shares": found.shares,
+            "not_followed": not_followed(found.day),
+        }
         return Response(RationsOut(told).data)
 
 
@@ -208,6 +221,7 @@ class SharesApi(APIView):
             "as_at": now,
             **{name: getattr(span, name) for name in ("first", "last", "whole")},
             **{name: getattr(span, name) for name in KILOS},
+            "not_followed": not_followed(last),
             "days_out_of_rule": [
                 {
                     "name": rule.name,

@@ -10,6 +10,7 @@ from django.db import transaction
 from config import entries
 from config.days import local_day
 from config.entries import Stamp
+from feed.following import followed
 from feed.models import FeedLot, FeedRule
 from feed.schemes import Feed, Forbidden, broken
 from feed.services.left import check_new_wording, locked_thing
@@ -72,7 +73,7 @@ def feed_of(lot: FeedLot) -> Feed:
 
 
 def feed_rules() -> list[Forbidden]:
-    """The standing rules about forbidden feeds."""
+    """The standing rules about forbidden feeds, of the schemes the estate follows."""
     return [
         Forbidden(
             name=row.name,
@@ -86,5 +87,5 @@ def feed_rules() -> list[Forbidden]:
             water_above=row.water_above,
             aflatoxin_above=row.aflatoxin_above,
         )
-        for row in FeedRule.objects.standing()
+        for row in followed(FeedRule.objects.standing())
     ]

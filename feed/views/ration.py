@@ -11,6 +11,7 @@ from django.utils import timezone
 from config.days import day_words, local_day
 from config.forms.asked import day_asked
 from config.roles import action_required, may
+from feed.following import not_followed
 from feed.models import FeedShareRule
 from feed.rations import Day, Ration, ration_day, rations_between
 from feed.shares import Kept, Span, not_computed, year
@@ -45,6 +46,7 @@ def rations_of_day(request: HttpRequest) -> HttpResponse:
             (ration, lot, rules) for ration in found.rations for lot, rules in ration.forbidden
         ],
         "samples": may(request.user, "write:dry-matter-samples"),
+        "not_followed": not_followed(day),
         "now": timezone.now(),
         **beside(day),
     }
@@ -64,6 +66,7 @@ def rations_of_week(request: HttpRequest) -> HttpResponse:
         "rows": grid(days),
         "missed": missed(days),
         "waste": waste(first, last),
+        "not_followed": not_followed(last),
         "earlier": last - WEEK,
         "later": min(last + WEEK, local_day(timezone.now())),
         "now": timezone.now(),
@@ -81,6 +84,7 @@ def shares_of_year(request: HttpRequest) -> HttpResponse:
         "span": span,
         "groups": named(span),
         "not_computed": not_computed(last),
+        "not_followed": not_followed(last),
         "year": first.year,
         "so_far": last == today,
         "now": timezone.now(),

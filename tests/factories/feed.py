@@ -141,7 +141,7 @@ def make_share_rule(**fields: Any) -> FeedShareRule:
     fields.setdefault("of", "dry matter")
     fields.setdefault("at_least", Decimal(75))
     fields.setdefault("over", "year")
-    fields.setdefault("scheme", "invented")
+    fields.setdefault("scheme", "estate")
     fields.setdefault("valid_from", date(2020, 1, 1))
     fields.setdefault("source", "invented")
     rule: FeedShareRule = make(FeedShareRule, **fields)

@@ -77,7 +77,7 @@ def air_hour() -> Body:
 
 def feed_rule() -> Body:
     return {
-        "scheme": "invented",
+        "scheme": "estate",
         "name": "fermented feed",
         "act": "refuse",
         "kept_as": "fermented",
@@ -119,7 +119,7 @@ def feed_share_rule() -> Body:
         "at_least": "50.00",
         "unit": "%",
         "over": "group",
-        "scheme": "invented",
+        "scheme": "estate",
         "valid_from": "2026-06-02",
         "source": "invented",
     }

@@ -86,7 +86,7 @@ def test_work_on_fields_names_the_cut_that_came_too_early(inspector_client: Page
 def test_proof_of_no_fermented_feed(inspector_client: Pages) -> None:
     make(
         FeedRule,
-        scheme="invented",
+        scheme="estate",
         name="moist hay",
         act="refuse",
         water_above=Decimal(18),
@@ -108,7 +108,7 @@ def test_proof_of_no_fermented_feed(inspector_client: Pages) -> None:
     judged = {row[0]: row[5] for row in table if len(row) > 5}
     # More than 18 % of water: 18.0 is not, 18.1 is.
     assert judged["hay at the limit"] == "breaks no rule"
-    assert judged["hay over it"] == "moist hay (invented)"
+    assert judged["hay over it"] == "moist hay (estate)"
 
 
 @pytest.mark.parametrize("slug", ["feed-in-out", "field-works", "no-fermented-feed"])

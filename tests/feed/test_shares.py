@@ -169,7 +169,7 @@ def test_pages_of_week_and_year(inspector_client: Pages, nobody_client: Pages) -
     feed_kg(group, "grass", 100)
     feed_kg(group, "meal", 100)
     week = inspector_client.get("/feed/ration/week/?day=2026-06-03").content.decode()
-    assert "Hay (invented): missed 1 of 1 times." in week
+    assert "Hay (estate): missed 1 of 1 times." in week
     found = inspector_client.get("/feed/ration/year/?year=2026").content.decode()
     assert "Roughage: 50.0" in found
     assert "missed" in found
