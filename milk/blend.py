@@ -13,25 +13,22 @@ The rules (composition is frozen at the first draw; any share above 0 is in unti
   proportion to time. A draw during which milk begins to flow in is split likewise.
 - A draw that begins while milk is flowing in takes from the new lot, into which the old one is
   carried, and so holds both; the milk does not wait outside until the tap is shut.
-- Without an end, milk comes and goes in a moment, at its start.
+- Without an end, milk comes and goes in a moment, at its start. A draw of which nobody wrote the
+  end may have gone on until the tank was drawn from or washed again, at most until
+  ``perhaps_until``: lots that open in the tank meanwhile are in it with 0 g, for not knowing is in.
 - At the same moment: draws, then wash or emptied, then milk in, then draws that last on.
 """
 
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any, TypeVar
-
-# Shares are whole numbers of this part, so that they come out the same in whatever order they are
-# computed, however long a tank goes unwashed.
-WHOLE = 2**96
+from typing import Any
 
 # How the caller names flows, tanks, sessions and lots: anything that can be hashed.
 Key = Any
 LotKey = Any
-K = TypeVar("K", bound=Hashable)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,7 +36,8 @@ class Flow:
     """Milk that flows: into a tank, out of one, or from one into another.
 
     ``key`` names it; two flows never share one. ``session``: milk of one session makes one lot
-    (day and milking; for a delivery or a move its own key).
+    (day and milking; for a delivery or a move its own key). ``perhaps_until``: of a draw without
+    an end, the moment before which it was over.
     """
 
     key: Key
@@ -49,6 +47,7 @@ class Flow:
     source: Key = None
     to: Key = None
     session: Key = None
+    perhaps_until: datetime | None = None
 
     @property
     def end(self) -> datetime:
@@ -208,11 +207,14 @@ class Replay:
     loose: list[tuple[Key, datetime, int]] = field(default_factory=list)
     now: dict[Key, Lot] = field(default_factory=dict)
     opened: dict[Key, int] = field(default_factory=lambda: defaultdict(int))
+    # By tank, the last draws from it as long as they may not be over.
+    unsure: dict[Key, list[Flow]] = field(default_factory=lambda: defaultdict(list))
 
     def draw(self, piece: Piece, grams: int) -> LotKey | None:
         """Take milk from a tank; the lot it came from, None when the tank held none."""
         lot = self.now.get(piece.flow.source)
         taken = (piece.flow.key, piece.at, grams)
+        self.now_drawn(piece, known=lot is not None)
         if lot is None:
             if grams:
                 self.loose.append(taken)
@@ -221,7 +223,20 @@ class Replay:
         lot.draws.append(taken)
         return lot.key
 
+    def now_drawn(self, piece: Piece, *, known: bool) -> None:
+        """The draws before this one are over; whether this one is may not be known."""
+        self.drawn_again(piece)
+        flow = piece.flow
+        if known and flow.perhaps_until is not None and flow.until is None and flow.to is None:
+            self.unsure[flow.source].append(flow)
+
+    def drawn_again(self, piece: Piece) -> None:
+        """Draws from the tank that began before this one are over."""
+        tank = piece.flow.source
+        self.unsure[tank] = [other for other in self.unsure[tank] if other.at == piece.at]
+
     def wash(self, wash: Wash) -> None:
+        self.unsure.pop(wash.tank, None)
         lot = self.now.pop(wash.tank, None)
         if lot is not None:
             lot.close(wash.at)
@@ -247,6 +262,11 @@ class Replay:
             before.close(piece.at)
             before.ended_at = piece.at
             lot.parents[before.key] = max(before.left, 0)
+        lot.draws += [
+            (draw.key, piece.at, 0)
+            for draw in self.unsure[flow.to]
+            if draw.perhaps_until and piece.at < draw.perhaps_until
+        ]
         self.now[flow.to] = lot
         self.lots.append(lot)
         return lot
@@ -320,6 +340,7 @@ def begin_lasting(state: Replay, moment: Moment) -> None:
     washed = {wash.tank for wash in moment.washed}
     for piece in moment.lasting:
         tank = piece.flow.source
+        state.drawn_again(piece)
         if piece.first and tank in washed:
             state.draw(piece, 0)
         elif piece.first and tank in state.now:
@@ -335,55 +356,3 @@ def upstream_first(pieces: list[Piece]) -> Iterator[Piece]:
         ready = free or waiting[:1]
         yield from ready
         waiting = [piece for piece in waiting if piece not in ready]
-
-
-def mixtures(own: Mapping[K, int], parents: Mapping[K, Mapping[K, int]]) -> dict[K, dict[K, int]]:
-    """By lot, the share of each lot's own milk in its mixture, in parts of WHOLE.
-
-    ``own``: grams of own milk of every lot, ancestors included; ``parents``: grams carried into
-    them. Every ancestor is in, also with a share of 0. A lot without weight is its own milk.
-    """
-    found: dict[K, dict[K, int]] = {}
-    for lot in parents_first(own, parents):
-        carried = parents.get(lot, {})
-        total = own[lot] + sum(carried.values())
-        shares: dict[K, int] = defaultdict(int)
-        for parent, grams in carried.items():
-            for origin, share in found[parent].items():
-                shares[origin] += share * grams // total if total else 0
-        # The lot itself takes what rounding left over.
-        shares[lot] = WHOLE - sum(shares.values()) if own[lot] or not total else 0
-        found[lot] = dict(shares)
-    return found
-
-
-def parents_first(own: Mapping[K, int], parents: Mapping[K, Mapping[K, int]]) -> Iterator[K]:
-    """The lots such that every parent comes before the lots it was carried into."""
-    done: set[K] = set()
-    for root in own:
-        path = [root]
-        while path:
-            lot = path[-1]
-            open_ = [parent for parent in parents.get(lot, {}) if parent not in done]
-            if open_:
-                path.extend(open_)
-                continue
-            path.pop()
-            if lot not in done:
-                done.add(lot)
-                yield lot
-
-
-def share_out(grams: int, weights: Mapping[K, int]) -> dict[K, int]:
-    """``grams`` shared out by weight, to the gram, so that the shares add up to it.
-
-    The grams lost by rounding down go to those that lost most; between equals, the first.
-    """
-    total = sum(weights.values())
-    if not total:
-        return {}
-    shares = {key: grams * weight // total for key, weight in weights.items()}
-    lost = sorted(weights, key=lambda key: -(grams * weights[key] % total))
-    for key in lost[: grams - sum(shares.values())]:
-        shares[key] += 1
-    return shares

@@ -1,8 +1,10 @@
 """The estate's figures in force on a day: usual losses, lead times."""
 
-from datetime import date
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 
+from config.days import local_day
 from milk.models import MilkFigure
 
 
@@ -16,3 +18,27 @@ def value_on(day: date, what: str) -> Decimal | None:
     """One figure's value on a day; None when nobody set it."""
     row = figures_on(day).get(what)
     return None if row is None else row.value
+
+
+@dataclass(frozen=True)
+class LongestDraws:
+    """How long a draw may last of which nobody wrote the end: (valid from, minutes), by day."""
+
+    rows: tuple[tuple[date, Decimal], ...]
+
+    def at(self, moment: datetime) -> timedelta:
+        """The longest such a draw lasts that began at a moment; nothing when nobody set it."""
+        day = local_day(moment)
+        value = next((value for since, value in reversed(self.rows) if since <= day), Decimal(0))
+        return timedelta(minutes=float(value))
+
+    @property
+    def most(self) -> timedelta:
+        """The longest that was ever set."""
+        return timedelta(minutes=float(max((value for _, value in self.rows), default=0)))
+
+
+def longest_draws() -> LongestDraws:
+    """The standing rows of the longest draw, in one statement."""
+    rows = MilkFigure.objects.standing().filter(what=MilkFigure.What.LONGEST_DRAW)
+    return LongestDraws(tuple(rows.order_by("valid_from").values_list("valid_from", "value")))

@@ -99,7 +99,10 @@ def kg_known(vats: Sequence[int]) -> dict[int, Decimal]:
 
 
 def fills_of(vat: Vat) -> list[dict[str, object]]:
-    """The fills of a vat in order, struck ones too, each with the lots it took."""
+    """The fills of a vat in order, struck ones too, each with the lots it took.
+
+    ``ask_end``: whether it may have gone on into another lot, because its end is not written.
+    """
     fills = list(
         VatFill.objects.filter(vat=vat)
         .select_related("tank", "tray__tank", "by", "struck_by")
@@ -109,4 +112,11 @@ def fills_of(vat: Vat) -> list[dict[str, object]]:
     rows = LotDraw.objects.filter(vat_fill__in=fills).select_related("lot").order_by("at", "id")
     for row in rows:
         draws[row.vat_fill_id or 0].append(row)
-    return [{"fill": fill, "draws": draws[fill.pk]} for fill in fills]
+    return [
+        {
+            "fill": fill,
+            "draws": draws[fill.pk],
+            "ask_end": fill.ended_at is None and any(not row.kg for row in draws[fill.pk]),
+        }
+        for fill in fills
+    ]

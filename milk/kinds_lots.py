@@ -21,6 +21,7 @@ from milk.models import (
     WrongCow,
 )
 from milk.services import (
+    figures,
     hold_steps,
     holds,
     laboratories,
@@ -268,6 +269,8 @@ KEPT_OUT = (
         moment="decided at",
         help="Prices, usual losses and lead times, each from a day on.",
         fields=("what", "value", "unit", "valid_from", "source"),
+        record=figures.record_figure,
+        strike=figures.strike_figure,
         filters=("what",),
     ),
 )

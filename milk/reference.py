@@ -13,9 +13,9 @@ from typing import Any
 from django.conf import settings
 from django.db import transaction
 
-from config import entries
 from config.entries import Entry, Stamp
 from milk.models import CoolingRule, Limit, MilkFigure
+from milk.services.figures import record_figure
 from milk.services.limits import record_cooling_rule, record_limit
 
 LIMITS, COOLING, FIGURES = "milk_limits.json", "milk_cooling.json", "milk_figures.json"
@@ -46,7 +46,7 @@ def load_reference(stamp: Stamp) -> int:
         record_cooling_rule(stamp=stamp.again(), **row)
     new_figures = missing(FIGURES, MilkFigure, FIGURE_KEY)
     for row in new_figures:
-        entries.record(MilkFigure, stamp=stamp.again(), **row)
+        record_figure(stamp=stamp.again(), **row)
     return len(new_limits) + len(new_rules) + len(new_figures)
 
 

@@ -9,7 +9,7 @@ from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
-from milk.blend import mixtures
+from milk.shares import mixtures
 from milk.trace_animals import Part, animals_in, cows_of, scaled
 from milk.trace_feeds import feeds_before
 from milk.trace_parts import CowAt, CowIn, FeedIn, LotIn, MilkingIn, Period, WheelIn

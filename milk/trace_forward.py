@@ -12,7 +12,7 @@ from datetime import date, datetime
 from typing import NamedTuple
 from uuid import UUID
 
-from milk.blend import parents_first
+from milk.shares import parents_first
 from milk.trace_back import wheel_fraction, wheels_of
 from milk.trace_parts import WheelIn, vat_name
 from milk.trace_sql import (

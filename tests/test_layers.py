@@ -30,6 +30,7 @@ PURE = (
     "feed/cutting.py",
     "milk/limits.py",
     "milk/blend.py",
+    "milk/shares.py",
 )
 FRAMEWORKS = {"django", "rest_framework", "celery", "psycopg", "pgtrigger"}
 LONGEST_MODULE, LONGEST_FUNCTION = 400, 50

@@ -26,6 +26,7 @@ class MilkFigure(Entry):
         OWNER_DAY_UNTIL = "owner day until", "the owner is told not after"
         CHECK_FIRST = "check first", "first look before a milking"
         CHECK_LAST = "check last", "last look before a milking"
+        LONGEST_DRAW = "longest draw", "longest a draw lasts whose end nobody wrote"
 
     what = models.CharField(max_length=16, choices=What)
     value = models.DecimalField(

@@ -6,6 +6,7 @@ from config.notices import close_gone, raise_notice
 from config.roles import CHEESEMAKER, OFFICE
 from milk.day_balance import balance_on, last_whole_day
 from milk.not_written import sentences
+from milk.services.open_ends import look_for_ends
 
 # An entry missing for longer than this is found by the list of days, not by a notice.
 DAYS_BACK = 3
@@ -32,4 +33,5 @@ def look_at_balance(*, at: datetime) -> dict[str, int]:
                 url=f"/milk/balance/?day={found.day}",
             )
     close_gone("balance:", still=still, at=at)
-    return {"days": DAYS_BACK, "open": len(still)}
+    ends = look_for_ends(at, timedelta(days=DAYS_BACK))
+    return {"days": DAYS_BACK, "open": len(still), "ends missing": ends}

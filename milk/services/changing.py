@@ -11,6 +11,7 @@ from config import entries
 from config.entries import EntryT
 from milk.services.flowing import milk_moved, tanks_of
 from milk.services.lots import lock_tanks, rebuild
+from milk.services.open_ends import ask_for_ends
 
 
 @transaction.atomic
@@ -32,7 +33,10 @@ def flowed_otherwise(*changed: Any, vats: Iterable[int] = ()) -> None:
     """
     filled = {entry.vat_id for entry in changed if getattr(entry, "vat_id", None)}
     since, until = span_of(changed)
-    rebuild(tanks=tanks_of(*changed), since=since, until=until, vats={*filled, *vats})
+    tanks = tanks_of(*changed)
+    rebuild(tanks=tanks, since=since, until=until, vats={*filled, *vats})
+    if tanks:
+        ask_for_ends(tanks, since, until)
     milk_moved()
 
 

@@ -11,10 +11,10 @@ from typing import Any
 from django.db import connection
 from django.db.models import Q
 
-from milk.blend import mixtures, share_out
 from milk.models import LotDraw, LotParent, MilkLot, VatFill, VatLot
 from milk.services.pairs import write_pairs
 from milk.services.timeline import grams, kilos
+from milk.shares import mixtures, share_out
 
 # LATERAL with OFFSET keeps the planner on the index: it guesses the size of a recursion badly.
 ANCESTORS = """
@@ -42,7 +42,7 @@ Draws = Mapping[int, list[tuple[int, int]]]
 
 @dataclass
 class Poured:
-    """What a vat holds: weight by origin lot in parts of blend.WHOLE, and known grams."""
+    """What a vat holds: weight by origin lot in parts of shares.WHOLE, and known grams."""
 
     weights: dict[int, int] = field(default_factory=lambda: defaultdict(int))
     grams: int = 0
@@ -148,7 +148,7 @@ def draws_by(column: str, keys: Collection[int]) -> dict[int, list[tuple[int, in
 
 
 def mixtures_of(lots: Collection[int]) -> tuple[dict[int, dict[int, int]], dict[int, Any]]:
-    """By lot, the shares of origin lots in it (parts of blend.WHOLE); and an order of all lots."""
+    """By lot, the shares of origin lots in it (parts of shares.WHOLE); and an order of all lots."""
     if not lots:
         return {}, {}
     rows = MilkLot.objects.filter(pk__in=closure(ANCESTORS, lots))

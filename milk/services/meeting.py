@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from milk import blend
+from milk.figures import longest_draws
 from milk.models import LotParent, MilkLot
 from milk.services import timeline
 from milk.services.identity import opener
@@ -25,6 +26,9 @@ Opening = tuple[int, Any, datetime]
 
 def line_to_replay(tanks: Collection[int], since: datetime, until: datetime | None) -> TimeLine:
     """The time line to replay when something changed in [since, until]; to the end without it."""
+    if until is not None:
+        # A change decides how long a draw before it may have gone on.
+        until += longest_draws().most
     if until is not None and many_after(tanks, until):
         for look in LOOKS:
             line = timeline.read(tanks, since, before=until + look)
@@ -123,6 +127,8 @@ class Crossed:
                     self.spans[tank].append((flow.at, flow.end))
             if flow.source is not None:
                 self.drawn[flow.source].add(flow.at)
+                if flow.perhaps_until is not None:
+                    self.spans[flow.source].append((flow.at, flow.perhaps_until))
             else:
                 self.opened[flow.to, flow.at] += 1
 

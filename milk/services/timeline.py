@@ -6,7 +6,7 @@ milking and no draw lasts across, over what that lot found in the tank.
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -15,6 +15,7 @@ from django.db.models import F, Max, Min, Q
 
 from config.entries import Entry
 from milk.blend import Flow, Lot, Wash, known_lot
+from milk.figures import LongestDraws, longest_draws
 from milk.models import Delivery, LotParent, Milking, MilkLot, Tank, TankEvent, Tray, VatFill
 from milk.models.tanks import LONGEST_FLOW
 
@@ -44,7 +45,8 @@ CLEAN_START = """
         WHERE f.tank_id = l.tank_id AND f.struck_at IS NULL
           AND f.happened_at <= l.opened_at AND f.happened_at > l.opened_at - %(longest)s
           AND (f.ended_at > l.opened_at AND f.happened_at < l.opened_at
-               OR f.way = 'out' AND f.happened_at = l.opened_at)
+               OR f.way = 'out' AND (f.happened_at = l.opened_at
+                   OR f.ended_at IS NULL AND f.happened_at > l.opened_at - %(perhaps)s))
         OFFSET 0
     ) AND NOT EXISTS (
         SELECT 1 FROM milk_tankevent AS f
@@ -62,13 +64,15 @@ CLEAN_START = """
         SELECT 1 FROM milk_tray AS f
         WHERE f.tank_id = l.tank_id AND f.struck_at IS NULL
           AND f.happened_at <= l.opened_at AND f.happened_at > l.opened_at - %(longest)s
-          AND (f.ended_at > l.opened_at OR f.happened_at = l.opened_at)
+          AND (f.ended_at > l.opened_at OR f.happened_at = l.opened_at
+               OR f.ended_at IS NULL AND f.happened_at > l.opened_at - %(perhaps)s)
         OFFSET 0
     ) AND NOT EXISTS (
         SELECT 1 FROM milk_vatfill AS f
         WHERE f.tank_id = l.tank_id AND f.struck_at IS NULL
           AND f.happened_at <= l.opened_at AND f.happened_at > l.opened_at - %(longest)s
-          AND (f.ended_at > l.opened_at OR f.happened_at = l.opened_at)
+          AND (f.ended_at > l.opened_at OR f.happened_at = l.opened_at
+               OR f.ended_at IS NULL AND f.happened_at > l.opened_at - %(perhaps)s)
         OFFSET 0
     )
     ORDER BY l.opened_at DESC, l.id DESC LIMIT 1
@@ -138,10 +142,11 @@ def read(tanks: Iterable[int], since: datetime, before: datetime = END) -> TimeL
     """
     starts: dict[int, datetime] = {}
     openings: dict[int, int] = {}
+    longest = longest_draws()
     todo = [(tank, since) for tank in sorted(set(tanks))]
     while todo:
         tank, moment = todo.pop()
-        lot, start = clean_start(tank, moment)
+        lot, start = clean_start(tank, moment, longest.most)
         if tank in starts and starts[tank] <= start:
             continue
         starts[tank] = start
@@ -154,19 +159,27 @@ def read(tanks: Iterable[int], since: datetime, before: datetime = END) -> TimeL
             for other, first in first_moves(tank, start, before)
             if other not in starts or starts[other] > first
         ]
-    return read_from(starts, openings, before)
+    return read_from(starts, openings, before, longest)
 
 
 def read_all() -> TimeLine:
     """The time line of every tank from its first milk on."""
     every = Tank.objects.values_list("pk", flat=True)
-    return read_from(dict.fromkeys(every, BEGINNING), {}, END)
+    return read_from(dict.fromkeys(every, BEGINNING), {}, END, longest_draws())
 
 
-def clean_start(tank: int, before: datetime) -> tuple[int | None, datetime]:
-    """The lot (key) to begin with, and its opening; the beginning of time when there is none."""
+def clean_start(tank: int, before: datetime, perhaps: timedelta) -> tuple[int | None, datetime]:
+    """The lot (key) to begin with, and its opening; the beginning of time when there is none.
+
+    ``perhaps``: the longest a draw may last of which nobody wrote the end.
+    """
     with connection.cursor() as cursor:
-        asked: dict[str, Any] = {"tank": tank, "before": before, "longest": LONGEST_FLOW}
+        asked: dict[str, Any] = {
+            "tank": tank,
+            "before": before,
+            "longest": LONGEST_FLOW,
+            "perhaps": perhaps,
+        }
         cursor.execute(CLEAN_START, asked)
         found = cursor.fetchone()
     return found or (None, BEGINNING)
@@ -182,11 +195,14 @@ def first_moves(tank: int, start: datetime, before: datetime) -> Iterator[tuple[
 
 
 def read_from(
-    starts: Mapping[int, datetime], openings: Mapping[int, int], before: datetime
+    starts: Mapping[int, datetime],
+    openings: Mapping[int, int],
+    before: datetime,
+    longest: LongestDraws,
 ) -> TimeLine:
     """The time line of each tank from its start on; ``openings``: the lot (key) opening there."""
     within = since_start(starts, before)
-    flows = [*milk_in(within), *deliveries(within), *drawn(within)]
+    flows = [*milk_in(within), *deliveries(within, longest), *drawn(within, longest)]
     events = list(tank_events(within))
     washes = [
         Wash(event.tank_id, event.happened_at)
@@ -229,19 +245,25 @@ def milk_in(within: Q) -> Iterator[tuple[Flow, Any]]:
         yield flow_of(row, MILKING, to=row.tank_id, session=session)
 
 
-def deliveries(within: Q) -> Iterator[tuple[Flow, Any]]:
+def draw_of(entry: Any, kind: str, longest: LongestDraws) -> tuple[Flow, Any]:
+    """A draw out of the tanks; without an end it may last as long as the estate says."""
+    perhaps = None if entry.ended_at else entry.happened_at + longest.at(entry.happened_at)
+    return flow_of(entry, kind, source=entry.tank_id, perhaps_until=perhaps)
+
+
+def deliveries(within: Q, longest: LongestDraws) -> Iterator[tuple[Flow, Any]]:
     for row in Delivery.objects.standing().filter(within).only(*COLUMNS, "way"):
         if row.way == Delivery.Way.IN:
             yield flow_of(row, DELIVERY, to=row.tank_id, session=(DELIVERY, row.pk))
         else:
-            yield flow_of(row, DELIVERY, source=row.tank_id)
+            yield draw_of(row, DELIVERY, longest)
 
 
-def drawn(within: Q) -> Iterator[tuple[Flow, Any]]:
+def drawn(within: Q, longest: LongestDraws) -> Iterator[tuple[Flow, Any]]:
     models: list[tuple[type[Entry], str]] = [(Tray, TRAY), (VatFill, FILL)]
     for model, kind in models:
         for row in model.objects.standing().filter(within).only(*COLUMNS):
-            yield flow_of(row, kind, source=row.tank_id)
+            yield draw_of(row, kind, longest)
 
 
 def tank_events(within: Q) -> Iterator[TankEvent]:

@@ -39,6 +39,7 @@ NOT_THAT_LOT = (
     "At {at} {tank} did not hold lot {lot} alone: milk drawn then is {holds}. Choose that lot, or "
     "correct the time. Nothing was saved."
 )
+WRITE_ITS_END = "Write when the filling ended: then it is known which milk was in it."
 TRAY_NOT_YET = "{tray} was filled at {filled}; nothing can come out of it at {at}."
 LOT_VOID = "Lot {lot} is void: what opened it was struck. Choose the lot that has its milk."
 STARTER_LATER = "{can} was filled at {filled}, after this vat was begun at {begun}. Choose another."
@@ -191,6 +192,8 @@ def check_poured(fill: VatFill, named: MilkLot | None) -> None:
         words = NOT_THAT_LOT.format(
             at=local(fill.happened_at), tank=fill.tank, lot=named, holds=f"of lot {holds}"
         )
+        if fill.ended_at is None and len(held) > 1:
+            words = f"{words} {WRITE_ITS_END}"
         raise Conflict(words)
     check_may_pour(lots=held, at=fill.happened_at)
 

@@ -7,7 +7,7 @@ from fractions import Fraction
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from milk import blend
+from milk import blend, shares
 from milk.blend import Flow, Wash
 
 START = datetime(2026, 6, 9, 4, 0, tzinfo=UTC)
@@ -22,12 +22,16 @@ def milk_in(key, minutes, kg, tank="A", session="M", until=None):
     return Flow(key=key, at=at(minutes), until=end, grams=kg * 1000, to=tank, session=session)
 
 
-def draw(key, minutes, kg, tank="A", until=None, to=None):
-    end = None if until is None else at(until)
-    session = key if to else None
-    grams = kg * 1000
+def draw(key, minutes, kg, tank="A", until=None, to=None, perhaps=None):
     return Flow(
-        key=key, at=at(minutes), until=end, grams=grams, source=tank, to=to, session=session
+        key=key,
+        at=at(minutes),
+        until=None if until is None else at(until),
+        grams=kg * 1000,
+        source=tank,
+        to=to,
+        session=key if to else None,
+        perhaps_until=None if perhaps is None else at(perhaps),
     )
 
 
@@ -57,9 +61,9 @@ def test_milk_of_the_next_session_carries_the_rest_over():
     old, new = replay.lots
     assert new.parents == {old.key: 620_000}
     assert (old.ended_at, old.closed_at) == (at(90), at(60))
-    shares = blend.mixtures({lot.key: lot.grams for lot in replay.lots}, {new.key: new.parents})
+    mixture = shares.mixtures({lot.key: lot.grams for lot in replay.lots}, {new.key: new.parents})
     # C31: 620 kg left + 8,400 kg = 6.87 %.
-    assert round(shares[new.key][old.key] / blend.WHOLE * 100, 2) == 6.87
+    assert round(mixture[new.key][old.key] / shares.WHOLE * 100, 2) == 6.87
 
 
 def test_a_second_day_without_a_wash_still_holds_the_first():
@@ -71,10 +75,10 @@ def test_a_second_day_without_a_wash_still_holds_the_first():
     ]
     replay = blend.replay(flows, [])
     own = {lot.key: lot.grams for lot in replay.lots}
-    mixture = blend.mixtures(own, {lot.key: lot.parents for lot in replay.lots})
+    mixture = shares.mixtures(own, {lot.key: lot.parents for lot in replay.lots})
     last = mixture[replay.lots[-1].key]
     # C31: "next day again = 0.47 %".
-    assert round(last[replay.lots[0].key] / blend.WHOLE * 100, 2) == 0.47
+    assert round(last[replay.lots[0].key] / shares.WHOLE * 100, 2) == 0.47
 
 
 def test_a_wash_ends_the_chain():
@@ -98,8 +102,8 @@ def test_more_drawn_than_came_in_is_kept_and_the_old_milk_stays_in():
     )
     old, new = replay.lots
     assert (old.left, new.parents) == (-200_000, {old.key: 0})
-    mixture = blend.mixtures({lot.key: lot.grams for lot in replay.lots}, {new.key: new.parents})
-    assert mixture[new.key] == {old.key: 0, new.key: blend.WHOLE}
+    mixture = shares.mixtures({lot.key: lot.grams for lot in replay.lots}, {new.key: new.parents})
+    assert mixture[new.key] == {old.key: 0, new.key: shares.WHOLE}
 
 
 def test_a_milking_is_split_where_a_draw_begins():
@@ -184,9 +188,9 @@ def test_a_time_line_may_begin_over_what_is_left_of_a_known_lot():
 
 
 def test_shares_are_rounded_so_that_they_add_up():
-    assert blend.share_out(100, {"a": 1, "b": 1, "c": 1}) == {"a": 34, "b": 33, "c": 33}
-    assert blend.share_out(0, {"a": 1, "b": 0}) == {"a": 0, "b": 0}
-    assert blend.share_out(10, {}) == {}
+    assert shares.share_out(100, {"a": 1, "b": 1, "c": 1}) == {"a": 34, "b": 33, "c": 33}
+    assert shares.share_out(0, {"a": 1, "b": 0}) == {"a": 0, "b": 0}
+    assert shares.share_out(10, {}) == {}
 
 
 # --- beside a reference that knows no lots: a bucket per tank, stirred -----
@@ -322,7 +326,7 @@ def every_cut(flows, washes):
 def by_way_of_lots(replay):
     """By draw, the grams of every source in it, by way of lots, their parts and their parents."""
     own = {lot.key: lot.grams for lot in replay.lots}
-    mixture = blend.mixtures(own, {lot.key: lot.parents for lot in replay.lots})
+    mixture = shares.mixtures(own, {lot.key: lot.parents for lot in replay.lots})
     lot_of = {lot.key: lot for lot in replay.lots}
     found = defaultdict(dict)
     for lot in replay.lots:
@@ -330,7 +334,7 @@ def by_way_of_lots(replay):
             for origin, share in mixture[lot.key].items():
                 for name, weight in lot_of[origin].parts().items():
                     part = Fraction(weight, max(lot_of[origin].grams, 1))
-                    more = Fraction(share, blend.WHOLE) * part * grams
+                    more = Fraction(share, shares.WHOLE) * part * grams
                     found[key][name] = found[key].get(name, 0) + more
     return found
 
@@ -370,8 +374,8 @@ def test_not_a_gram_is_lost(line):
 @settings(max_examples=60, deadline=None)
 @given(st.dictionaries(st.integers(0, 9), st.integers(0, 10**6)), st.integers(0, 10**7))
 def test_shared_out_grams_add_up_and_none_is_off_by_more_than_one(weights, grams):
-    shares = blend.share_out(grams, weights)
+    found = shares.share_out(grams, weights)
     whole = sum(weights.values())
-    assert sum(shares.values()) == (grams if whole else 0)
-    for key, share in shares.items():
+    assert sum(found.values()) == (grams if whole else 0)
+    for key, share in found.items():
         assert abs(share - Fraction(grams * weights[key], whole)) < 1

@@ -1,14 +1,18 @@
 """A tank topped up before it was emptied, and in the middle of a vat; then the old milk is held."""
 
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
+from django.core.exceptions import ValidationError
 
-from milk.models import Hold, MilkLot, Vat, VatLot
-from milk.services import holds
+from config.models import Notice
+from milk.kinds import VATS
+from milk.models import Hold, MilkFigure, MilkLot, Vat, VatFill, VatLot
+from milk.services import figures, holds, lots, open_ends
+from milk.services.changing import strike_milk
 from tests.factories import milk
 
 pytestmark = pytest.mark.django_db
@@ -101,7 +105,7 @@ def test_a_wash_between_them_lets_the_later_vats_go() -> None:
 # --- in the middle of a vat -----------------------------------------------------------------------
 
 
-def vat_nine(*, pump: datetime, ended_at: datetime) -> Vat:
+def vat_nine(*, pump: datetime, ended_at: datetime | None) -> Vat:
     """Vat 9 begun at 06:05; the pump of the morning's milk went on at ``pump``."""
     tank = milk.make_tank(name="B")
     milk.make_milking(tank=tank, at=SUNDAY_EVENING, kg=3000)
@@ -127,3 +131,118 @@ def test_pump_on_at_06_08_half_of_it_came_before() -> None:
 def test_pump_on_when_it_was_full_only_the_old_milk_is_in() -> None:
     vat = vat_nine(pump=monday(6, 11), ended_at=monday(6, 11))
     assert kg_of(vat) == {"B-2026-06-07-E": 1200}
+
+
+# --- nobody wrote when the filling ended ----------------------------------------------------------
+
+
+def longest_draw(minutes: int) -> MilkFigure:
+    return figures.record_figure(
+        stamp=milk.stamp_at(SUNDAY_EVENING),
+        what="longest draw",
+        value=Decimal(minutes),
+        unit="min",
+        valid_from=date(2020, 1, 1),
+        source="own rule",
+    )
+
+
+def questions() -> list[Notice]:
+    return list(Notice.objects.filter(closed_at=None, cause__startswith=open_ends.PREFIX))
+
+
+def write_end(ended_at: datetime) -> VatFill:
+    fill = VatFill.objects.standing().get()
+    kind = next(kind for kind in VATS if kind.slug == "vat-fills")
+    fields = {name: getattr(fill, name) for name in ("vat", "tank", "tray", "kg")}
+    made = kind.re_enter(
+        fill,
+        stamp=milk.stamp_at(fill.happened_at),
+        why={"reason": "time"},
+        fields={**fields, "ended_at": ended_at},
+    )
+    assert isinstance(made, VatFill)
+    return made
+
+
+def test_without_its_end_both_lots_are_in_and_the_cheesemaker_is_asked() -> None:
+    longest_draw(20)
+    vat = vat_nine(pump=monday(6, 8), ended_at=None)
+    assert kg_of(vat) == {"B-2026-06-07-E": 1200, "B-2026-06-08-M": 0}
+    (question,) = questions()
+    assert question.role == "cheesemaker"
+    assert "When did it end?" in question.what
+    assert "B-2026-06-08-M" in question.what
+    rows = set(VatLot.objects.values_list("vat", "lot", "kg"))
+    lots.rebuild_all()
+    assert set(VatLot.objects.values_list("vat", "lot", "kg")) == rows
+
+
+@pytest.mark.parametrize(
+    ("end", "held"),
+    [
+        ((6, 7), {"B-2026-06-07-E": 1200}),
+        ((6, 11), {"B-2026-06-07-E": 900, "B-2026-06-08-M": 300}),
+    ],
+)
+def test_the_end_answers_it(end: tuple[int, int], held: dict[str, int]) -> None:
+    longest_draw(20)
+    vat = vat_nine(pump=monday(6, 8), ended_at=None)
+    write_end(monday(*end))
+    assert kg_of(vat) == held
+    assert questions() == []
+
+
+def test_a_hold_of_the_later_lot_reaches_the_vat_and_its_page_says_why(
+    cheesemaker_client: Any,
+) -> None:
+    longest_draw(20)
+    vat = vat_nine(pump=monday(6, 8), ended_at=None)
+    made = hold(MilkLot.objects.get(code="B-2026-06-08-M"))
+    assert [row["id"] for row in made.tree["vats"]] == [str(vat.uuid)]
+    page = " ".join(cheesemaker_client.get(f"/milk/vats/{vat.uuid}/").content.decode().split())
+    assert "perhaps lot B-2026-06-08-M" in page
+    assert "nobody wrote when the filling ended" in page
+    (question,) = questions()
+    assert cheesemaker_client.get(question.url).status_code == 200
+
+
+def test_drawn_from_again_before_the_pump_asks_nothing_until_that_is_struck() -> None:
+    longest_draw(20)
+    tank = milk.make_tank(name="B")
+    milk.make_milking(tank=tank, at=SUNDAY_EVENING, kg=3000)
+    nine, ten = (milk.make_vat(at=monday(6, 5), number=n) for n in (9, 10))
+    milk.fill(nine, tank=tank, at=monday(6, 5), kg=1200)
+    later = milk.fill(ten, tank=tank, at=monday(6, 7), ended_at=monday(6, 8), kg=500)
+    milk.make_milking(tank=tank, at=monday(6, 8), kg=2400)
+    assert kg_of(nine) == {"B-2026-06-07-E": 1200}
+    assert questions() == []
+    strike_milk(later, by=later.by, reason="twice")
+    assert set(kg_of(nine)) == {"B-2026-06-07-E", "B-2026-06-08-M"}
+    assert len(questions()) == 1
+
+
+def test_the_longest_draw_is_the_estates_own_and_what_rests_on_it_follows() -> None:
+    vat = vat_nine(pump=monday(6, 8), ended_at=None)
+    assert set(kg_of(vat)) == {"B-2026-06-07-E"}
+    figure = longest_draw(3)
+    assert set(kg_of(vat)) == {"B-2026-06-07-E"}
+    figures.strike_figure(figure, by=figure.by, reason="other", words="too short")
+    longest_draw(4)
+    assert set(kg_of(vat)) == {"B-2026-06-07-E", "B-2026-06-08-M"}
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "field"), [("20", "h", "unit"), ("1441", "min", "value")]
+)
+def test_a_longest_draw_that_is_none_is_refused(value: str, unit: str, field: str) -> None:
+    with pytest.raises(ValidationError) as refused:
+        figures.record_figure(
+            stamp=milk.stamp_at(SUNDAY_EVENING),
+            what="longest draw",
+            value=Decimal(value),
+            unit=unit,
+            valid_from=date(2020, 1, 1),
+            source="own rule",
+        )
+    assert list(refused.value.message_dict) == [field]
