@@ -33,6 +33,8 @@ upload_urls = [
 
 urlpatterns = [
     path("", pages.today, name="home"),
+    path("today/", pages.today, name="today"),
+    path("today/<slug:role>/", pages.today, name="today-of"),
     path("health", health, name="health"),
     path("find/", pages.find, name="find"),
     path("roles/", pages.roles, name="roles"),

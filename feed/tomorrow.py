@@ -113,16 +113,22 @@ class Plan:
 
 def plan(day: date, at: datetime) -> Plan:
     """The plan of a cut for a day, as known at a moment. Some twenty statements."""
+    found = needed(day, at)
+    cover = figures_on(day, "cover_most").get("cover_most")
+    put_fields(found, COVER_MOST if cover is None else cover.value)
+    found.week = waste(local_day(at - WEEK) + timedelta(days=1), local_day(at))
+    return found
+
+
+def needed(day: date, at: datetime) -> Plan:
+    """The plan without its fields: how many kilos and loads the cows need on a day."""
     found = Plan(day, at)
-    figures = figures_on(day, "wagon", "cut_loss", "cover_most")
+    figures = figures_on(day, "wagon", "cut_loss")
     put_cows(found)
     found.known = Grass(at, at).at(at)
     if "cut_loss" in figures:
         found.loss, found.loss_known = figures["cut_loss"].value, True
     put_kilos(found, figures.get("wagon"))
-    cover = figures.get("cover_most")
-    put_fields(found, COVER_MOST if cover is None else cover.value)
-    found.week = waste(local_day(at - WEEK) + timedelta(days=1), local_day(at))
     return found
 
 

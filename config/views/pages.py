@@ -1,27 +1,35 @@
 """The frame's own pages: today, the search, and who may do what."""
 
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
+from config.day_sheet import RELIEF, SHEETS, sheet_for
 from config.find import find as find_all
 from config.kinds import all_kinds
-from config.notices import open_for
 from config.roles import ACTIONS, ROLES, action_required, roles_of
 
 SHOWN_NOTICES = 40
+NO_SHEET = "There is no sheet “{role}”. Expected one of {sheets}."
 
 
 @action_required("read")
-def today(request: HttpRequest) -> HttpResponse:
-    """What my roles must do now, and the state of the estate."""
-    roles = roles_of(request.user)
-    notices = list(open_for(roles)[: SHOWN_NOTICES + 1])
+def today(request: HttpRequest, role: str = "") -> HttpResponse:
+    """A role's day sheet: what must be done next, and its questions answered in words.
+
+    Without a role it is the sheet of the first role the person has.
+    """
+    mine = [one for one in roles_of(request.user) if one in SHEETS]
+    name = role.replace("-", " ") or next(iter(mine), RELIEF)
+    if name not in SHEETS:
+        raise Http404(NO_SHEET.format(role=role[:40], sheets=", ".join(SHEETS)))
+    found = sheet_for(name, request.user, timezone.now(), SHOWN_NOTICES + 1)
     context = {
-        "roles": roles,
-        "notices": notices[:SHOWN_NOTICES],
-        "more": len(notices) > SHOWN_NOTICES,
-        "now": timezone.now(),
+        "sheet": found,
+        "notices": found.notices[:SHOWN_NOTICES],
+        "more": len(found.notices) > SHOWN_NOTICES,
+        "sheets": [(one, one.replace(" ", "-")) for one in SHEETS],
+        "mine": mine,
     }
     return render(request, "config/today.html", context)
 

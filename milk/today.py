@@ -1,0 +1,184 @@
+"""What the milk answers on the day sheets, in a line each; read live at a moment."""
+
+from datetime import datetime
+from decimal import Decimal
+
+from django.db.models import Count, Q
+from django.urls import reverse
+from django.utils import timezone
+
+from config.day_sheet import Line, Press, ask, offer
+from config.roles import CHEESEMAKER, MILKER, OFFICE, OWNER, VET
+from config.templatetags.sheet import amount
+from milk.answers import POUR
+from milk.hold_cost import cost_of
+from milk.in_tanks import Content, in_tanks
+from milk.judging import Limits, samplings, series_for, standings
+from milk.models import Hold, Tank, Vat, Wheel
+
+NONE_MISSING = "No sample of this month is missing."
+
+
+def said(number: int, one: str, many: str) -> str:
+    """A number with its noun: "1 hold", "3 holds"."""
+    return f"{number:,} {one if number == 1 else many}"
+
+
+def holds(at: datetime) -> Line:
+    """What is held, and that two people must decide."""
+    found = open_holds(at)
+    url = reverse("milk:holds")
+    if not found:
+        return Line(word="nothing held", form="closed", says="No hold is open.", url=url)
+    first = found[0]
+    more = f"; {len(found) - 1} more" if len(found) > 1 else ""
+    return Line(
+        word="HELD",
+        form="held",
+        says=f"{first.words[:1].upper()}{first.words[1:]}{more}.",
+        url=url if more else reverse("milk:hold", args=[first.uuid]),
+        act="Look at what is held",
+        press=Press.TODAY,
+    )
+
+
+def open_holds(at: datetime) -> list[Hold]:
+    """The holds nobody has ended yet, oldest first."""
+    return list(Hold.objects.open().filter(happened_at__lte=at).order_by("happened_at", "id"))
+
+
+def cost_of_holds(at: datetime) -> Line:
+    """What the open holds are worth, by the estate's prices."""
+    found = open_holds(at)
+    url = reverse("milk:holds")
+    if not found:
+        return Line(word="nothing held", form="closed", says="No hold is open.", url=url)
+    costs = [cost_of(hold, at) for hold in found]
+    known = [cost.amount for cost in costs if cost.amount is not None]
+    currency = next((cost.currency for cost in costs if cost.currency), "")
+    worth = f"{amount(round(sum(known, Decimal(0))))} {currency}" if known else "no price is set"
+    wheels = sum(cost.wheels for cost in costs)
+    count = f"{said(len(found), 'hold', 'holds')}: {said(wheels, 'wheel', 'wheels')}"
+    missing = "" if len(known) == len(costs) else ", not all of it priced"
+    says = f"{count}, {worth}{missing}."
+    return Line(word="HELD", form="held", says=says, url=url)
+
+
+def tanks(at: datetime) -> Line:
+    """Which tank may be poured, and which not and why."""
+    full = [one for one in in_tanks(at) if one.answer is not None]
+    full = [one for one in full if one.tank.use != Tank.Use.WASTE]
+    url = reverse("milk:tanks")
+    if not full:
+        return Line(word="empty", form="closed", says="No milk stands in a tank.", url=url)
+    kept = [one for one in full if one.answer is not None and one.answer.word != POUR]
+    free = [one for one in full if one not in kept]
+    if not kept:
+        says = f"{names_of(free)} may be poured."
+        return Line(word="POUR", form="pour", says=says[:1].upper() + says[1:], url=url)
+    why = kept[0].answer.sentence if kept[0].answer else ""
+    rest = f" {names_of(free).capitalize()} may be poured." if free else ""
+    says = f"{names_of(kept).capitalize()}: {why}{rest}"
+    return Line(
+        word="DO NOT POUR",
+        form="held",
+        says=says,
+        url=url,
+        act=f"Keep {names_of(kept)} back",
+        press=Press.NOW,
+    )
+
+
+def names_of(found: list[Content]) -> str:
+    return ", ".join(str(one.tank) for one in found)
+
+
+def limits(at: datetime) -> Line:
+    """How the rolling means and the series of our own milk stand."""
+    in_force = Limits()
+    series = series_for(at, in_force)
+    found = standings(at, in_force, series)
+    url = reverse("milk:quality")
+    over = [one for one in found if one.verdict.is_over]
+    if over:
+        says = f"{over[0].verdict.words[:1].upper()}{over[0].verdict.words[1:]}"
+        return Line(
+            word="OVER",
+            form="over",
+            says=f"{over[0].what}: {says}".rstrip(".") + ".",
+            url=url,
+            act="See what to do about it",
+            press=Press.TODAY,
+        )
+    unsure = [one for one in found if one.verdict.outcome == "not valid"]
+    if unsure:
+        says = f"{unsure[0].what}: {unsure[0].verdict.words}".rstrip(".") + "."
+        return Line(word="not sure", form="unsure", says=says, url=url)
+    near = [one for one in found if one.is_near]
+    if near:
+        says = f"{near[0].what}: {near[0].verdict.words}".rstrip(".") + "."
+        return Line(word="near", form="first", says=says, url=url, press=Press.LOOK)
+    return Line(word="kept", form="closed", says="Every mean keeps its limit.", url=url)
+
+
+def samples(at: datetime) -> Line:
+    """Which samples of the month are still missing."""
+    in_force = Limits()
+    found = samplings(at, in_force, series_for(at, in_force))
+    url = reverse("milk:quality")
+    missing = [one for one in found if one.quota.missing]
+    if not missing:
+        return Line(word="enough", form="closed", says=NONE_MISSING, url=url)
+    return Line(
+        word="missing",
+        form="first",
+        says=missing[0].words,
+        url=url,
+        act="Take the samples",
+        press=Press.LOOK,
+    )
+
+
+def vats_today(at: datetime) -> Line:
+    """How many vats were begun today, and how many of them have their wheels numbered."""
+    day = timezone.localdate(at)
+    counted = (
+        Vat.objects.standing()
+        .filter(day=day, happened_at__lte=at)
+        .aggregate(
+            vats=Count("pk", distinct=True),
+            done=Count("pk", distinct=True, filter=Q(wheels__isnull=False, wheels__struck_at=None)),
+        )
+    )
+    url = reverse("milk:vats")
+    if not counted["vats"]:
+        return Line(word="none yet", form="closed", says="No vat was begun today.", url=url)
+    begun = said(counted["vats"], "vat", "vats")
+    says = f"{begun} begun today, {counted['done']} with their plates."
+    return Line(word="vats", form="open", says=says, url=url)
+
+
+def wheels_made(at: datetime) -> Line:
+    """The wheels of the last day that made any."""
+    wheels = Wheel.objects.standing().filter(happened_at__lte=at)
+    last = wheels.order_by("-happened_at").values_list("vat__day", flat=True).first()
+    url = reverse("milk:wheels")
+    if last is None:
+        return Line(word="none yet", form="closed", says="No wheel is in the book.", url=url)
+    made = wheels.filter(vat__day=last).count()
+    says = f"{said(made, 'wheel', 'wheels')} made on {last:%a} {last.day} {last:%b}."
+    return Line(word="made", form="store", says=says, url=url)
+
+
+ask({VET: 4, CHEESEMAKER: 2}, "Holds", holds)
+ask({OWNER: 1}, "Holds", cost_of_holds)
+ask({CHEESEMAKER: 1}, "Tanks", tanks)
+ask({VET: 5, OFFICE: 1, OWNER: 2}, "Limits", limits)
+ask({OFFICE: 2}, "Samples", samples)
+ask({CHEESEMAKER: 3}, "Vats", vats_today)
+ask({OWNER: 3}, "Wheels", wheels_made)
+
+offer({MILKER: 1}, "Wrong cow in tank", "milk:wrong-cow", "write:wrong-cows")
+offer({MILKER: 2}, "Milk a group", "milk:milk", "write:milkings")
+offer({CHEESEMAKER: 1}, "Vats", "milk:vats", "read")
+offer({VET: 3}, "Holds", "milk:holds", "read")
