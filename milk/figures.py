@@ -42,3 +42,23 @@ def longest_draws() -> LongestDraws:
     """The standing rows of the longest draw, in one statement."""
     rows = MilkFigure.objects.standing().filter(what=MilkFigure.What.LONGEST_DRAW)
     return LongestDraws(tuple(rows.order_by("valid_from").values_list("valid_from", "value")))
+
+
+class Dated:
+    """The estate's figures of every day, read once; for pages that judge by many days."""
+
+    def __init__(self) -> None:
+        rows = MilkFigure.objects.standing().order_by("valid_from", "id")
+        self.rows: dict[str, list[MilkFigure]] = {}
+        for row in rows:
+            self.rows.setdefault(row.what, []).append(row)
+
+    def row(self, what: str, day: date) -> MilkFigure | None:
+        """The figure in force on a day; None when nobody set it."""
+        found = [row for row in self.rows.get(what, ()) if row.valid_from <= day]
+        return found[-1] if found else None
+
+    def value(self, what: str, day: date) -> Decimal | None:
+        """One figure's value on a day; None when nobody set it."""
+        row = self.row(what, day)
+        return None if row is None else row.value

@@ -3,20 +3,16 @@
 from config.kinds import Kind, register
 from milk.kinds_grading import OUT
 from milk.kinds_lots import KEPT_OUT, TANKS, TESTS
+from milk.kinds_store import BRINE, IN_STORE
 from milk.models import (
-    BrineStay,
     Recall,
     StarterCan,
-    StorePlace,
-    StoreRound,
-    StoreStay,
     Vat,
     VatFill,
     Wheel,
 )
 from milk.services import (
     recalls,
-    store,
     vats,
     wheels,
 )
@@ -81,41 +77,7 @@ VATS = (
     ),
 )
 
-STORE = (
-    Kind(
-        slug="brine-stays",
-        model=BrineStay,
-        title="Into brine",
-        moment="put in at",
-        fields=("wheel", "bath", "row"),
-        record=store.record_brine_stay,
-        filters=("wheel", "bath"),
-    ),
-    Kind(
-        slug="store-places",
-        model=StorePlace,
-        title="Store places",
-        moment="in use since",
-        fields=("room", "aisle", "column", "shelf"),
-        filters=("room", "aisle"),
-    ),
-    Kind(
-        slug="store-stays",
-        model=StoreStay,
-        title="Laid in store",
-        moment="laid there at",
-        fields=("wheel", "place"),
-        record=store.record_store_stay,
-        filters=("wheel", "place"),
-    ),
-    Kind(
-        slug="store-rounds",
-        model=StoreRound,
-        title="Store rounds",
-        moment="done at",
-        fields=("room", "aisle", "what"),
-        filters=("room", "aisle"),
-    ),
+RECALLS = (
     Kind(
         slug="recalls",
         model=Recall,
@@ -129,4 +91,4 @@ STORE = (
     ),
 )
 
-register((*TANKS, *TESTS, *KEPT_OUT, *VATS, *STORE, *OUT))
+register((*TANKS, *TESTS, *KEPT_OUT, *VATS, *BRINE, *IN_STORE, *RECALLS, *OUT))

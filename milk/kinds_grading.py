@@ -3,6 +3,7 @@
 from config.kinds import Kind
 from milk.models import Dispatch, Inspection
 from milk.services import dispatch, grading
+from milk.services.wheel_places import strike_step
 
 OUT = (
     Kind(
@@ -22,6 +23,7 @@ OUT = (
         help="A wheel that is held, or made of held milk, does not leave.",
         fields=("wheel", "buyer", "kg", "paper", "order", "carrier"),
         record=dispatch.record_dispatch,
+        strike=strike_step,
         correct=dispatch.correct_dispatch,
         filters=("wheel", "buyer", "paper"),
     ),

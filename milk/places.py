@@ -1,13 +1,28 @@
-"""Where wheels are: in brine, on a place of the store, sent to a buyer, or still in the dairy."""
+"""Where wheels are: in brine, on a place of the store, sent to a buyer, or still in the dairy.
 
-from collections.abc import Collection
+What moves a wheel is a *step*: put into brine, taken out, laid or found in the store, not found
+there, sent. The last step that stands says where it is. Of two steps at the same moment the one
+that comes later in its life counts (a row taken out and laid in store in one act), then the one
+written later.
+"""
+
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from milk.models import BrineStay, Dispatch, StoreStay
+from django.db import connection
 
-IN_DAIRY, IN_BRINE, IN_STORE, SENT = "dairy", "brine", "store", "sent"
+IN_DAIRY, IN_BRINE, OUT_OF_BRINE, IN_STORE, NOT_FOUND, SENT = (
+    "dairy",
+    "brine",
+    "out",
+    "store",
+    "lost",
+    "sent",
+)
+# Of a wheel that is one of these nobody can say where it lies.
+UNKNOWN = (IN_DAIRY, NOT_FOUND)
 
 
 @dataclass(frozen=True)
@@ -21,42 +36,81 @@ class Place:
     def __str__(self) -> str:
         return self.words
 
+    @property
+    def located(self) -> bool:
+        """Whether it is written where the wheel lies, or to whom it went."""
+        return self.kind not in UNKNOWN
+
 
 DAIRY = Place(IN_DAIRY, "in the dairy")
 
+# One table of steps each: rank (see above), what it makes of the wheel, by which entry it lies in
+# brine, on which shelf, and the entry itself.
+_TABLES = (
+    (0, IN_BRINE, "milk_brinestay", "id", "NULL::int"),
+    (1, OUT_OF_BRINE, "milk_brineout", "NULL::int", "NULL::int"),
+    (2, IN_STORE, "milk_storestay", "NULL::int", "place_id"),
+    (2, NOT_FOUND, "milk_storegap", "NULL::int", "place_id"),
+    (2, SENT, "milk_dispatch", "NULL::int", "NULL::int"),
+)
+# Every standing step of the wheels asked for, as a subquery.
+STEPS = " UNION ALL ".join(
+    f"SELECT wheel_id, happened_at AS at, {rank} AS rank, written_at, id, '{what}' AS what, "
+    f"{stay} AS stay_id, {place} AS place_id FROM {table} "
+    "WHERE struck_at IS NULL AND wheel_id = ANY(%(wheels)s)"
+    for rank, what, table, stay, place in _TABLES
+)
+LAST_FIRST = "at DESC, rank DESC, written_at DESC, id DESC"
+_WHERE = f"""
+SELECT step.wheel_id, step.what, step.at, stay.bath, stay.row,
+       place.room, place.aisle, place."column", place.shelf, holding.name
+FROM (SELECT DISTINCT ON (wheel_id) * FROM ({STEPS}) AS steps
+      WHERE at <= %(at)s ORDER BY wheel_id, {LAST_FIRST}) AS step
+LEFT JOIN milk_brinestay AS stay ON stay.id = step.stay_id
+LEFT JOIN milk_storeplace AS place ON place.id = step.place_id
+LEFT JOIN milk_dispatch AS sent ON step.what = '{SENT}' AND sent.id = step.id
+LEFT JOIN herd_holding AS holding ON holding.id = sent.buyer_id
+"""
+# Later than any step.
+EVER = "infinity"
+
 
 def where_is(wheel_ids: Collection[int], at: datetime | None = None) -> dict[int, Place]:
-    """By wheel (key), where it was last written to be, at ``at`` or now. Three statements."""
-    found: dict[int, tuple[Any, Place]] = {}
-    for entry, place in (*sent(wheel_ids), *stored(wheel_ids), *salted(wheel_ids)):
-        if at is not None and entry.happened_at > at:
-            continue
-        order = (entry.happened_at, entry.written_at)
-        if entry.wheel_id not in found or order > found[entry.wheel_id][0]:
-            found[entry.wheel_id] = (order, place)
-    return {number: found[number][1] if number in found else DAIRY for number in wheel_ids}
+    """By wheel (key), where it was last written to be, at ``at`` or now. One statement."""
+    found = dict(last_steps(wheel_ids, at)) if wheel_ids else {}
+    return {number: found.get(number, DAIRY) for number in wheel_ids}
 
 
-def sent(wheel_ids: Collection[int]) -> list[tuple[Any, Place]]:
-    rows = Dispatch.objects.standing().filter(wheel_id__in=wheel_ids).select_related("buyer")
-    return [(row, Place(SENT, f"sent to {row.buyer}", row.happened_at)) for row in rows]
+def last_steps(wheel_ids: Collection[int], at: datetime | None) -> Iterator[tuple[int, Place]]:
+    """(wheel, place) of every wheel that was moved at all by ``at``."""
+    with connection.cursor() as cursor:
+        cursor.execute(_WHERE, {"wheels": list(wheel_ids), "at": at or EVER})
+        for wheel, what, since, *parts in cursor:
+            yield wheel, Place(what, words_of(what, *parts), since)
 
 
-def stored(wheel_ids: Collection[int]) -> list[tuple[Any, Place]]:
-    rows = StoreStay.objects.standing().filter(wheel_id__in=wheel_ids).select_related("place")
-    return [(row, Place(IN_STORE, f"store: {row.place}", row.happened_at)) for row in rows]
+def words_of(
+    what: str, bath: str, row: str, room: str, aisle: int, column: int, shelf: int, buyer: str
+) -> str:
+    """Where a wheel is, for people."""
+    on = f"{room}, aisle {aisle}, column {column}, shelf {shelf}"
+    match what:
+        case "brine":
+            return in_brine(bath, row)
+        case "out":
+            return "out of brine, not laid in store"
+        case "store":
+            return f"store: {on}"
+        case "lost":
+            return f"not found; last written at store: {on}" if room else "not found"
+    return f"sent to {buyer}"
 
 
-def salted(wheel_ids: Collection[int]) -> list[tuple[Any, Place]]:
-    rows = BrineStay.objects.standing().filter(wheel_id__in=wheel_ids)
-    return [
-        (
-            row,
-            Place(
-                IN_BRINE,
-                f"brine, bath {row.bath}" + (f", row {row.row}" if row.row else ""),
-                row.happened_at,
-            ),
-        )
-        for row in rows
-    ]
+def in_brine(bath: str, row: str) -> str:
+    """A place in brine, for people."""
+    return f"brine, bath {bath}" + (f", row {row}" if row else "")
+
+
+def moves(model: Any) -> bool:
+    """Whether an entry of this model is a step of a wheel."""
+    return model._meta.db_table in {table for _, _, table, _, _ in _TABLES}

@@ -27,7 +27,7 @@ from milk.models import (
     Wheel,
 )
 from milk.results import UNITS
-from milk.services import milkings
+from milk.services import milkings, wheel_places
 
 SHELVES, COLUMNS = 20, 30
 OLD_VATS = 6
@@ -136,6 +136,7 @@ def make_store(estate: Estate) -> None:
         entry(StoreStay, by, out_of_brine(wheel), wheel=wheel, place=place)
         for wheel, place in zip(dry, places, strict=False)
     )
+    wheel_places.rebuild_all()
 
 
 def out_of_brine(wheel: Wheel) -> datetime:

@@ -1,5 +1,6 @@
 """The tables of the milk, one module per noun; imported here so that Django finds them."""
 
+from milk.models.brine import BrineOut, BrineReading, BrineRow, BrineStay
 from milk.models.cooling import CoolingRule
 from milk.models.dispatch import Dispatch
 from milk.models.figures import MilkFigure
@@ -13,16 +14,23 @@ from milk.models.lots import LotDraw, LotParent, MilkingPart, MilkLot, VatLot
 from milk.models.milkings import CowMilking, MeterCorrection, Milking
 from milk.models.recalls import Recall
 from milk.models.store import (
-    BrineStay,
+    RoomReading,
+    StockCount,
+    StoreFinding,
+    StoreGap,
     StorePlace,
     StoreRound,
     StoreStay,
+    WheelPlace,
 )
 from milk.models.tanks import Delivery, Tank, TankEvent, Tray
 from milk.models.vats import StarterCan, Vat, VatFill, Wheel
 from milk.models.withheld import WithheldMilk, WrongCow
 
 __all__ = [
+    "BrineOut",
+    "BrineReading",
+    "BrineRow",
     "BrineStay",
     "CoolingRule",
     "CowMilking",
@@ -46,7 +54,11 @@ __all__ = [
     "Milking",
     "MilkingPart",
     "Recall",
+    "RoomReading",
     "StarterCan",
+    "StockCount",
+    "StoreFinding",
+    "StoreGap",
     "StorePlace",
     "StoreRound",
     "StoreStay",
@@ -57,6 +69,7 @@ __all__ = [
     "VatFill",
     "VatLot",
     "Wheel",
+    "WheelPlace",
     "WithheldMilk",
     "WrongCow",
 ]

@@ -27,6 +27,22 @@ class MilkFigure(Entry):
         CHECK_FIRST = "check first", "first look before a milking"
         CHECK_LAST = "check last", "last look before a milking"
         LONGEST_DRAW = "longest draw", "longest a draw lasts whose end nobody wrote"
+        BRINE_DAYS = "brine days", "days in brine"
+        BRINE_SHORT = "brine short", "hours too early that still count as whole days in brine"
+        BRINE_OVER = "brine over", "days over from which a wheel was too long in brine"
+        BRINE_LATE = "brine late", "days a row may stand over before somebody is told"
+        BRINE_LIST = "brine list", "hour from which the day's lists of brine and store are told"
+        BRINE_LOW = "brine low", "strength of the brine, at least"
+        BRINE_HIGH = "brine high", "strength of the brine, at most"
+        BRINE_COLD = "brine cold", "temperature of the brine, at least"
+        BRINE_WARM = "brine warm", "temperature of the brine, at most"
+        ROUND_DAYS = "round days", "days from one round of turning to the next"
+        ROUND_LATE = "round late", "days over from which somebody is told of a round"
+        ROOM_COLD = "room cold", "temperature of the store, at least"
+        ROOM_WARM = "room warm", "temperature of the store, at most"
+        ROOM_DRY = "room dry", "humidity of the store, at least"
+        ROOM_DAMP = "room damp", "humidity of the store, at most"
+        ROOM_OUT = "room out", "hours out of the band before somebody is told"
 
     what = models.CharField(max_length=16, choices=What)
     value = models.DecimalField(

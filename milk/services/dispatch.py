@@ -12,6 +12,7 @@ from milk.held import check_may_leave
 from milk.models import Dispatch, Wheel
 from milk.services.flowing import check_stands, check_weight
 from milk.services.store import check_here, check_wheel, of_wheel
+from milk.services.wheel_places import place_again
 
 
 @transaction.atomic
@@ -34,7 +35,7 @@ def correct_dispatch(
     dispatch: Dispatch, *, stamp: Stamp, reason: str, words: str = "", **fields: Any
 ) -> Dispatch:
     """Write a dispatch again under its number; another wheel is checked as if it left now."""
-    wheel = fields.get("wheel", dispatch.wheel)
+    before, wheel = dispatch.wheel_id, fields.get("wheel", dispatch.wheel)
     check_stands(fields.get("buyer", dispatch.buyer), "buyer")
     check_weight(fields.get("kg", dispatch.kg))
     check_wheel(stamp, wheel)
@@ -44,4 +45,6 @@ def correct_dispatch(
     corrected: Dispatch = entries.correct(
         dispatch, stamp=stamp, reason=reason, words=words, **fields
     )
+    # The wheel it named before is here again.
+    place_again({before, corrected.wheel_id})
     return corrected

@@ -9,7 +9,7 @@ from django.db import transaction
 from config import entries
 from config.entries import Stamp
 from milk.models import Recall, Vat, Wheel
-from milk.places import IN_DAIRY, Place, where_is
+from milk.places import Place, where_is
 from milk.trace import NothingToTrace, forward
 
 NO_SUCH_ROOT = "“{kind}” is no start of a recall. Expected one of {kinds}."
@@ -35,7 +35,7 @@ def record_recall(
         reason=reason,
         drill=drill,
         pieces=len(wheels),
-        located=sum(place.kind != IN_DAIRY for place in places.values()),
+        located=sum(place.located for place in places.values()),
         tree={"lots": lots, "vats": vats, "wheels": [wheel_row(w, places) for w in wheels]},
         **fields,
     )

@@ -28,6 +28,12 @@ MAKERS: dict[str, Callable[[], Any]] = {
     "WaitRule": lambda: feed.make_wait_rule(valid_from=another_day()),
     "WindowRule": lambda: feed.make_window_rule(from_temperature=next(number)),
     "StoreStay": lambda: milk.put_in_store(milk.make_wheel()),
+    "StoreGap": lambda: milk.lose(milk.make_wheel()),
+    "StoreRound": lambda: guessed("StoreRound", aisle=milk.make_store_place().aisle),
+    "BrineStay": lambda: milk.put_in_brine(milk.make_wheel()),
+    "BrineOut": lambda: milk.soak(milk.make_wheel()),
+    "BrineReading": lambda: guessed("BrineReading", temperature=Decimal(15)),
+    "RoomReading": lambda: guessed("RoomReading", temperature=Decimal(16)),
 }
 # Values a plain guess would not meet, because a rule of the table asks for them.
 NEEDED: dict[str, Callable[[], dict[str, Any]]] = {

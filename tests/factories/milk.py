@@ -14,6 +14,8 @@ from django.utils import timezone
 from config.entries import Entry, Stamp
 from herd.models import Holding
 from milk.models import (
+    BrineOut,
+    BrineStay,
     CoolingRule,
     Delivery,
     InhibitorTest,
@@ -23,6 +25,7 @@ from milk.models import (
     Milking,
     MilkingPart,
     MilkLot,
+    StoreGap,
     StorePlace,
     StoreStay,
     Tank,
@@ -33,8 +36,8 @@ from milk.models import (
     VatLot,
     Wheel,
 )
+from milk.services import brine, identity, milkings, store, tanks, vats, wheels
 from milk.services import dispatch as dispatches
-from milk.services import identity, milkings, tanks, vats, wheels
 from tests.factories.herd import make_animal, make_group, make_user
 
 # A Tuesday in June, before the evening milking; far enough back for any clock a test runs on.
@@ -236,8 +239,36 @@ def put_in_store(wheel: Wheel, *, at: datetime | None = None, **fields: Any) -> 
     if "place" not in fields:
         fields["place"] = make_store_place()
     at = at or wheel.happened_at + timedelta(days=22)
-    made: StoreStay = plain(StoreStay, at, fields.pop("by", None), wheel=wheel, **fields)
-    return made
+    stamp = fields.pop("stamp", None) or stamp_at(at, fields.pop("by", None))
+    return store.record_store_stay(stamp=stamp, wheel=wheel, **fields)
+
+
+def put_in_brine(wheel: Wheel, *, at: datetime | None = None, **fields: Any) -> BrineStay:
+    """A wheel put into bath 1, row 1 the day after its lift."""
+    fields.setdefault("bath", "1")
+    fields.setdefault("row", "1")
+    at = at or wheel.happened_at + timedelta(days=1)
+    stamp = fields.pop("stamp", None) or stamp_at(at, fields.pop("by", None))
+    return brine.record_brine_stay(stamp=stamp, wheel=wheel, **fields)
+
+
+def take_out(wheel: Wheel, *, at: datetime, **fields: Any) -> BrineOut:
+    """A wheel taken out of the brine."""
+    stamp = fields.pop("stamp", None) or stamp_at(at, fields.pop("by", None))
+    return brine.record_brine_out(stamp=stamp, wheel=wheel, **fields)
+
+
+def soak(wheel: Wheel) -> BrineOut:
+    """A wheel that was in brine for 20 days."""
+    stay = put_in_brine(wheel)
+    return take_out(wheel, at=stay.happened_at + timedelta(days=20))
+
+
+def lose(wheel: Wheel) -> StoreGap:
+    """A wheel laid in store and not found there a month later."""
+    stay = put_in_store(wheel)
+    stamp = stamp_at(stay.happened_at + timedelta(days=30))
+    return store.record_store_gap(stamp=stamp, wheel=wheel)
 
 
 def dispatch(wheel: Wheel, *, at: datetime | None = None, **fields: Any) -> Any:

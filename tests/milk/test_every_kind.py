@@ -24,6 +24,8 @@ from tests.factories.milk import (
     make_tray,
     make_vat,
     make_wheel,
+    put_in_brine,
+    put_in_store,
     stamp_at,
 )
 
@@ -120,6 +122,13 @@ BODIES: dict[str, tuple[Any, dict[str, Any], dict[str, Any]]] = {
     "vat-fills": (EVENING + 15 * HOUR, {"vat": "VAT", "tank": "TANK", "kg": "8"}, {"kg": "9"}),
     "wheels": (NEXT_DAY, {"plate": "9000001", "vat": "VAT", "twin": "A"}, {"kg": "47.5"}),
     "brine-stays": (NEXT_DAY + 24 * HOUR, {"wheel": "WHEEL", "bath": "1"}, {"row": "4"}),
+    "brine-rows": (EVENING, {"bath": "9", "row": "1", "holds": 12}, {"holds": 14}),
+    "brine-outs": (NEXT_DAY + 500 * HOUR, {"wheel": "SOAKED"}, {}),
+    "brine-readings": (
+        NEXT_DAY,
+        {"bath": "1", "strength": "22.5", "unit": "%", "temperature": "15"},
+        {"salt_kg": "25", "salt_batch": "S-7"},
+    ),
     "store-places": (
         EVENING,
         {"room": "North", "aisle": 3, "column": 1, "shelf": 2},
@@ -127,6 +136,14 @@ BODIES: dict[str, tuple[Any, dict[str, Any], dict[str, Any]]] = {
     ),
     "store-stays": (NEXT_DAY + 600 * HOUR, {"wheel": "WHEEL", "place": "PLACE"}, {}),
     "store-rounds": (NEXT_DAY, {"room": "1", "aisle": 1, "what": "turned"}, {"what": "brushed"}),
+    "store-gaps": (NEXT_DAY + 600 * HOUR, {"wheel": "LAID"}, {}),
+    "store-findings": (NEXT_DAY + 600 * HOUR, {"wheel": "LAID", "what": "mites"}, {"words": "few"}),
+    "room-readings": (
+        NEXT_DAY,
+        {"room": "1", "temperature": "16.5", "humidity": "82"},
+        {"humidity": "83"},
+    ),
+    "stock-counts": (NEXT_DAY + 600 * HOUR, {"room": "1", "aisle": 1, "scanned": "SEEN"}, {}),
     "inspections": (
         NEXT_DAY + 600 * HOUR,
         {"wheel": "WHEEL", "way": "tap", "grade": "first"},
@@ -164,7 +181,11 @@ def world(db: None) -> dict[str, Any]:
         "WHEEL": make_wheel(vat=make_vat()),
         "PLACE": make_store_place(),
         "BUYER": make_buyer(),
+        "SOAKED": make_wheel(vat=make_vat()),
+        "LAID": make_wheel(vat=make_vat(), plate="SEEN"),
     }
+    put_in_brine(made["SOAKED"], at=NEXT_DAY + 24 * HOUR)
+    put_in_store(made["LAID"], at=NEXT_DAY + 24 * HOUR)
     made["HOLD"] = holds.hold_milk(
         stamp=stamp_at(NEXT_DAY, user_in("vet")),
         reason=Hold.Reason.OTHER,

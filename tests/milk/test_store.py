@@ -10,7 +10,7 @@ from config import entries
 from config.errors import Conflict
 from milk.models import Dispatch
 from milk.places import IN_BRINE, IN_DAIRY, IN_STORE, SENT, where_is
-from milk.services import dispatch, grading, holds, recalls, store
+from milk.services import brine, dispatch, grading, holds, recalls, store
 from tests.factories import milk
 from tests.factories.herd import make_user
 
@@ -31,7 +31,7 @@ def place_of(wheel, at=None):
 def test_a_wheel_goes_from_the_dairy_to_the_buyer(wheel):
     lift = wheel.happened_at
     assert place_of(wheel).kind == IN_DAIRY
-    store.record_brine_stay(stamp=milk.stamp_at(lift + DAY), wheel=wheel, bath="2", row="4")
+    brine.record_brine_stay(stamp=milk.stamp_at(lift + DAY), wheel=wheel, bath="2", row="4")
     assert (place_of(wheel).kind, str(place_of(wheel))) == (IN_BRINE, "brine, bath 2, row 4")
     place = milk.make_store_place(room="1", aisle=3, column=2, shelf=7)
     store.record_store_stay(stamp=milk.stamp_at(lift + 22 * DAY), wheel=wheel, place=place)
@@ -45,7 +45,7 @@ def test_places_are_read_as_a_set(django_assert_num_queries):
     wheels = [milk.make_wheel() for _ in range(4)]
     for each in wheels[:2]:
         milk.put_in_store(each)
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(1):
         found = where_is([each.pk for each in wheels])
     assert [found[each.pk].kind for each in wheels] == [IN_STORE, IN_STORE, IN_DAIRY, IN_DAIRY]
 
@@ -79,7 +79,7 @@ def test_a_wheel_leaves_once_until_it_came_back(wheel):
     with pytest.raises(Conflict, match="first laid on a place of the store"):
         milk.dispatch(wheel, at=sent.happened_at + DAY)
     with pytest.raises(Conflict, match="was sent to"):
-        store.record_brine_stay(stamp=milk.stamp_at(sent.happened_at + DAY), wheel=wheel, bath="2")
+        brine.record_brine_stay(stamp=milk.stamp_at(sent.happened_at + DAY), wheel=wheel, bath="2")
     back = store.record_store_stay(
         stamp=milk.stamp_at(sent.happened_at + 2 * DAY), wheel=wheel, place=milk.make_store_place()
     )

@@ -1,0 +1,148 @@
+"""The kinds of entry of the brine and the store."""
+
+from django import forms
+
+from config.kinds import Kind
+from milk.models import (
+    BrineOut,
+    BrineReading,
+    BrineRow,
+    BrineStay,
+    RoomReading,
+    StockCount,
+    StoreFinding,
+    StoreGap,
+    StorePlace,
+    StoreRound,
+    StoreStay,
+)
+from milk.services import brine, counts, findings, store
+from milk.services.wheel_places import strike_step
+
+BRINE = (
+    Kind(
+        slug="brine-rows",
+        model=BrineRow,
+        title="Brine rows",
+        moment="in use since",
+        help="The rows of the baths, and how many wheels each takes.",
+        fields=("bath", "row", "holds"),
+        filters=("bath",),
+    ),
+    Kind(
+        slug="brine-stays",
+        model=BrineStay,
+        title="Into brine",
+        moment="put in at",
+        fields=("wheel", "bath", "row"),
+        record=brine.record_brine_stay,
+        strike=strike_step,
+        filters=("wheel", "bath"),
+    ),
+    Kind(
+        slug="brine-outs",
+        model=BrineOut,
+        title="Out of brine",
+        moment="taken out at",
+        help="One wheel; a whole row is taken out on the page of the brine.",
+        fields=("wheel",),
+        shown=("put_in_at",),
+        record=brine.record_brine_out,
+        strike=strike_step,
+        filters=("wheel",),
+    ),
+    Kind(
+        slug="brine-readings",
+        model=BrineReading,
+        title="Brine readings",
+        moment="measured at",
+        help="What was measured of a bath, salt put in, and whether the wheels were turned.",
+        fields=("bath", "strength", "unit", "temperature", "salt_kg", "salt_batch", "turned"),
+        record=brine.record_brine_reading,
+        filters=("bath",),
+    ),
+)
+
+IN_STORE = (
+    Kind(
+        slug="store-places",
+        model=StorePlace,
+        title="Store places",
+        moment="in use since",
+        fields=("room", "aisle", "column", "shelf"),
+        filters=("room", "aisle"),
+    ),
+    Kind(
+        slug="store-stays",
+        model=StoreStay,
+        title="Laid in store",
+        moment="laid there at",
+        help="Found on another shelf than the book says: tick it, and the book is put right.",
+        fields=("wheel", "place", "found"),
+        record=store.record_store_stay,
+        strike=strike_step,
+        filters=("wheel", "place"),
+    ),
+    Kind(
+        slug="store-gaps",
+        model=StoreGap,
+        title="Wheels not found",
+        moment="looked for at",
+        help="The wheel is not on the shelf the book has it on.",
+        fields=("wheel",),
+        shown=("place",),
+        record=store.record_store_gap,
+        strike=strike_step,
+        filters=("wheel",),
+        related=("place",),
+    ),
+    Kind(
+        slug="store-rounds",
+        model=StoreRound,
+        title="Store rounds",
+        moment="done at",
+        fields=("room", "aisle", "what"),
+        record=store.record_store_round,
+        filters=("room", "aisle"),
+    ),
+    Kind(
+        slug="store-findings",
+        model=StoreFinding,
+        title="Findings in store",
+        moment="seen at",
+        help="What was wrong with one wheel. Once it is put right, write it again with the tick.",
+        fields=("wheel", "what", "words", "put_right"),
+        record=findings.record_store_finding,
+        filters=("wheel", "what"),
+    ),
+    Kind(
+        slug="room-readings",
+        model=RoomReading,
+        title="Room readings",
+        moment="read at",
+        fields=("room", "temperature", "humidity"),
+        record=findings.record_room_reading,
+        filters=("room",),
+    ),
+    Kind(
+        slug="stock-counts",
+        model=StockCount,
+        title="Stock counts",
+        moment="counted at",
+        help="Scan every plate of the aisle, each after its shelf where you can.",
+        fields=("room", "aisle", "scanned", "nothing"),
+        extra={
+            "scanned": forms.CharField(
+                label="Scanned",
+                required=False,
+                max_length=60_000,
+                help_text="One scan a line: the shelf (column/shelf), then the plate on it.",
+                widget=forms.Textarea(attrs={"rows": 8, "autocomplete": "off"}),
+            ),
+            "nothing": forms.BooleanField(label="Nothing lies there", required=False),
+        },
+        shown=("expected", "found", "differences"),
+        record=counts.record_stock_count,
+        filters=("room", "aisle"),
+    ),
+)

@@ -1,0 +1,180 @@
+"""An aisle counted by its plates, and what follows from the differences."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from config import entries
+from config.entries import Stamp
+from milk.models import StockCount, StoreGap, StorePlace, StoreStay, Wheel, WheelPlace
+from milk.places import IN_DAIRY, where_is
+from milk.scans import Scan, scans
+from milk.services.store import check_aisle, check_wheel
+from milk.services.wheel_places import place_again
+
+TWICE = "Plate {plate} was scanned twice. Each plate is one wheel: look which of the two it is."
+SHELF_TWICE = "Two plates were scanned for shelf {shelf}: {one} and {other}. Look which lies there."
+NO_SUCH_SHELF = "Aisle {aisle} of {room} has no shelf {shelf} in the book."
+OTHER_AISLE = "Shelf {shelf} was scanned in another aisle. This count is of {room}, aisle {aisle}."
+NOTHING_SCANNED = "Scan at least one plate. An aisle that is empty needs the tick “nothing there”."
+NOT_KNOWN = "no such plate is in the book"
+ELSEWHERE = "the book has it {place}; scan its shelf too, and it is written here"
+MOVED = "found on shelf {shelf}; the book had it {place}"
+MISSING = "not found; the book has it on shelf {shelf}"
+LEFT = "lies here, but the book has it {place}: look into it before anything else"
+
+
+@dataclass
+class Aisle:
+    """An aisle as the book has it: its shelves by (column, shelf), who lies on them by plate."""
+
+    room: str
+    aisle: int
+    shelves: dict[tuple[int, int], StorePlace]
+    lying: dict[str, tuple[Wheel, StorePlace]]
+
+
+@dataclass
+class Outcome:
+    """What a count comes to: steps to write, and the differences in words."""
+
+    here: int = 0
+    moved: list[tuple[Wheel, StorePlace]] = field(default_factory=list)
+    missing: list[tuple[Wheel, StorePlace]] = field(default_factory=list)
+    differences: list[dict[str, str]] = field(default_factory=list)
+
+    def tell(self, plate: str, what: str, words: str) -> None:
+        self.differences.append({"plate": plate, "what": what, "words": words})
+
+
+@transaction.atomic
+def record_stock_count(
+    *, stamp: Stamp, room: str, aisle: int, scanned: str = "", nothing: bool = False
+) -> StockCount:
+    """Write a count of an aisle, and what it found: wheels on other shelves, and missing ones.
+
+    ``scanned``: what the scanner typed (see ``milk.scans``). Raises ValidationError by field.
+    """
+    check_aisle(room, aisle)
+    try:
+        read = scans(scanned)
+    except ValueError as error:
+        raise ValidationError({"scanned": str(error)}) from error
+    if not read and not nothing:
+        raise ValidationError({"scanned": NOTHING_SCANNED})
+    there = aisle_of(room, aisle)
+    refuse_twice(read)
+    outcome = compare(there, read)
+    for wheel, _ in (*outcome.moved, *outcome.missing):
+        check_wheel(stamp, wheel)
+    count: StockCount = entries.record(
+        StockCount,
+        stamp=stamp,
+        room=room,
+        aisle=aisle,
+        expected=len(there.lying),
+        found=outcome.here,
+        differences=outcome.differences,
+    )
+    write_steps(stamp, outcome)
+    return count
+
+
+def write_steps(stamp: Stamp, outcome: Outcome) -> None:
+    """The wheels found on other shelves, and those not found."""
+    entries.record_all(
+        StoreStay,
+        [
+            (stamp.again(), {"wheel": wheel, "place": place, "found": True})
+            for wheel, place in outcome.moved
+        ],
+    )
+    entries.record_all(
+        StoreGap,
+        [(stamp.again(), {"wheel": wheel, "place": place}) for wheel, place in outcome.missing],
+    )
+    place_again([wheel.pk for wheel, _ in (*outcome.moved, *outcome.missing)])
+
+
+def aisle_of(room: str, aisle: int) -> Aisle:
+    """An aisle with its shelves and the wheels on them; two statements."""
+    places = StorePlace.objects.standing().filter(room=room, aisle=aisle)
+    lying = WheelPlace.objects.filter(place__room=room, place__aisle=aisle, place__struck_at=None)
+    return Aisle(
+        room,
+        aisle,
+        {(place.column, place.shelf): place for place in places},
+        {
+            row.wheel.plate: (row.wheel, row.place)
+            for row in lying.select_related("wheel", "place")
+            if row.place is not None
+        },
+    )
+
+
+def refuse_twice(read: list[Scan]) -> None:
+    """Refuse a plate or a shelf scanned twice. Raises ValidationError."""
+    plates: set[str] = set()
+    shelves: dict[str, str] = {}
+    for scan in read:
+        if scan.plate in plates:
+            raise ValidationError({"scanned": TWICE.format(plate=scan.plate)})
+        plates.add(scan.plate)
+        shelf = str(scan.shelf) if scan.shelf else ""
+        if shelf and shelf in shelves:
+            words = SHELF_TWICE.format(shelf=shelf, one=shelves[shelf], other=scan.plate)
+            raise ValidationError({"scanned": words})
+        shelves[shelf] = scan.plate
+
+
+def compare(there: Aisle, read: list[Scan]) -> Outcome:
+    """What was scanned against what the book has in the aisle. Raises ValidationError."""
+    outcome = Outcome()
+    plates = {scan.plate for scan in read}
+    found = Wheel.objects.standing().filter(plate__in=plates)
+    wheels = {wheel.plate: wheel for wheel in found}
+    places = where_is([wheel.pk for wheel in wheels.values()])
+    for scan in read:
+        shelf = shelf_in(there, scan)
+        wheel = wheels.get(scan.plate)
+        if wheel is None:
+            outcome.tell(scan.plate, "strange", NOT_KNOWN)
+        elif scan.plate in there.lying and shelf in (None, there.lying[scan.plate][1]):
+            outcome.here += 1
+        else:
+            judge_moved(outcome, wheel, shelf, places[wheel.pk])
+    for plate, (wheel, place) in sorted(there.lying.items()):
+        if plate not in plates:
+            outcome.missing.append((wheel, place))
+            outcome.tell(plate, "missing", MISSING.format(shelf=f"{place.column}/{place.shelf}"))
+    return outcome
+
+
+def judge_moved(outcome: Outcome, wheel: Wheel, shelf: StorePlace | None, place: Any) -> None:
+    """A wheel of which the book says that it lies elsewhere."""
+    words = "in the dairy" if place.kind == IN_DAIRY else f"at {place}"
+    if place.kind == "sent":
+        outcome.tell(wheel.plate, "strange", LEFT.format(place=place))
+    elif shelf is None:
+        outcome.tell(wheel.plate, "strange", ELSEWHERE.format(place=words))
+    else:
+        outcome.here += 1
+        outcome.moved.append((wheel, shelf))
+        at = f"{shelf.column}/{shelf.shelf}"
+        outcome.tell(wheel.plate, "moved", MOVED.format(shelf=at, place=words))
+
+
+def shelf_in(there: Aisle, scan: Scan) -> StorePlace | None:
+    """The shelf scanned with a plate; None without one. Raises ValidationError."""
+    shelf = scan.shelf
+    if shelf is None:
+        return None
+    names = {"shelf": shelf, "room": there.room, "aisle": there.aisle}
+    if shelf.aisle is not None and (shelf.room, shelf.aisle) != (there.room, there.aisle):
+        raise ValidationError({"scanned": OTHER_AISLE.format(**names)})
+    place = there.shelves.get((shelf.column, shelf.shelf))
+    if place is None:
+        raise ValidationError({"scanned": NO_SUCH_SHELF.format(**names)})
+    return place
