@@ -162,11 +162,13 @@ def tubes_by_product(
         medicine__antimicrobial=True, happened_at__gte=begin, happened_at__lt=end
     )
     found: dict[tuple[Quarter, str], DryUse] = defaultdict(DryUse)
-    for at, name, grounds in rows.values_list("happened_at", "medicine__name", "grounds"):
+    for at, name, tubes, grounds in rows.values_list(
+        "happened_at", "medicine__name", "tubes", "grounds"
+    ):
         day = timezone.localdate(at)
         use = found[Quarter.of(day), name]
         use.cows += 1
-        use.tubes += rules.tubes(day)
+        use.tubes += rules.tubes(day, tubes)
         use.grounds[grounds or NO_GROUNDS] += 1
     return dict(found)
 

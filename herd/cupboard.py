@@ -192,11 +192,9 @@ class Events:
         dried = DryOff.objects.standing().filter(medicine__isnull=False)
         dried = dried.filter(medicine=only) if only else dried
         dried = dried.filter(happened_at__lte=upto) if upto else dried
-        columns = ("medicine_id", "batch", "happened_at", "pk")
-        tubes: dict[date, Decimal] = {}
-        for medicine, batch, at, pk in dried.values_list(*columns):
-            day = timezone.localdate(at)
-            quantity = tubes.setdefault(day, rules.tubes(day))
+        columns = ("medicine_id", "batch", "happened_at", "tubes", "pk")
+        for medicine, batch, at, tubes, pk in dried.values_list(*columns):
+            quantity = rules.tubes(timezone.localdate(at), tubes)
             self.add(medicine, batch, Event(at, stock.DRIED_OFF, quantity, key=f"o{pk}"))
 
     def of(self, medicine: Medicine, batch: str) -> list[Event]:

@@ -45,8 +45,8 @@ OFF_COLUMNS = (
 )
 CAUTIONS = (
     "On the shelf = in, less given, used, broken, returned and destroyed, and what counts found "
-    "more or less. A drying off counts as the number of tubes that the rule says. Use nothing past "
-    "its date; the leaflet, the prescribing vet and local law decide.",
+    "more or less. A drying off counts as the tubes written, else as many as the rule says. Use "
+    "nothing past its date; the leaflet, the prescribing vet and local law decide.",
 )
 
 

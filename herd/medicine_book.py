@@ -228,7 +228,7 @@ class Writer:
             last=at,
             product=medicine.name if medicine else "",
             actives=medicine.actives if medicine else "",
-            quantity=self.rules.tubes(local_day(at)) if medicine else Decimal(0),
+            quantity=self.rules.tubes(local_day(at), dry_off.tubes) if medicine else Decimal(0),
             unit=medicine.unit if medicine else "",
             given=1 if medicine else 0,
             what_for=f"drying off, {dry_off.get_cover_display()}{grounds}, into the udder",
@@ -243,7 +243,7 @@ class Writer:
             struck=struck_words(dry_off) if self.asked.struck(dry_off) else "",
             **self.periods(dry_off.uuid, leaflet_milk(version), leaflet_meat(version)),
         )
-        return with_missing(line, lacking_of_dry_off(dry_off))
+        return with_missing(line, lacking_of_dry_off(dry_off, line))
 
     def periods(self, source: UUID, milk: str, meat: str) -> dict[str, Any]:
         """The periods set, and the ends that were computed from them."""
@@ -278,11 +278,13 @@ def with_missing(line: Line, lacking: Iterator[str]) -> Line:
     return replace(line, missing=tuple(found))
 
 
-def lacking_of_dry_off(dry_off: DryOff) -> Iterator[str]:
+def lacking_of_dry_off(dry_off: DryOff, line: Line) -> Iterator[str]:
     if dry_off.cover == DryOff.Cover.UNKNOWN:
         yield "nobody knows what was put in at drying off"
     if dry_off.cover == DryOff.Cover.TUBE and not dry_off.grounds:
         yield "grounds for a dry-cow tube not written"
+    if line.given and not line.quantity:
+        yield "number of tubes not written"
 
 
 def struck_words(entry: Any) -> str:

@@ -38,9 +38,9 @@ class MedicineRules:
         years = self.value(KEEP_BOOK, last)
         return None if years is None else years_after(last, int(years))
 
-    def tubes(self, day: date) -> Decimal:
-        """How many tubes one cow takes at drying off; 0 when no rule says so."""
-        return self.value(TUBES_A_COW, day) or Decimal(0)
+    def tubes(self, day: date, written: int | None = None) -> Decimal:
+        """How many tubes a cow took at drying off: as written, else by rule; 0 without either."""
+        return Decimal(written) if written else self.value(TUBES_A_COW, day) or Decimal(0)
 
 
 def years_after(day: date, years: int) -> date:

@@ -15,6 +15,8 @@ from herd.services.checks import Looked
 from herd.walk import Row
 
 DAYS_ALONE = "Say what was found of her, or clear the days."
+BY_RULE = "Left blank it is {tubes}, by the estate's rule for a cow."
+NO_RULE = "No rule says how many a cow takes: count them."
 NOTHING_SAID = "Nothing is said of any cow yet."
 
 
@@ -31,6 +33,12 @@ def part_of(slug: str, *left_out: str) -> type[EntryForm]:
 def dry_off_form() -> type[EntryForm]:
     """The form of a dry-off; the page knows the cow."""
     return part_of("dry-offs", "animal")
+
+
+def say_how_many(tubes: forms.Field, by_rule: int | None) -> None:
+    """Say how many tubes are counted when none are typed."""
+    tubes.help_text = BY_RULE.format(tubes=by_rule) if by_rule else NO_RULE
+    tubes.widget.attrs["placeholder"] = str(by_rule or "")
 
 
 @cache

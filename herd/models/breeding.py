@@ -115,6 +115,13 @@ class DryOff(Entry):
         Medicine, models.PROTECT, null=True, blank=True, related_name="dry_offs"
     )
     batch = models.CharField(max_length=40, blank=True)
+    tubes = models.PositiveSmallIntegerField(
+        "number of tubes",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(1), MaxValueValidator(12)],
+        help_text="Left blank: as many as the dated rule for a cow says.",
+    )
     grounds = models.CharField("grounds for the choice", max_length=120, blank=True)
 
     class Meta(Entry.Meta):
@@ -126,6 +133,11 @@ class DryOff(Entry):
                 condition=~Q(cover="tube") | Q(medicine__isnull=False),
                 name="herd_dryoff_tube_names_product",
                 violation_error_message="A dry-cow tube needs the product.",
+            ),
+            models.CheckConstraint(
+                condition=Q(tubes=None) | Q(medicine__isnull=False),
+                name="herd_dryoff_tubes_are_of_a_product",
+                violation_error_message="A number of tubes needs the product they were of.",
             ),
         ]
 

@@ -1,18 +1,20 @@
 """Calvings and dry-offs: both decide when a cow's milk is fit for the tank."""
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from config import entries
-from config.days import local
+from config.days import local, local_day
 from config.entries import Stamp
 from config.notices import close_gone, raise_notice
 from config.roles import VET
-from herd.models import Animal, Calving, DryOff
+from herd.medicine_rules import TUBES_A_COW, medicine_rules
+from herd.models import Animal, Calving, DryOff, Medicine
 from herd.services import withdrawals
+from herd.services.in_date import check_in_date
 from herd.tube_state import tube_state
 from herd.withheld import answer_for
 
@@ -20,6 +22,8 @@ NOT_A_COW = "{animal} is male. Expected the cow that calved."
 CALVED_EARLY = "{animal} calved {at}. {words}"
 RESIDUE = "What is left in her udder would go into the tank; colostrum alone is not enough."
 ONLY_A_TUBE = "A product was named, but “{cover}” was chosen. Choose “dry-cow tube”, or no product."
+
+TUBES_OF_WHAT = "A number of tubes needs the product they were of. Name it, or leave this blank."
 
 
 @transaction.atomic
@@ -66,16 +70,56 @@ def strike_calving(
 
 
 @transaction.atomic
-def record_dry_off(*, stamp: Stamp, animal: Animal, cover: str, **fields: Any) -> DryOff:
-    """The last milking before the dry period; she is out of the tank until she has calved."""
-    if fields.get("medicine") and cover in (DryOff.Cover.SEAL, DryOff.Cover.NONE):
-        words = ONLY_A_TUBE.format(cover=DryOff.Cover(cover).label)
-        raise ValidationError({"medicine": words})
+def record_dry_off(
+    *,
+    stamp: Stamp,
+    animal: Animal,
+    cover: str,
+    medicine: Medicine | None = None,
+    batch: str = "",
+    tubes: int | None = None,
+    grounds: str = "",
+) -> DryOff:
+    """The last milking before the dry period; she is out of the tank until she has calved.
+
+    Tubes that were not counted are those of the dated rule. Raises ValidationError by field.
+    """
+    check_cover(stamp.happened_at, cover, medicine, batch, tubes)
+    if medicine and tubes is None:
+        tubes = tubes_by_rule(local_day(stamp.happened_at))
     withdrawals.lock([animal.pk])
-    dry_off = entries.record(DryOff, stamp=stamp, animal=animal, cover=cover, **fields)
+    dry_off = entries.record(
+        DryOff,
+        stamp=stamp,
+        animal=animal,
+        cover=cover,
+        medicine=medicine,
+        batch=batch,
+        tubes=tubes,
+        grounds=grounds,
+    )
     withdrawals.follow([animal.pk])
     tell_of_tubes(animal)
     return dry_off
+
+
+def check_cover(
+    at: datetime, cover: str, medicine: Medicine | None, batch: str, tubes: int | None
+) -> None:
+    """Refuse what was put in when it contradicts itself, or was past its date."""
+    if medicine is None:
+        if tubes is not None:
+            raise ValidationError({"tubes": TUBES_OF_WHAT})
+        return
+    if cover in (DryOff.Cover.SEAL, DryOff.Cover.NONE):
+        words = ONLY_A_TUBE.format(cover=DryOff.Cover(cover).label)
+        raise ValidationError({"medicine": words})
+    check_in_date(at, medicine.pk, batch)
+
+
+def tubes_by_rule(day: date) -> int | None:
+    """How many tubes a cow takes by the dated rule; None without one."""
+    return int(medicine_rules((TUBES_A_COW,)).tubes(day)) or None
 
 
 @transaction.atomic

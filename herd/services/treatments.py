@@ -16,9 +16,10 @@ from config import entries
 from config.days import local
 from config.entries import Stamp
 from config.roles import STOCKMAN, VET, roles_of
-from herd.models import Animal, Course, Dose, Medicine, MedicineMove
+from herd.models import Animal, Course, Dose, Medicine
 from herd.models.treatments import MayGive
 from herd.services import withdrawals
+from herd.services.in_date import check_in_date
 from herd.services.orders import check_course
 from herd.services.questions import ask_about_animal, ask_about_course
 
@@ -32,10 +33,6 @@ BEFORE_COURSE = (
     "an earlier dose re-enter the course with its first dose."
 )
 NOT_YET = "{at} has not come yet. A dose tells what was given; enter it when it is in the cow."
-EXPIRED = (
-    "This pack expired on {expires}, before the dose of {at}. If the date is right, give another "
-    "pack; if it was given all the same, leave the date out and tell the vet."
-)
 MAY_NOT_GIVE = (
     "{medicine} for {animal} may be given by {who} only, as the vet ordered. Nothing was written. "
     "If it is in the cow already, keep her milk out and have the vet write the dose."
@@ -191,22 +188,7 @@ def check_dose(
     check_after_start(at, course.happened_at)
     if skipped:
         return
-    field = "expires_on" if expires_on else "batch"
-    expires_on = expires_on or expiry_of(course.medicine_id, batch)
-    if expires_on and expires_on < timezone.localdate(at):
-        words = EXPIRED.format(expires=expires_on.isoformat(), at=local(at))
-        raise ValidationError({field: words})
-
-
-def expiry_of(medicine: int, batch: str) -> Any:
-    """When a batch expires by what was received of it; None when that is not known."""
-    if not batch:
-        return None
-    received = MedicineMove.objects.standing().filter(
-        medicine_id=medicine, batch=batch, what=MedicineMove.What.RECEIVED
-    )
-    dated = received.exclude(expires_on=None).order_by("-expires_on")
-    return dated.values_list("expires_on", flat=True).first()
+    check_in_date(at, course.medicine_id, batch, expires_on)
 
 
 def check_after_start(at: datetime, starts: datetime) -> None:

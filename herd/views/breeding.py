@@ -15,11 +15,11 @@ from config.views.entries import stamp_of
 from herd.breeding import DryOffPlan, standing
 from herd.breeding_rules import breeding_rules
 from herd.dry_tubes import dry_tubes, fits
-from herd.forms.breeding import ChecksForm, dry_off_form
+from herd.forms.breeding import ChecksForm, dry_off_form, say_how_many
 from herd.forms.calving import calving_form
 from herd.lives import lives
 from herd.models import Animal, Calving
-from herd.services.breeding import record_dry_off
+from herd.services.breeding import record_dry_off, tubes_by_rule
 from herd.services.calvings import record_calving_with_calves
 from herd.services.checks import record_checks
 from herd.tube_state import tube_state
@@ -94,6 +94,7 @@ def dry_off(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """The last milking of a cow before she is dry; which tube fits the days she has left."""
     cow = get_object_or_404(Animal.objects.standing(), uuid=uuid)
     form = dry_off_form()(request.POST or None)
+    say_how_many(form.fields["tubes"], tubes_by_rule(timezone.localdate()))
     if form.is_valid():
         values = {name: form.cleaned_data[name] for name in form.fields if name != "happened_at"}
         written = form.carry_out(
