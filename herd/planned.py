@@ -127,11 +127,13 @@ def numbered_milking(
     """The moment from which milking ``number`` after a moment counts as come, in UTC.
 
     Milked twice a day: the planned start of that milking, the first being the first one that starts
-    later than ``after``. Milked otherwise, or nothing planned: ``number`` times ``hours_each`` of
-    real time.
+    later than ``after``. Milked otherwise, nothing planned, or all of it before the first stay that
+    is known: ``number`` times ``hours_each`` of real time.
     """
     by_hours = after + timedelta(hours=number * hours_each)
-    if not is_twice_a_day(stands, zone, after):
+    # Otherwise what happened before the book began would be counted in the milkings of today.
+    before_the_book = all(stay.since >= by_hours for stay in stands)
+    if before_the_book or not is_twice_a_day(stands, zone, after):
         return by_hours
     later = (start for start in planned_starts(stands, zone, after) if start > after)
     return next(islice(later, number - 1, None), by_hours)

@@ -1,5 +1,6 @@
 """When a cow is back: the acceptance scenarios T1 to T9, T24 and T28 to T30, and their edges."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -354,6 +355,21 @@ def test_off_leaflet_without_rules_is_infinite():
 
 def test_colostrum_without_rules_is_infinite():
     assert colostrum_period(at("2026-05-01 02:00"), estate(rules=())).until is None
+
+
+@pytest.mark.parametrize(
+    ("first_stay", "until"),
+    [
+        # Nine milkings had passed before anybody wrote where she stands: 108 h, by the clock.
+        ("2026-05-20 00:00", "2026-05-05 14:00"),
+        # Some may have passed, nobody knows: counted from where she is known to be milked.
+        ("2026-05-04 12:00", "2026-05-08 16:30"),
+    ],
+)
+def test_milkings_before_the_book_began_are_counted_by_the_clock(first_stay, until):
+    stands = (replace(stands_in(GROUP_5)[0], since=at(first_stay)),)
+    calved = colostrum_period(at("2026-05-01 02:00"), replace(estate(), stands=stands))
+    assert shown(calved.until) == until
 
 
 def test_dose_without_plan_is_infinite():
