@@ -118,6 +118,8 @@ WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "inspections": ((CHEESEMAKER,), (CHEESEMAKER,)),
     "dispatches": ((OFFICE, STORE_HAND, CHEESEMAKER), (OFFICE, CHEESEMAKER)),
     "recalls": ((VET, CHEESEMAKER, OWNER), (VET, CHEESEMAKER, OWNER)),
+    "recall-steps": ((VET, CHEESEMAKER, OFFICE, STORE_HAND, OWNER), (VET, CHEESEMAKER, OWNER)),
+    "products-out": ((OFFICE, CHEESEMAKER), (OFFICE, CHEESEMAKER)),
 }
 ACTIONS: dict[str, tuple[str, ...]] = {
     "read": ROLES,

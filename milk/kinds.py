@@ -3,16 +3,15 @@
 from config.kinds import Kind, register
 from milk.kinds_grading import OUT
 from milk.kinds_lots import KEPT_OUT, TANKS, TESTS
+from milk.kinds_recalls import RECALLS
 from milk.kinds_store import BRINE, IN_STORE
 from milk.models import (
-    Recall,
     StarterCan,
     Vat,
     VatFill,
     Wheel,
 )
 from milk.services import (
-    recalls,
     vats,
     wheels,
 )
@@ -74,20 +73,6 @@ VATS = (
         strike=wheels.strike_wheel,
         correct=wheels.correct_wheel,
         filters=("plate", "vat"),
-    ),
-)
-
-RECALLS = (
-    Kind(
-        slug="recalls",
-        model=Recall,
-        title="Recalls and drills",
-        moment="started at",
-        help="What it starts from, and how many of the wheels below it are located.",
-        fields=("root_kind", "root", "reason", "drill", "ended_at"),
-        shown=("pieces", "located"),
-        record=recalls.record_recall,
-        filters=("root_kind", "drill"),
     ),
 )
 

@@ -12,7 +12,7 @@ from milk.models.laboratories import LaboratorySetting
 from milk.models.limits import Limit, LotFlag, LotTest
 from milk.models.lots import LotDraw, LotParent, MilkingPart, MilkLot, VatLot
 from milk.models.milkings import CowMilking, MeterCorrection, Milking
-from milk.models.recalls import Recall
+from milk.models.recalls import ProductOut, Recall, RecallStep
 from milk.models.store import (
     RoomReading,
     StockCount,
@@ -53,8 +53,10 @@ __all__ = [
     "MilkLot",
     "Milking",
     "MilkingPart",
+    "ProductOut",
     "Recall",
     "RoomReading",
+    "RecallStep",
     "StarterCan",
     "StockCount",
     "StoreFinding",

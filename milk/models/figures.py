@@ -43,6 +43,12 @@ class MilkFigure(Entry):
         ROOM_DRY = "room dry", "humidity of the store, at least"
         ROOM_DAMP = "room damp", "humidity of the store, at most"
         ROOM_OUT = "room out", "hours out of the band before somebody is told"
+        RECALL_LOCATED = "recall located", "wheels of a recall to be located"
+        RECALL_LOW = "recall low", "least of its milk that is accounted for in a recall"
+        RECALL_HIGH = "recall high", "most of its milk that is accounted for in a recall"
+        RECALL_HOURS = "recall hours", "longest a recall may take, calls included"
+        DRILL_AIM = "drill aim", "what a drill should take"
+        DRILL_MONTHS = "drill months", "how old a wheel drawn for a drill may be"
 
     what = models.CharField(max_length=16, choices=What)
     value = models.DecimalField(

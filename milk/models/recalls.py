@@ -1,35 +1,224 @@
-"""Recalls and drills of them."""
+"""Recalls and drills of them: what they start from, what lay below it then, and each step since."""
 
-from typing import ClassVar
+from decimal import Decimal
+from typing import Any, ClassVar
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+from django.db.models import Q
 
 from config.entries import Entry, append_only
+from herd.models import Holding
+from milk.models.tanks import kilos
+from milk.models.vats import Wheel
 
 
 class Recall(Entry):
-    """A recall or a drill of one: what it started from, and what was found below it then."""
+    """A recall or a drill of one; it happened when somebody began it.
 
-    ROOTS: ClassVar = ("animal", "course", "batch", "group", "lot", "vat", "wheel")
+    ``root``: the number of what it starts from, or what people call it where it has none (a rennet
+    batch, "bath/row" of brine, an order). ``tree``: everything below it as it was known then.
+    """
 
-    root_kind = models.CharField("started from", max_length=10)
-    root = models.UUIDField("number of what it started from")
+    class Root(models.TextChoices):
+        WHEEL = "wheel", "wheel"
+        VAT = "vat", "vat"
+        LOT = "lot", "milk lot"
+        ANIMAL = "animal", "cow"
+        COURSE = "course", "course"
+        DOSE = "dose", "dose"
+        BATCH = "batch", "load of grass"
+        FEED_LOT = "feed-lot", "lot of hay or meal"
+        FIELD = "field", "field"
+        GROUP = "group", "group"
+        TEST = "test", "test result"
+        CAN = "can", "starter can"
+        RENNET = "rennet", "rennet batch"
+        BRINE = "brine", "brine bath or row"
+        ORDER = "order", "order or paper"
+
+    class Reach(models.TextChoices):
+        ITSELF = "itself", "only what is named"
+        MILK = "milk", "everything made of the same milk"
+
+    root_kind = models.CharField("started from a", max_length=10, choices=Root)
+    root = models.CharField(
+        "which one", max_length=80, help_text="What people call it, or its number (id)."
+    )
+    reach = models.CharField(
+        "how far",
+        max_length=6,
+        choices=Reach,
+        default=Reach.ITSELF,
+        help_text="Of a wheel, vat, can, rennet batch, bath or order: with all of the same milk?",
+    )
+    since = models.DateTimeField(
+        "milked or salted since", null=True, blank=True, help_text="Blank: from the beginning."
+    )
+    until = models.DateTimeField(
+        "milked or salted until", null=True, blank=True, help_text="Blank: until now."
+    )
     reason = models.CharField(max_length=400)
     drill = models.BooleanField("a drill", default=False)
     pieces = models.PositiveIntegerField("wheels made", editable=False, default=0)
     located = models.PositiveIntegerField(
-        "wheels located",
+        "wheels located at the start",
         default=0,
         editable=False,
         validators=[MinValueValidator(0), MaxValueValidator(10_000_000)],
     )
     tree = models.JSONField(default=dict, editable=False)
-    ended_at = models.DateTimeField("ended at", null=True, blank=True)
 
     class Meta(Entry.Meta):
         verbose_name = "recall"
         triggers = append_only()
+        constraints: ClassVar = [
+            *Entry.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(since=None) | Q(until=None) | Q(until__gt=models.F("since")),
+                name="milk_recall_until_after_since",
+                violation_error_message="The end of the span must be after its beginning.",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{'drill' if self.drill else 'recall'} of {self.happened_at:%Y-%m-%d}"
+
+    def get_absolute_url(self) -> str:
+        return f"/milk/recalls/{self.uuid}/"
+
+    @property
+    def root_name(self) -> str:
+        """What it started from, as people call it."""
+        name: str = self.tree.get("name", "")
+        return name or f"{self.get_root_kind_display()} {self.root}"
+
+
+class RecallStep(Entry):
+    """One step of a recall: a wheel found or not, a buyer called, an authority told, its end.
+
+    ``result``: of the step that ends it, what was located at that moment; see ``recalls.Result``.
+    """
+
+    class What(models.TextChoices):
+        FOUND = "found", "found here"
+        NOT_THERE = "not there", "not there"
+        CALLED = "called", "buyer called"
+        RETURNED = "returned", "came back"
+        DESTROYED = "destroyed", "destroyed"
+        AUTHORITY = "authority", "authority told"
+        NOTICE = "notice", "notice sent out"
+        OTHER = "other", "other"
+        ENDED = "ended", "ended"
+
+    class Answer(models.TextChoices):
+        HOLDS = "holds", "has it and holds it back"
+        SOLD = "sold", "sold it on"
+        NEVER = "never", "never had it"
+        LATER = "later", "rings back"
+        NOBODY = "nobody", "nobody answered"
+
+    OF_A_WHEEL: ClassVar = (What.FOUND, What.NOT_THERE, What.RETURNED, What.DESTROYED)
+
+    recall = models.ForeignKey(Recall, models.PROTECT, related_name="steps")
+    what = models.CharField("done", max_length=9, choices=What)
+    wheel = models.ForeignKey(
+        Wheel, models.PROTECT, null=True, blank=True, related_name="recall_steps"
+    )
+    buyer = models.ForeignKey(
+        Holding, models.PROTECT, null=True, blank=True, related_name="recall_steps"
+    )
+    spoke_with = models.CharField("spoke with", max_length=80, blank=True)
+    answer = models.CharField("their answer", max_length=6, choices=Answer, blank=True)
+    place = models.CharField("where", max_length=80, blank=True)
+    kg = kilos("weight", null=True, blank=True)
+    paper = models.CharField("paper that proves it", max_length=80, blank=True)
+    words = models.CharField("in words", max_length=400, blank=True)
+    result = models.JSONField(null=True, editable=False)
+
+    class Meta(Entry.Meta):
+        verbose_name = "step of a recall"
+        verbose_name_plural = "steps of recalls"
+        triggers = append_only()
+        constraints: ClassVar = [
+            *Entry.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(what__in=["found", "not there", "returned", "destroyed"])
+                & Q(wheel__isnull=False)
+                | Q(what="called")
+                | Q(what__in=["authority", "notice", "other", "ended"], wheel=None),
+                name="milk_recallstep_names_its_wheel",
+                violation_error_message="Name the wheel that was found, not there, or destroyed.",
+            ),
+            models.CheckConstraint(
+                condition=Q(what="called", buyer__isnull=False) & ~Q(answer="")
+                | ~Q(what="called") & Q(buyer=None, answer=""),
+                name="milk_recallstep_call_has_answer",
+                violation_error_message=(
+                    "Of a call say which buyer and what the answer was; of other steps leave both "
+                    "blank."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=~Q(what="called", answer__in=["holds", "sold", "never", "later"])
+                | ~Q(spoke_with=""),
+                name="milk_recallstep_says_who_spoke",
+                violation_error_message="Say who spoke at the buyer's.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(what="destroyed") | ~Q(paper=""),
+                name="milk_recallstep_destroyed_with_proof",
+                violation_error_message="Name the paper that proves it was destroyed.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(what__in=["authority", "other"]) | ~Q(words=""),
+                name="milk_recallstep_said",
+                violation_error_message="Say in words what was done, or what was said.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        thing = self.wheel or self.buyer or self.recall
+        return f"{self.get_what_display()}: {thing}"
+
+    @classmethod
+    def lasting(cls) -> Any:
+        """Steps in the order they happened, struck ones left out."""
+        return cls.objects.standing().order_by("happened_at", "written_at", "id")
+
+
+class ProductOut(Entry):
+    """Cream, butter or whey of a day's make that left the estate: to whom, with which paper.
+
+    Cream and butter are of the trays filled on ``of_day``, whey of the vats made on it; which tray
+    a pound of butter came from nobody knows, so all of them count.
+    """
+
+    class What(models.TextChoices):
+        CREAM = "cream", "cream"
+        BUTTER = "butter", "butter"
+        WHEY = "whey", "whey"
+
+    what = models.CharField(max_length=6, choices=What)
+    of_day = models.DateField("made of the milk of")
+    buyer = models.ForeignKey(Holding, models.PROTECT, related_name="products_out")
+    kg = models.DecimalField(
+        "weight, kg",
+        max_digits=10,
+        decimal_places=3,
+        validators=[MinValueValidator(Decimal("0.001"))],
+    )
+    paper = models.CharField("paper number", max_length=40)
+
+    class Meta(Entry.Meta):
+        verbose_name = "product sent out"
+        verbose_name_plural = "products sent out"
+        triggers = append_only()
+        indexes = [
+            *Entry.Meta.indexes,
+            # For milk.recalls_below: what was made of the days of a recall.
+            models.Index(fields=["of_day"], name="milk_productout_day"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kg.normalize():f} kg of {self.what} to {self.buyer}"

@@ -12,7 +12,7 @@ from config.entries import Entry
 from config.kinds import Kind, all_kinds, kind_named
 from config.roles import ACTIONS
 from milk.models import Hold
-from milk.services import holds
+from milk.services import holds, recalls
 from tests.cast import Api, Pages, user_in
 from tests.factories.frame import filled
 from tests.factories.milk import (
@@ -156,8 +156,24 @@ BODIES: dict[str, tuple[Any, dict[str, Any], dict[str, Any]]] = {
     ),
     "recalls": (
         NEXT_DAY + 800 * HOUR,
-        {"root_kind": "wheel", "root": "WHEEL", "reason": "a drill", "drill": True},
+        {
+            "root_kind": "wheel",
+            "root": "WHEEL",
+            "reach": "itself",
+            "reason": "a drill",
+            "drill": True,
+        },
         {"reason": "a drill, once more"},
+    ),
+    "recall-steps": (
+        NEXT_DAY + 800 * HOUR,
+        {"recall": "RECALL", "what": "found", "wheel": "WHEEL", "place": "aisle 2"},
+        {"place": "aisle 3"},
+    ),
+    "products-out": (
+        NEXT_DAY + 10 * HOUR,
+        {"what": "butter", "of_day": "2026-06-09", "buyer": "BUYER", "kg": "14", "paper": "B1"},
+        {"kg": "14.5"},
     ),
 }
 KINDS = [kind for kind in all_kinds() if kind.app == "milk"]
@@ -191,6 +207,13 @@ def world(db: None) -> dict[str, Any]:
         reason=Hold.Reason.OTHER,
         words="to be decided",
         vat=made["VAT"],
+    )
+    made["RECALL"] = recalls.record_recall(
+        stamp=stamp_at(NEXT_DAY + 790 * HOUR, user_in("vet")),
+        root_kind="wheel",
+        root=made["WHEEL"].uuid,
+        reason="a drill",
+        drill=True,
     )
     return made
 

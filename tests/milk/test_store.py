@@ -1,4 +1,4 @@
-"""Where wheels lie, how they leave, and a recall that counts them."""
+"""Where wheels lie, and how they leave."""
 
 from datetime import timedelta
 from decimal import Decimal
@@ -10,7 +10,7 @@ from config import entries
 from config.errors import Conflict
 from milk.models import Dispatch
 from milk.places import IN_BRINE, IN_DAIRY, IN_STORE, SENT, where_is
-from milk.services import brine, dispatch, grading, holds, recalls, store
+from milk.services import brine, dispatch, grading, holds, store
 from tests.factories import milk
 from tests.factories.herd import make_user
 
@@ -108,44 +108,3 @@ def test_a_corrected_dispatch_is_held_against_the_same_rules(wheel):
         dispatch.correct_dispatch(sent, stamp=stamp, reason="quantity", kg=Decimal(0))
     corrected = dispatch.correct_dispatch(sent, stamp=stamp, reason="quantity", kg=Decimal(41))
     assert (corrected.pk, corrected.kg) == (sent.pk, 41)
-
-
-# --- recalls --------------------------------------------------------------------------------------
-
-
-def recall(kind, root, **fields):
-    return recalls.record_recall(
-        stamp=milk.stamp_at(),
-        root_kind=kind,
-        root=root,
-        reason="drill of June",
-        drill=True,
-        **fields,
-    )
-
-
-def test_a_drill_counts_what_was_made_and_what_is_located():
-    tank = milk.make_tank(name="A")
-    milk.make_milking(tank=tank, at=milk.EVENING)
-    vat = milk.make_vat()
-    milk.fill(vat, tank=tank, kg=500)
-    wheels = [milk.make_wheel(vat=vat), milk.make_wheel(vat=vat)]
-    milk.put_in_store(wheels[0])
-    made = recall("lot", milk.lots_of(tank)[0].uuid)
-    assert (made.pieces, made.located) == (2, 1)
-    assert made.tree["lots"] == ["A-2026-06-09-E"]
-    assert [row["where"] for row in made.tree["wheels"]][1] == "in the dairy"
-
-
-@pytest.mark.parametrize("kind", ["vat", "wheel"])
-def test_a_drill_may_start_from_the_cheese(kind, wheel):
-    root = wheel.vat.uuid if kind == "vat" else wheel.uuid
-    assert recall(kind, root).pieces == 1
-
-
-@pytest.mark.parametrize("kind", ["vat", "wheel", "lot", "animal", "moon"])
-def test_a_recall_of_nothing_is_refused(kind, wheel):
-    tank = milk.make_tank()
-    with pytest.raises(ValidationError):
-        recall(kind, tank.uuid)
-    assert not recalls.Recall.objects.exists()

@@ -1,0 +1,230 @@
+"""Everything below what a recall starts from: lots, vats, wheels, and what left another way.
+
+The first ring holds milk of it, was salted in it, or was sent with it. The second ring (started
+with whey of its vats) is told apart and not called back. Reads only.
+"""
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any, NamedTuple
+from uuid import UUID
+
+from django.core.exceptions import ValidationError
+from django.db.models import Exists, OuterRef, Q
+
+from config.days import local_day
+from milk.models import (
+    BrineOut,
+    BrineStay,
+    Dispatch,
+    ProductOut,
+    Recall,
+    StoreStay,
+    Vat,
+    VatLot,
+    Wheel,
+)
+from milk.recalls_roots import Bath, Root
+from milk.trace import GROUP_SPAN, fed_before_rule, start_of
+from milk.trace_back import wheels_of
+from milk.trace_forward import Found, RingVat, read_forward
+from milk.trace_parts import WheelIn, vat_name
+from milk.trace_sql import SECOND_RING, Reader
+from milk.trace_start import BEGINNING, END, Span, Start
+
+SAY_SINCE = "Say from when: this bath has salted wheels for years. Expected a date and time."
+# A start that is milk, and not cheese.
+MILK_KINDS = ("animal", "course", "dose", "batch", "feed-lot", "field", "group", "lot", "test")
+
+
+class VatBelow(NamedTuple):
+    """A vat of the first ring."""
+
+    pk: int
+    uuid: UUID
+    name: str
+    day: date
+
+
+@dataclass(frozen=True, kw_only=True)
+class Below:
+    """What lies below a root. ``found``: the trace of its milk, None when it begins at the cheese.
+
+    ``lots``: keys of the lots it starts from, which a hold would name.
+    """
+
+    root: Root
+    lots: list[int]
+    found: Found | None
+    vats: list[VatBelow]
+    wheels: list[WheelIn]
+    ring: list[RingVat]
+    products: list[ProductOut]
+    reader: Reader
+
+
+def below_root(
+    root: Root,
+    *,
+    reach: str = Recall.Reach.ITSELF,
+    since: datetime | None = None,
+    until: datetime | None = None,
+    at: datetime,
+) -> Below:
+    """Everything below a root, as the book knows it; ``at``: the moment of asking.
+
+    Raises ValidationError at ``since`` for a bath of brine without a span.
+    """
+    reader = Reader()
+    if root.kind in MILK_KINDS:
+        start = milk_start(reader, root, since, until, at)
+        return from_milk(reader, root, start, [])
+    wheels, vats = cheese_of(reader, root, since, until)
+    if reach == Recall.Reach.MILK:
+        return from_milk(reader, root, same_milk({*vats, *(w.vat_id for w in wheels)}), wheels)
+    ring = ring_of(reader, vats)
+    return Below(
+        root=root,
+        lots=[],
+        found=None,
+        vats=vats_named({*vats, *(wheel.vat_id for wheel in wheels)}),
+        wheels=wheels,
+        ring=ring,
+        products=products_of([]),
+        reader=reader,
+    )
+
+
+def milk_start(
+    reader: Reader, root: Root, since: datetime | None, until: datetime | None, at: datetime
+) -> Start:
+    """The milkings and lots of a root that is milk."""
+    kind, thing = root.kind, root.thing
+    if kind == "test":
+        kind, thing = "lot", thing.lot
+    if kind == "dose":
+        since = max(since or BEGINNING, thing.happened_at)
+        kind, thing = "course", thing.course
+    if kind == "group" and since is None:
+        since = (until or at) - GROUP_SPAN
+    span = Span(since or BEGINNING, until or END)
+    return start_of(reader, kind, thing, span, fed_before_rule(at))
+
+
+def same_milk(vats: Collection[int]) -> Start:
+    """All of the lots that are in these vats."""
+    rows = VatLot.objects.filter(vat_id__in=sorted(vats), lot__void=False)
+    lots = dict(rows.values_list("lot_id", "lot__kg"))
+    return Start(parts=[(None, lot, float(kg)) for lot, kg in sorted(lots.items())])
+
+
+def from_milk(reader: Reader, root: Root, start: Start, wheels: Sequence[WheelIn]) -> Below:
+    """Everything below some milk; ``wheels`` are of it in any case."""
+    found = read_forward(reader, start)
+    made = [wheel for wheel, _ in found.wheels]
+    known = {wheel.pk for wheel in made}
+    more = [wheel for wheel in wheels if wheel.pk not in known]
+    vats = [VatBelow(vat.pk, vat.uuid, vat.name, vat.day) for vat in found.vats]
+    inside = {vat.pk for vat in vats}
+    return Below(
+        root=root,
+        lots=sorted(start.lots()),
+        found=found,
+        vats=[*vats, *vats_named({wheel.vat_id for wheel in more} - inside)],
+        wheels=[*made, *more],
+        ring=found.second_ring,
+        products=products_of(days_of(found)),
+        reader=reader,
+    )
+
+
+def cheese_of(
+    reader: Reader, root: Root, since: datetime | None, until: datetime | None
+) -> tuple[list[WheelIn], list[int]]:
+    """The wheels of a root that is cheese, and the vats that are wholly of it."""
+    thing = root.thing
+    match root.kind:
+        case "vat":
+            vats = [thing.pk]
+        case "can":
+            vats = keys(Vat.objects.standing().filter(starter_can=thing))
+        case "rennet":
+            vats = keys(Vat.objects.standing().filter(rennet_batch=thing))
+        case "wheel":
+            return wheels_in([thing.pk]), []
+        case "brine":
+            return wheels_in(salted_in(thing, since, until)), []
+        case _:
+            sent = Dispatch.objects.standing().filter(Q(order=thing) | Q(paper=thing))
+            return wheels_in(sent.values_list("wheel_id", flat=True)), []
+    return (wheels_of(reader, vats) if vats else []), vats
+
+
+def keys(rows: Any) -> list[int]:
+    return list(rows.values_list("pk", flat=True))
+
+
+def salted_in(bath: Bath, since: datetime | None, until: datetime | None) -> list[int]:
+    """Wheels (keys) that lay in a bath or row at some moment of a span."""
+    if since is None:
+        raise ValidationError({"since": SAY_SINCE})
+    stays = BrineStay.objects.standing().filter(bath=bath.bath, happened_at__lt=until or END)
+    stays = stays.filter(row=bath.row) if bath.row else stays
+    left = {"happened_at__lte": since, "struck_at": None}
+    taken_out = BrineOut.objects.filter(stay=OuterRef("pk"), **left)
+    # Moved to another row, or laid in store without a word of the brine.
+    later = {"wheel": OuterRef("wheel"), "happened_at__gt": OuterRef("happened_at"), **left}
+    moved, laid = BrineStay.objects.filter(**later), StoreStay.objects.filter(**later)
+    rows = stays.exclude(Exists(taken_out) | Exists(moved) | Exists(laid))
+    rows = rows.order_by("wheel_id").distinct("wheel_id")
+    return list(rows.values_list("wheel_id", flat=True))
+
+
+def wheels_in(numbers: Iterable[int]) -> list[WheelIn]:
+    """Standing wheels by key, in the order of their plates."""
+    rows = Wheel.objects.standing().filter(pk__in=sorted(set(numbers))).order_by("plate")
+    return [
+        WheelIn(pk, uuid, plate, twin, None if kg is None else float(kg), vat)
+        for pk, uuid, plate, twin, kg, vat in rows.values_list(
+            "pk", "uuid", "plate", "twin", "kg", "vat_id"
+        )
+    ]
+
+
+def vats_named(numbers: Collection[int]) -> list[VatBelow]:
+    """Vats by key, oldest first."""
+    rows = Vat.objects.filter(pk__in=sorted(numbers)).order_by("day", "round", "number")
+    return [
+        VatBelow(pk, uuid, vat_name(day, number, round_), day)
+        for pk, uuid, day, number, round_ in rows.values_list(
+            "pk", "uuid", "day", "number", "round"
+        )
+    ]
+
+
+def ring_of(reader: Reader, vats: Sequence[int]) -> list[RingVat]:
+    """Vats started with whey of these, and not of them."""
+    if not vats:
+        return []
+    inside = set(Vat.objects.filter(pk__in=vats).values_list("uuid", flat=True))
+    ring = [RingVat(*row) for row in reader.rows(SECOND_RING, vats=list(vats))]
+    return [vat for vat in ring if vat.uuid not in inside]
+
+
+def days_of(found: Found) -> list[tuple[str, date]]:
+    """("cream" or "whey", day) that products of this milk are made of."""
+    creamed = {("cream", local_day(tray.at)) for tray in found.trays if tray.cream.whole > 0}
+    return sorted(creamed | {("whey", vat.day) for vat in found.vats})
+
+
+def products_of(days: Sequence[tuple[str, date]]) -> list[ProductOut]:
+    """Cream, butter and whey of these days that left the estate."""
+    cream = [day for what, day in days if what == "cream"]
+    whey = [day for what, day in days if what == "whey"]
+    if not days:
+        return []
+    what = ProductOut.What
+    of_cream = Q(of_day__in=cream, what__in=[what.CREAM, what.BUTTER])
+    rows = ProductOut.objects.standing().filter(of_cream | Q(of_day__in=whey, what=what.WHEY))
+    return list(rows.select_related("buyer").order_by("of_day", "id"))
