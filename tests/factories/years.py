@@ -50,7 +50,7 @@ def insert(model: type[Model], columns: str, query: str, **values: Any) -> None:
     What else must not be empty gets the model's default.
     """
     made = dict(ENTRY) if issubclass(model, Entry) else {}
-    made |= {name: name for name in columns.split(", ")}
+    made |= {name: quoted(name) for name in columns.split(", ")}
     for field in model._meta.concrete_fields:
         if field.column not in {*made, "id"} and not field.null:
             made[field.column] = f"%(default_{field.column})s"
