@@ -9,21 +9,23 @@ from decimal import Decimal
 from feed.appetite import Cow, expected, implausible
 from feed.fed import Portion
 from feed.models import FeedLot
-from feed.services.figures import figures_on
+from feed.services.figures import values_on
 from herd.models import Calving, Group, GroupStay, Recording
 
 IN_MILK = (Group.Use.FRESH, Group.Use.MILKING, Group.Use.HOSPITAL)
-# A recording of longer ago says little about today's milk.
-RECORDED_WITHIN = timedelta(days=45)
-LONGEST_LACTATION = timedelta(days=700)
-# Fibre is told only when nearly all of the ration has one.
-FIBRE_KNOWN = Decimal("0.9")
 NO_WEIGHT = "No body weight is set among the feed figures."
 NO_WEEK = (
     "Neither when these cows calved nor the fibre of all they eat is written; an equation needs "
     "one of them."
 )
-NO_MILK = "No recording of the last 45 days says how much milk these cows give."
+NO_MILK = "No recording of the last {days} days says how much milk these cows give."
+FIGURES_USED = (
+    "body_weight",
+    "grass_fibre",
+    "fibre_known",
+    "recorded_within",
+    "lactation_most",
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,33 +50,45 @@ def appetites(
     in_milk = [group.pk for group in groups if group.use in IN_MILK]
     if not in_milk:
         return {}
-    figures = figures_on(day, "body_weight", "grass_fibre")
+    figures = values_on(day, *FIGURES_USED)
     weight = figures.get("body_weight")
     if weight is None:
         return {group: Appetite(cow=None, n=0, missing=NO_WEIGHT) for group in in_milk}
     stays = GroupStay.objects.at(at).filter(group__in=in_milk)
     group_of = dict(stays.values_list("animal", "group"))
-    milk, weeks = milk_of(group_of, at), weeks_of(group_of, at)
-    grass = figures.get("grass_fibre")
+    milk = milk_of(group_of, at, days_of(figures, "recorded_within"))
+    weeks = weeks_of(group_of, at, days_of(figures, "lactation_most"))
     found = {}
     for group in in_milk:
         cows = [animal for animal, of in group_of.items() if of == group]
-        fibre = fibre_of(fed, group, day, None if grass is None else grass.value)
+        fibre = fibre_of(fed, group, day, figures)
         found[group] = appetite(
-            float(weight.value),
+            float(weight),
             [milk[animal] for animal in cows if animal in milk],
             [weeks[animal] for animal in cows if animal in weeks],
             fibre,
+            NO_MILK.format(days=f"{figures['recorded_within']:g}"),
         )
     return found
 
 
+def days_of(figures: dict[str, Decimal], name: str) -> timedelta:
+    return timedelta(days=float(figures[name]))
+
+
 def appetite(
-    body_kg: float, milk: Sequence[tuple[float, float]], weeks: Sequence[float], fibre: float | None
+    body_kg: float,
+    milk: Sequence[tuple[float, float]],
+    weeks: Sequence[float],
+    fibre: float | None,
+    no_milk: str,
 ) -> Appetite:
-    """Of (milk in kg a day, fat in %) and the weeks in milk of the cows that have them."""
+    """Of (milk in kg a day, fat in %) and the weeks in milk of the cows that have them.
+
+    ``no_milk``: what to say when none has milk.
+    """
     if not milk:
-        return Appetite(cow=None, n=0, missing=NO_MILK)
+        return Appetite(cow=None, n=0, missing=no_milk)
     kg = sum(one for one, _ in milk)
     if not weeks and fibre is None:
         return Appetite(cow=None, n=len(milk), missing=NO_WEEK)
@@ -88,12 +102,17 @@ def appetite(
     return Appetite(cow=cow, n=len(milk), expected=expected(cow), cautions=list(implausible(cow)))
 
 
-def milk_of(animals: Iterable[int], at: datetime) -> dict[int, tuple[float, float]]:
-    """By animal, kg of milk and fat in % of her latest recording day with both."""
+def milk_of(
+    animals: Iterable[int], at: datetime, within: timedelta
+) -> dict[int, tuple[float, float]]:
+    """By animal, kg of milk and fat in % of her latest recording day with both, ``within`` of at.
+
+    A recording of longer ago says little about today's milk.
+    """
     rows = (
         Recording.objects.standing()
         .filter(animal__in=list(animals), milk_kg__gt=0, fat__gt=0)
-        .filter(happened_at__lte=at, happened_at__gt=at - RECORDED_WITHIN)
+        .filter(happened_at__lte=at, happened_at__gt=at - within)
         .order_by("happened_at")
         .values_list("animal", "happened_at", "session", "milk_kg", "fat")
     )
@@ -113,12 +132,12 @@ def milk_of(animals: Iterable[int], at: datetime) -> dict[int, tuple[float, floa
     return found
 
 
-def weeks_of(animals: Iterable[int], at: datetime) -> dict[int, float]:
-    """By animal, weeks since she calved last, not rounded."""
+def weeks_of(animals: Iterable[int], at: datetime, most: timedelta) -> dict[int, float]:
+    """By animal, weeks since she calved last, not rounded; ``most``: the longest lactation."""
     calvings = (
         Calving.objects.standing()
         .filter(dam__in=list(animals), happened_at__lte=at)
-        .filter(happened_at__gt=at - LONGEST_LACTATION)
+        .filter(happened_at__gt=at - most)
         .order_by("dam", "-happened_at")
         .distinct("dam")
     )
@@ -126,8 +145,11 @@ def weeks_of(animals: Iterable[int], at: datetime) -> dict[int, float]:
     return {dam: (at - calved) / week for dam, calved in calvings.values_list("dam", "happened_at")}
 
 
-def fibre_of(fed: Iterable[Portion], group: int, day: date, grass: Decimal | None) -> float | None:
+def fibre_of(
+    fed: Iterable[Portion], group: int, day: date, figures: dict[str, Decimal]
+) -> float | None:
     """Fibre of a group's ration in % of dry matter; None when too little of it is known."""
+    grass, least = figures.get("grass_fibre"), figures["fibre_known"] / 100
     dry, known, fibre = Decimal(0), Decimal(0), Decimal(0)
     for portion in fed:
         if portion.group != group or portion.day != day:
@@ -138,4 +160,4 @@ def fibre_of(fed: Iterable[Portion], group: int, day: date, grass: Decimal | Non
         if percent is not None:
             known += kg
             fibre += kg * percent
-    return float(fibre / known) if dry and known >= FIBRE_KNOWN * dry else None
+    return float(fibre / known) if dry and known >= least * dry else None

@@ -13,14 +13,12 @@ from config.days import local_day
 from config.templatetags.sheet import moment
 from feed.dry_matter import Known, of_batches
 from feed.models import Feeding, ForageBatch, HeapCheck
-from feed.services.figures import value_on
+from feed.services.figures import values_on
 from feed.window import State, hours_late
 from herd.models import Group, GroupStay
 
 # Loads that were used up stay on the board for a day.
 STAYS = timedelta(hours=24)
-# A rest of a load lighter than this is not asked for, unless the estate sets its own figure.
-ASKED_ABOVE_KG = Decimal(100)
 # What must be done first stands first.
 ORDER = (
     State.PAST,
@@ -103,7 +101,7 @@ class Row:
 def board(at: datetime) -> list[Row]:
     """Loads of which something lay there in the 24 h before ``at``; what must be done first, first.
 
-    Seven statements, whatever the number of loads.
+    Eight statements, whatever the number of loads.
     """
     lain = TimestamptzRange(at - STAYS, at, "[]")
     batches = (
@@ -149,8 +147,7 @@ def rows_of(batches: list[ForageBatch], at: datetime, newest: datetime) -> list[
 
 def least_asked(at: datetime) -> Decimal:
     """The kilos from which on a rest is asked for; a smaller one may be the scale's."""
-    least = value_on(local_day(at), "asked_above")
-    return ASKED_ABOVE_KG if least is None else least
+    return values_on(local_day(at), "asked_above")["asked_above"]
 
 
 def unwritten(

@@ -9,8 +9,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 
-# Grass is cut by the 100 kg: finer is not on the wagon's scale.
-STEP = Decimal(100)
 NO_DRY_MATTER = "the dry matter of grass is more than 0 %"
 ALL_LOST = "less than all of it is lost"
 
@@ -41,21 +39,26 @@ def kilos_needed(wanted: Iterable[Wanted], dry_matter: Decimal, loss: Decimal) -
     return dry / dry_matter * 100 / (100 - loss) * 100
 
 
-def kilos_to_cut(needed: Decimal, still_good: Decimal) -> Decimal:
-    """What must be cut besides what lies there and is still good then, up to the next 100 kg."""
-    missing = max(needed - still_good, Decimal(0))
-    return (missing / STEP).quantize(Decimal(1), ROUND_CEILING) * STEP
+def kilos_to_cut(needed: Decimal, still_good: Decimal, step: Decimal) -> Decimal:
+    """What must be cut besides what lies there and is still good then, up to the next ``step``."""
+    return stepped(max(needed - still_good, Decimal(0)), step)
 
 
-def wagons(kg: Decimal, wagon_kg: Decimal, least: Decimal = Decimal(0)) -> list[Decimal]:
+def stepped(kg: Decimal, step: Decimal) -> Decimal:
+    """Kilos up to the next step, as fine as a wagon is filled."""
+    return (kg / step).quantize(Decimal(1), ROUND_CEILING) * step
+
+
+def wagons(kg: Decimal, wagon_kg: Decimal, least: Decimal, step: Decimal) -> list[Decimal]:
     """The loads for ``kg``: as few as can be, full ones first, the last one with what is missing.
 
-    ``least``: lightest load worth a trip; a lighter rest is shared with the load before it.
+    ``least``: lightest load worth a trip; a lighter rest is shared with the load before it, to the
+    ``step``.
     """
     full, rest = divmod(kg, wagon_kg)
     loads = [wagon_kg] * int(full)
     if rest and loads and rest < least:
         both = loads.pop() + rest
-        half = (both / 2 / STEP).quantize(Decimal(1), ROUND_CEILING) * STEP
+        half = stepped(both / 2, step)
         return [*loads, half, both - half]
     return [*loads, rest] if rest else loads

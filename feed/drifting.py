@@ -6,15 +6,10 @@ from decimal import Decimal
 from config.days import local_day
 from feed.models import FeedShareRule
 from feed.rations import rations_between
-from feed.services.figures import figures_on
+from feed.services.figures import values_on
 from feed.shares import Kept, year
 
-# Said when the figure is not set: two points from the bound (house judgement).
-WITHIN = Decimal(2)
-# A year's share swings in its first weeks and says nothing yet.
-FIRST_WEEKS = timedelta(days=28)
-# One day out of rule is a day; two of the last three are a drift.
-DAYS, MISSED = 3, 2
+FIGURES_USED = ("drift_within", "drift_after", "drift_days", "drift_missed")
 NEAR = "{name} over the year is {value} {unit}, near its bound of {bound} ({scheme})."
 OVER = "{name} over the year is {value} {unit}, {bound} is asked ({scheme}).{mend}"
 OFTEN = "{where}: {name} missed on {missed} of the last {days} days ({scheme}).{mend}"
@@ -29,16 +24,18 @@ def drifting(at: datetime) -> list[Drift]:
     Of days that are over, so that a morning's hay does not ring before the grass is in.
     """
     yesterday = local_day(at) - timedelta(days=1)
-    return [*over_year(yesterday), *over_days(yesterday)]
+    figures = values_on(yesterday, *FIGURES_USED)
+    return [*over_year(yesterday, figures), *over_days(yesterday, figures)]
 
 
-def over_year(last: date) -> list[Drift]:
-    """Rules for the year that are missed or near their bound, after the first weeks of it."""
-    first = last.replace(month=1, day=1)
-    if last - first < FIRST_WEEKS:
+def over_year(last: date, figures: dict[str, Decimal]) -> list[Drift]:
+    """Rules for the year that are missed or near their bound.
+
+    In its first weeks a year's share swings, and says nothing yet.
+    """
+    first, within = last.replace(month=1, day=1), figures["drift_within"]
+    if (last - first).days < figures["drift_after"]:
         return []
-    figure = figures_on(last, "drift_within").get("drift_within")
-    within = WITHIN if figure is None else figure.value
     found: list[Drift] = []
     for share in year(first, last).whole:
         words = "" if not share.keeps else NEAR if is_near(share, within) else None
@@ -66,9 +63,13 @@ def is_near(share: Kept, within: Decimal) -> bool:
     return any(bound is not None and abs(share.value - bound) < reach for bound in bounds)
 
 
-def over_days(last: date) -> list[Drift]:
-    """Rules for a day, or a group's day, that were missed more than once lately."""
-    days = rations_between(last - timedelta(days=DAYS - 1), last)
+def over_days(last: date, figures: dict[str, Decimal]) -> list[Drift]:
+    """Rules for a day, or a group's day, that were missed more than once lately.
+
+    One day out of rule is a day; several of the last few are a drift.
+    """
+    looked_at = int(figures["drift_days"])
+    days = rations_between(last - timedelta(days=looked_at - 1), last)
     shares: dict[str, list[Kept]] = {}
     where: dict[str, str] = {}
     for day in days:
@@ -81,7 +82,7 @@ def over_days(last: date) -> list[Drift]:
     found: list[Drift] = []
     for key, told_of in shares.items():
         missed = [share for share in told_of if not share.keeps]
-        if len(missed) < MISSED:
+        if len(missed) < figures["drift_missed"]:
             continue
         newest = told_of[-1]
         mend = MEND.format(ways=newest.mend_words) if newest.mends else ""
@@ -89,7 +90,7 @@ def over_days(last: date) -> list[Drift]:
             where=where[key],
             name=newest.rule.name,
             missed=len(missed),
-            days=DAYS,
+            days=looked_at,
             scheme=newest.rule.scheme,
             mend=mend,
         )

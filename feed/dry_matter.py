@@ -11,11 +11,11 @@ from decimal import Decimal
 
 from django.db.models import Q
 
+from config.days import local_day
 from config.templatetags.sheet import hours
 from feed.models import DryMatterSample, FeedLot, ForageBatch
+from feed.services.figures import values_on
 
-# Grass of another season: the last one known is not taken from further back than this.
-REACH = timedelta(days=45)
 OWN, WRITTEN, TAKEN = "a sample of it", "written on it", "taken from the last one"
 
 
@@ -37,7 +37,7 @@ class Known:
 
 
 def of_batches(batches: Iterable[ForageBatch]) -> dict[int, Known]:
-    """By load (key), its dry matter; a load of which nothing is known is left out. Four statements.
+    """By load (key), its dry matter; a load of which nothing is known is left out. Five statements.
 
     A sample of the load itself counts first, then what is written on it, then the newest grass that
     was known when it was cut.
@@ -70,10 +70,16 @@ def of_batches(batches: Iterable[ForageBatch]) -> dict[int, Known]:
 
 
 class Grass:
-    """What was known of grass at any moment of a span: samples, and what is written on loads."""
+    """What was known of grass at any moment of a span: samples, and what is written on loads.
+
+    ``reach``: grass of another season says nothing; the last one known is taken no further back.
+    Three statements.
+    """
 
     def __init__(self, first: datetime, last: datetime) -> None:
-        span = Q(happened_at__gt=first - REACH, happened_at__lte=last)
+        days = values_on(local_day(last), "grass_reach")["grass_reach"]
+        self.reach = timedelta(days=float(days))
+        span = Q(happened_at__gt=first - self.reach, happened_at__lte=last)
         samples = DryMatterSample.objects.standing().filter(span, feed_lot=None)
         loads = ForageBatch.objects.standing().filter(span, dry_matter__isnull=False)
         rows = sorted(
@@ -89,7 +95,7 @@ class Grass:
     def at(self, moment: datetime) -> Known | None:
         """The newest finding by then; None when there is none, or only of another season."""
         place = bisect_right(self.moments, moment)
-        if not place or moment - self.moments[place - 1] >= REACH:
+        if not place or moment - self.moments[place - 1] >= self.reach:
             return None
         return Known(self.percents[place - 1], TAKEN, self.moments[place - 1])
 

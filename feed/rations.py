@@ -3,12 +3,12 @@
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 from django.db.models import OuterRef, Subquery
 
-from config.days import estate_zone, local_day, start_of
+from config.days import local_day, start_of
 from config.templatetags.sheet import amount
 from feed.appetites import Appetite, appetites
 from feed.fed import GRASS, Portion, portions
@@ -26,16 +26,11 @@ from feed.ration import (
     total,
 )
 from feed.schemes import Forbidden, broken
-from feed.services.figures import figures_on
+from feed.services.figures import values_on
 from feed.services.lots import feed_of, feed_rules
 from feed.shares import Kept, kept, rules_on, stored_now
 from herd.models import Group
 
-NOON = time(12)
-# Leftovers are cleared once a day at the least (Teagasc); later than this they are of nothing fed.
-CLEARED_WITHIN = timedelta(hours=48)
-# Said when nobody has set the figure: half a kilo is a kilo of milk (house judgement).
-SHORT_ABOVE = Decimal("0.5")
 SHORT = "-{per_cow} kg DM a cow: add {ways}"
 
 
@@ -147,7 +142,8 @@ def ration_day(day: date) -> Day:
     put_rain(found.rations, fed, day)
     put_forbidden(found.rations, fed, day)
     groups = {ration.group.pk: ration.group for ration in found.rations}
-    expected = appetites(groups.values(), datetime.combine(day, NOON, estate_zone()), fed, day)
+    last = max((portion.at for portion in fed), default=start_of(day))
+    expected = appetites(groups.values(), last, fed, day)
     for ration in found.rations:
         ration.appetite = expected.get(ration.group.pk)
     return found
@@ -199,9 +195,12 @@ def shares_of(
 def put_refusals(found: dict[tuple[int, date], Ration], start: datetime, end: datetime) -> None:
     """Put what the groups left into the ration of the day they were last fed before.
 
-    The trough is cleared in the morning of what was fed the day before. What was left without a dry
-    matter of its own is counted with that of what was offered.
+    The trough is cleared in the morning of what was fed the day before; what is cleared much later
+    is of nothing fed. What was left without a dry matter of its own is counted with that of what
+    was offered.
     """
+    hours = values_on(local_day(start), "cleared_within")["cleared_within"]
+    within = timedelta(hours=float(hours))
     last_fed = (
         Feeding.objects.standing()
         .filter(group=OuterRef("group"), happened_at__lte=OuterRef("happened_at"))
@@ -210,12 +209,12 @@ def put_refusals(found: dict[tuple[int, date], Ration], start: datetime, end: da
     )
     refusals = (
         Refusal.objects.standing()
-        .filter(happened_at__gte=start, happened_at__lt=end + CLEARED_WITHIN)
+        .filter(happened_at__gte=start, happened_at__lt=end + within)
         .filter(group__in={group for group, _ in found})
         .annotate(fed_at=Subquery(last_fed))
     )
     for refusal in refusals.order_by("happened_at", "pk"):
-        if refusal.fed_at is None or refusal.happened_at - refusal.fed_at > CLEARED_WITHIN:
+        if refusal.fed_at is None or refusal.happened_at - refusal.fed_at > within:
             continue
         ration = found.get((refusal.group_id, local_day(refusal.fed_at)))
         if ration is None:
@@ -231,8 +230,7 @@ def put_refusals(found: dict[tuple[int, date], Ration], start: datetime, end: da
 
 def put_rain(found: Iterable[Ration], fed: Sequence[Portion], day: date) -> None:
     """Say how short a group is because its grass is wetter than the day before, and what to add."""
-    figure = figures_on(day, "short_above").get("short_above")
-    least = SHORT_ABOVE if figure is None else figure.value
+    least = values_on(day, "short_above")["short_above"]
     before = grass_by_group(fed, day - timedelta(days=1))
     now = grass_by_group(fed, day)
     hay = stored_now(fed).get("hay")

@@ -20,6 +20,11 @@ RULES = "feed_rules.json"
 NUMBERS = (
     "from_temperature",
     "hours",
+    "wet_factor",
+    "first_share",
+    "extension_share",
+    "heap_over_air",
+    "heap_top",
     "at_least",
     "at_most",
     "value",

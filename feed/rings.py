@@ -3,12 +3,10 @@
 Pure: what shall ring, what rings already and what rang in the shift come in, the choice goes out.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta, tzinfo
 
-# When the shifts of the fence begin on the estate's clock (house judgement).
-SHIFTS = (time(4), time(12), time(20))
 BUNDLE = "{count} more things at the fence: {what}"
 
 
@@ -45,11 +43,11 @@ def choose(wanted: Sequence[Ring], *, ringing: Collection[str], rung: int, most:
     return Choice(alone + new[:room], new[room:])
 
 
-def shift_start(at: datetime, zone: tzinfo) -> datetime:
-    """When the shift of a moment began on the estate's clock."""
+def shift_start(at: datetime, zone: tzinfo, shifts: Iterable[time]) -> datetime:
+    """When the shift of a moment began; ``shifts``: when they begin on the estate's clock."""
     local = at.astimezone(zone)
     for day in (local.date(), local.date() - timedelta(days=1)):
-        for begins in reversed(SHIFTS):
+        for begins in sorted(shifts, reverse=True):
             start = datetime.combine(day, begins, zone)
             if start <= local:
                 return start

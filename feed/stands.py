@@ -13,9 +13,8 @@ from config.days import local_day
 from feed.dry_matter import Grass
 from feed.models import Field, FieldWalk, FieldWork, ForageBatch, WaitRule
 from feed.models.batches import last_cut
+from feed.services.figures import values_on
 
-# A walk of longer ago says little about what stands there (house judgement).
-WALKED_WITHIN = timedelta(days=14)
 EARTH_KM = 6371.0
 NEVER = date.min
 
@@ -53,10 +52,12 @@ class Stand:
 def stands(at: datetime, on: date) -> list[Stand]:
     """Every field as known at ``at`` for a cut on a day: free ones first, the longest uncut first.
 
-    Seven statements, however many fields.
+    Nine statements, however many fields.
     """
+    # A walk of longer ago says little about what stands there.
+    days = values_on(local_day(at), "walked_within")["walked_within"]
     newest = FieldWalk.objects.happened_by(at).filter(
-        field=OuterRef("pk"), happened_at__gt=at - WALKED_WITHIN
+        field=OuterRef("pk"), happened_at__gt=at - timedelta(days=float(days))
     )
     fields = list(
         Field.objects.standing()

@@ -15,23 +15,18 @@ from config.days import estate_zone, local_day
 from config.templatetags.sheet import amount
 from feed.cutting import Wanted, kilos_needed, kilos_to_cut, wagons
 from feed.dry_matter import Grass, Known
+from feed.figures import clock_of
 from feed.heads import Heads
-from feed.models import FeedFigure, ForageBatch, GrassTarget
-from feed.services.figures import figures_on
+from feed.models import ForageBatch, GrassTarget
+from feed.services.figures import values_on
 from feed.stands import Stand, stands
 from feed.waste import Waste, waste
 from herd.models import Group
 
-# By then the day's grass is at the fence: what is good until later can still be fed that day.
-FENCE = time(8)
-# Cover before cutting, kg of dry matter a hectare (AHDB/AFBI, Cut and carry, p. 13); a figure of
-# the estate wins.
-COVER_MOST = Decimal(4000)
-# A lighter rest is not worth a trip of its own (hard range of a load).
-LIGHTEST = Decimal(500)
 WEEK = timedelta(days=7)
+FIGURES_USED = ("wagon", "cut_loss", "trip_least", "cut_step", "fence_hour")
 NO_TARGET = "No group has a grass target for that day."
-NO_DRY_MATTER = "Nobody has found the dry matter of grass in the last 45 days."
+NO_DRY_MATTER = "Nobody has found the dry matter of grass in the last {days} days."
 NO_WAGON = "How much a wagon holds is not set among the feed figures."
 
 
@@ -114,8 +109,7 @@ class Plan:
 def plan(day: date, at: datetime) -> Plan:
     """The plan of a cut for a day, as known at a moment. Some twenty statements."""
     found = needed(day, at)
-    cover = figures_on(day, "cover_most").get("cover_most")
-    put_fields(found, COVER_MOST if cover is None else cover.value)
+    put_fields(found, values_on(day, "cover_most")["cover_most"])
     found.week = waste(local_day(at - WEEK) + timedelta(days=1), local_day(at))
     return found
 
@@ -123,12 +117,15 @@ def plan(day: date, at: datetime) -> Plan:
 def needed(day: date, at: datetime) -> Plan:
     """The plan without its fields: how many kilos and loads the cows need on a day."""
     found = Plan(day, at)
-    figures = figures_on(day, "wagon", "cut_loss")
+    figures = values_on(day, *FIGURES_USED)
     put_cows(found)
-    found.known = Grass(at, at).at(at)
+    grass = Grass(at, at)
+    found.known = grass.at(at)
     if "cut_loss" in figures:
-        found.loss, found.loss_known = figures["cut_loss"].value, True
-    put_kilos(found, figures.get("wagon"))
+        found.loss, found.loss_known = figures["cut_loss"], True
+    if found.known is None:
+        found.why_not.append(NO_DRY_MATTER.format(days=grass.reach.days))
+    put_kilos(found, figures)
     return found
 
 
@@ -154,12 +151,10 @@ def put_cows(found: Plan) -> None:
         found.shares.append(Share(group=group, wanted=wanted, kg=None))
 
 
-def put_kilos(found: Plan, wagon: FeedFigure | None) -> None:
+def put_kilos(found: Plan, figures: dict[str, Decimal]) -> None:
     """The kilos to cut and the loads; what must be known first when that cannot be told."""
     if not found.shares:
-        found.why_not.append(NO_TARGET)
-    if found.known is None:
-        found.why_not.append(NO_DRY_MATTER)
+        found.why_not.insert(0, NO_TARGET)
     if found.why_not or found.known is None:
         return
     percent = found.known.percent
@@ -171,21 +166,24 @@ def put_kilos(found: Plan, wagon: FeedFigure | None) -> None:
         )
         for share in found.shares
     ]
-    wanted = [share.wanted for share in found.shares]
+    wanted, step = [share.wanted for share in found.shares], figures["cut_step"]
     found.needed_kg = kilos_needed(wanted, percent, found.loss)
-    found.cut_kg = kilos_to_cut(found.needed_kg, Decimal(0))
-    found.lying = lying(found.day, found.at)
-    found.less_kg = kilos_to_cut(found.needed_kg, found.lying_kg)
-    if wagon is None:
+    found.cut_kg = kilos_to_cut(found.needed_kg, Decimal(0), step)
+    found.lying = lying(found.day, found.at, clock_of(figures["fence_hour"]))
+    found.less_kg = kilos_to_cut(found.needed_kg, found.lying_kg, step)
+    found.wagon_kg = figures.get("wagon")
+    if found.wagon_kg is None:
         found.why_not.append(NO_WAGON)
     else:
-        found.wagon_kg = wagon.value
-        found.loads = wagons(found.cut_kg, wagon.value, LIGHTEST)
+        found.loads = wagons(found.cut_kg, found.wagon_kg, figures["trip_least"], step)
 
 
-def lying(day: date, at: datetime) -> list[Lying]:
-    """Open loads that are still within their window when the day's grass is at the fence."""
-    fence = datetime.combine(day, FENCE, tzinfo=estate_zone())
+def lying(day: date, at: datetime, fence_hour: time) -> list[Lying]:
+    """Open loads that are still within their window when the day's grass is at the fence.
+
+    ``fence_hour``: by then, on the estate's clock; what is good until later can be fed that day.
+    """
+    fence = datetime.combine(day, fence_hour, tzinfo=estate_zone())
     loads = (
         ForageBatch.objects.open()
         .filter(happened_at__lte=at, deadline__gt=fence)

@@ -9,12 +9,11 @@ from typing import Any
 
 from django.db.models import Exists, OuterRef
 
+from config.days import local_day
 from feed.board import Row, rows_of
 from feed.models import Feeding, ForageBatch
+from feed.services.figures import values_on
 from herd.models import Group
-
-# Groups fed so near to a feeding of the load, before or after, stood at the fence in its hour.
-HOUR = timedelta(hours=1)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,12 +62,13 @@ def asked_of(loads: list[ForageBatch], at: datetime) -> list[Row]:
 def may_have_had(start: datetime, end: datetime, at: datetime) -> list[MayHave]:
     """Which groups may have had, between two moments, of loads whose rest is not written at ``at``.
 
-    For the milk of these groups: until somebody answers, all of them count. Ten statements at most,
-    one when no load is open of which was fed then.
+    For the milk of these groups: until somebody answers, all of them count. Twelve statements at
+    most, two when no load is open of which was fed then.
     """
+    near = hour_at(at)
     return [
         one
-        for one in may_have_of(open_and_fed(start - HOUR, end + HOUR), at)
+        for one in may_have_of(open_and_fed(start - near, end + near), at)
         if any(start <= moment <= end for moment in one.moments)
     ]
 
@@ -87,23 +87,29 @@ def may_have_of(loads: Any, at: datetime) -> list[MayHave]:
     return may_have(asked_of(list(rows), at))
 
 
+def hour_at(at: datetime) -> timedelta:
+    """Groups fed so near to a feeding of a load, before or after, stood at the fence with it."""
+    return timedelta(minutes=float(values_on(local_day(at), "asked_around")["asked_around"]))
+
+
 def may_have(rows: Iterable[Row]) -> list[MayHave]:
-    """The groups that were fed anything in the hours of these loads' feedings. One statement."""
+    """The groups that were fed anything in the hours of these loads' feedings. Two statements."""
     rows = [row for row in rows if row.fed]
     if not rows:
         return []
+    hour = hour_at(rows[0].at)
     moments = {row.batch.pk: [fed.feeding.happened_at for fed in row.fed] for row in rows}
     every = [moment for each in moments.values() for moment in each]
     near = list(
         Feeding.objects.standing()
-        .filter(happened_at__gte=min(every) - HOUR, happened_at__lte=max(every) + HOUR)
+        .filter(happened_at__gte=min(every) - hour, happened_at__lte=max(every) + hour)
         .select_related("group")
     )
     found = []
     for row in rows:
         times: dict[Group, list[datetime]] = defaultdict(list)
         for feeding in near:
-            if any(abs(feeding.happened_at - one) <= HOUR for one in moments[row.batch.pk]):
+            if any(abs(feeding.happened_at - one) <= hour for one in moments[row.batch.pk]):
                 times[feeding.group].append(feeding.happened_at)
         sure = set(row.groups)
         found += [

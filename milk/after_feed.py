@@ -18,18 +18,20 @@ from uuid import UUID
 from django.db.models import Q
 
 from config.days import local_day, start_of
+from feed.figures import FIGURES
 from feed.heads import Heads
 from feed.models import Feeding, Field, ForageBatch
-from feed.services.figures import figures_on
+from feed.services.figures import values_on
 from feed.unaccounted import MayHave, may_have_of
 from herd.models import Group
 from milk.clotting import Clot, clots_of
 from milk.models import LotTest, Milking, MilkingPart, VatLot
 from milk.results import COUNTS, UNITS
 
-# Said when the estate has not set the figures: feed shows in the milk half a day later at the
-# soonest and is through after two and a half (house judgement).
-FROM, UNTIL = timedelta(hours=12), timedelta(hours=60)
+# What holds where the estate has not set the figures, or set the first after the second.
+FROM, UNTIL = (
+    timedelta(hours=float(FIGURES[name].usual or 0)) for name in ("milk_from", "milk_to")
+)
 
 
 @dataclass(frozen=True)
@@ -201,7 +203,7 @@ def on_days(name: str, first: date, last: date) -> dict[str, datetime]:
 
 
 def after(name: str, found: Any, at: datetime) -> AfterFeed:
-    """The milk after and before some feedings (a queryset). Seventeen statements at most."""
+    """The milk after and before some feedings (a queryset). Eighteen statements at most."""
     standing = found.filter(struck_at=None).select_related("group")
     feedings = list(standing.order_by("happened_at", "pk"))
     before, later, reach = Side(), Side(), Reach()
@@ -233,11 +235,8 @@ def may_besides(feedings: list[Feeding], at: datetime) -> list[MayHave]:
 
 def reach_on(day: date) -> Reach:
     """The estate's own hours in force on a day; the usual ones where none are set, or are odd."""
-    figures = figures_on(day, "milk_from", "milk_to")
-    start, end = (
-        timedelta(hours=float(figures[name].value)) if name in figures else usual
-        for name, usual in (("milk_from", FROM), ("milk_to", UNTIL))
-    )
+    figures = values_on(day, "milk_from", "milk_to")
+    start, end = (timedelta(hours=float(figures[name])) for name in ("milk_from", "milk_to"))
     return Reach(start, end) if start < end else Reach()
 
 

@@ -13,12 +13,9 @@ from config.entries import Stamp
 from config.templatetags.sheet import amount
 from feed.models import Discard, FeedLot, ForageBatch
 from feed.services.deadlines import follow
-from feed.services.figures import value_on
+from feed.services.figures import values_on
 from feed.services.left import check_goes_out, locked_thing
 
-# More than a tonne is not thrown away by one person alone (common practice); a figure of the
-# estate wins.
-WITNESS_ABOVE_KG = Decimal(1000)
 OWN_WITNESS = "Nobody is their own witness. Name another person who saw it."
 WITNESS_MISSING = "More than {most} kg are discarded before a witness. Name who saw it."
 
@@ -54,8 +51,7 @@ def record_discard(
 
 def check_witness(stamp: Stamp, kg: Decimal, witness: str) -> None:
     """Refuse a large discard that nobody else saw. Raises ValidationError at ``witness``."""
-    most = value_on(local_day(stamp.happened_at), "witness_above")
-    most = WITNESS_ABOVE_KG if most is None else most
+    most = values_on(local_day(stamp.happened_at), "witness_above")["witness_above"]
     if kg > most and not witness:
         raise ValidationError({"witness": WITNESS_MISSING.format(most=amount(most))})
     assert isinstance(stamp.by, User)

@@ -44,9 +44,17 @@ def figures_on(day: date, *names: str) -> dict[str, FeedFigure]:
     return {row.name: row for row in newest}
 
 
+def values_on(day: date, *names: str) -> dict[str, Decimal]:
+    """The values in force on a day by name, the usual ones where nobody has set one.
+
+    What nobody has set and has no usual value is missing. One statement. Raises KeyError for a name
+    that is no figure.
+    """
+    usual = {name: FIGURES[name].usual for name in names}
+    found = {name: value for name, value in usual.items() if value is not None}
+    return found | {name: row.value for name, row in figures_on(day, *names).items()}
+
+
 def value_on(day: date, name: str) -> Decimal | None:
-    """One figure in force on a day; None when nobody has set it. Raises KeyError for no figure."""
-    if name not in FIGURES:
-        raise KeyError(name)
-    found = figures_on(day, name).get(name)
-    return None if found is None else found.value
+    """One value as ``values_on`` has it; None when there is none. Raises KeyError for no figure."""
+    return values_on(day, name).get(name)

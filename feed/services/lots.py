@@ -10,9 +10,11 @@ from django.db import transaction
 from config import entries
 from config.days import local_day
 from config.entries import Stamp
+from config.jobs import ask
 from feed.following import followed
 from feed.models import FeedLot, FeedRule
 from feed.schemes import Feed, Forbidden, broken
+from feed.services.deadlines import FLAG_TASK
 from feed.services.left import check_new_wording, locked_thing
 
 FORBIDDEN = (
@@ -39,7 +41,9 @@ def correct_feed_lot(
     if not lot.is_struck:
         check_new_wording(locked_thing(None, lot), stamp.happened_at, kg)
         check_feed(FeedLot(**stamp.columns(), kg=kg, **fields), local_day(stamp.happened_at))
-    return entries.correct(lot, stamp=stamp, reason=reason, words=words, kg=kg, **fields)
+    corrected = entries.correct(lot, stamp=stamp, reason=reason, words=words, kg=kg, **fields)
+    ask(FLAG_TASK)
+    return corrected
 
 
 def check_feed(lot: FeedLot, on: date) -> None:

@@ -14,39 +14,25 @@ from django.db.models.functions import TruncDate
 from django.urls import reverse
 
 from config.days import estate_zone, local_day, start_of
-from config.models import Notice
-from config.notices import close_gone, raise_notice
-from config.roles import FEED_HAND, VET
+from config.roles import CHEESEMAKER, FEED_HAND, VET
 from config.templatetags.sheet import amount, moment
 from feed.board import Row, latest_checks
 from feed.models import (
-    FeedFigure,
     Feeding,
+    FeedLot,
     FieldWork,
     ForageBatch,
     HeapCheck,
     StackCheck,
     WindowRule,
 )
-from feed.rings import Ring, bundle_words, choose, shift_start
-from feed.services.figures import figures_on
+from feed.rings import Ring
+from feed.schemes import Forbidden, broken
+from feed.services.figures import values_on
+from feed.services.lots import feed_of, feed_rules
+from feed.services.ringing import SHIFT_FIGURES, WORDS, ring_all, word_of
 from feed.unaccounted import asked_of
 from feed.window import State
-
-# Used where the estate has set no figure of its own (house judgement).
-VET_AFTER = timedelta(minutes=15)
-FIRST_AHEAD = timedelta(hours=2)
-RINGS_A_SHIFT = 3
-STACK_WARM = Decimal(45)
-# A heap that is this part of the way to its limit is heating.
-HEATING_SHARE = Decimal("0.5")
-# Loads cut in the waiting days of their field are looked for this far back: work may be written
-# late, and the milk of that grass is younger than this.
-EARLY_LOOKED_BACK = timedelta(days=60)
-# A stack that was warm is looked at again; an older probe says nothing about it.
-STACK_LOOKED_BACK = timedelta(days=14)
-# What is told of a notice at most (Notice.what).
-ROOM = 400
 
 PAST = "Discard {batch}: {left} kg left, past since {deadline}."
 HEATED = "Discard {batch}: {left} kg left, found heated at {heated}."
@@ -74,11 +60,26 @@ STACK_IF_NOT = (
     "Hay that heats can burn the barn; call the fire service before a hot stack is opened."
 )
 
-FIGURES_USED = ("first_ahead", "vet_after", "rings_a_shift", "stack_warm")
-Figures = dict[str, FeedFigure]
+FORBIDDEN = (
+    "Stop feeding {lot}: {rule} ({scheme}). Last fed {at} to {group}, {left} kg left. Decide on "
+    "the milk of who had it."
+)
+FORBIDDEN_IF_NOT = (
+    "What the scheme forbids may spoil the cheese months later, or cost the estate its right to "
+    "the scheme."
+)
 
-# In which order things are told when there are more than a shift's rings: what can hurt first.
-WORDS = ("past", "stack", "no-rule", "early", "heating", "where", "first", "left")
+FIGURES_USED = (
+    "first_ahead",
+    "vet_after",
+    "heating_share",
+    "early_looked_back",
+    "milk_to",
+    "stack_warm",
+    "stack_looked_back",
+    *SHIFT_FIGURES,
+)
+Figures = dict[str, Decimal]
 
 
 @transaction.atomic
@@ -89,82 +90,19 @@ def flag(at: datetime) -> dict[str, int]:
     notices, however often this runs.
     """
     loads = list(open_loads(at))
-    figures = figures_on(local_day(at), *FIGURES_USED)
+    figures = values_on(local_day(at), *FIGURES_USED)
     wanted = [
         *(ring for batch in loads for ring in about_window(batch, at, figures)),
-        *heating(loads, at),
+        *heating(loads, at, figures),
         *(ring_where(row) for row in asked_of(loads, at)),
         *leftovers(loads, at),
-        *(ring_early(batch) for batch in cut_early(at)),
+        *(ring_early(batch) for batch in cut_early(at, days(figures, "early_looked_back"))),
         *warm_stacks(at, figures),
+        *forbidden_fed(at, figures),
     ]
-    most = figures.get("rings_a_shift")
-    ring_all(wanted, at, RINGS_A_SHIFT if most is None else int(most.value))
+    ring_all(wanted, at, figures)
     causes = {word: {one.cause for one in wanted if word_of(one) == word} for word in WORDS}
     return {"open": len(loads), **{word: len(found) for word, found in causes.items()}}
-
-
-def word_of(ring: Ring) -> str:
-    """Which of the words a ring is about."""
-    return ring.cause.split(":")[1]
-
-
-def ring_all(wanted: list[Ring], at: datetime, most: int) -> None:
-    """Raise the rings of each role within its shift's number, and close those that are gone."""
-    start = shift_start(at, estate_zone())
-    bundle = f"grass:more:{start.isoformat()}"
-    still = {ring.cause for ring in wanted}
-    for role in (FEED_HAND, VET):
-        open_now = Notice.objects.filter(closed_at=None, role=role, cause__startswith="grass:")
-        ringing = set(open_now.values_list("cause", flat=True))
-        rang = Notice.objects.filter(role=role, cause__startswith="grass:", raised_at__gte=start)
-        mine = sorted(
-            (ring for ring in wanted if ring.role == role),
-            key=lambda ring: WORDS.index(word_of(ring)),
-        )
-        rung = rang.exclude(cause__startswith="grass:more:").count()
-        choice = choose(mine, ringing=ringing, rung=rung, most=most)
-        for ring in choice.alone:
-            raise_one(ring, at, is_new=ring.cause not in ringing)
-        if choice.bundled:
-            raise_bundle(bundle, choice.bundled, at)
-            still.add(bundle)
-        elif bundle in ringing:
-            open_now.filter(cause=bundle).update(closed_at=at)
-    close_gone("grass:", still, at)
-
-
-def raise_one(ring: Ring, at: datetime, *, is_new: bool) -> None:
-    """Raise one notice, or bring its words up to date."""
-    notice = raise_notice(
-        cause=ring.cause,
-        role=ring.role,
-        what=ring.what[:1].upper() + ring.what[1:],
-        where=ring.where,
-        otherwise=ring.otherwise,
-        url=ring.url,
-        until=ring.until,
-    )
-    if is_new:
-        Notice.objects.filter(pk=notice.pk).update(raised_at=at)
-
-
-def raise_bundle(cause: str, rings: list[Ring], at: datetime) -> None:
-    """Raise the shift's bundle; one that was closed in the shift opens again without a ring."""
-    role, until = rings[0].role, [ring.until for ring in rings if ring.until]
-    before = Notice.objects.filter(cause=cause, role=role)
-    before.exclude(closed_at=None).update(closed_at=None)
-    one = rings[0] if len(rings) == 1 else None
-    bundle = Ring(
-        cause=cause,
-        role=role,
-        what=bundle_words(rings, ROOM),
-        where=one.where if one else "",
-        otherwise=one.otherwise if one else "",
-        url=one.url if one else reverse("feed:board"),
-        until=min(until, default=None),
-    )
-    raise_one(bundle, at, is_new=not before.exists())
 
 
 def open_loads(at: datetime) -> Iterable[ForageBatch]:
@@ -179,8 +117,12 @@ def open_loads(at: datetime) -> Iterable[ForageBatch]:
     return loads
 
 
-def cut_early(at: datetime) -> Iterable[ForageBatch]:
-    """Standing loads of the last weeks that were cut in waiting days without the vet's reason."""
+def cut_early(at: datetime, back: timedelta) -> Iterable[ForageBatch]:
+    """Standing loads of the last weeks that were cut in waiting days without the vet's reason.
+
+    ``back``: so far are they looked for; work may be written late, and the milk of that grass is
+    younger than this.
+    """
     waits = FieldWork.objects.standing().filter(
         field=OuterRef("field"),
         happened_at__lte=OuterRef("happened_at"),
@@ -188,7 +130,7 @@ def cut_early(at: datetime) -> Iterable[ForageBatch]:
     )
     loads: Iterable[ForageBatch] = (
         ForageBatch.objects.happened_by(at)
-        .filter(happened_at__gte=at - EARLY_LOOKED_BACK, early_reason="")
+        .filter(happened_at__gte=at - back, early_reason="")
         .annotate(cut_on=TruncDate("happened_at", tzinfo=estate_zone()))
         .filter(Exists(waits))
         .select_related("field")
@@ -200,21 +142,23 @@ def about_window(batch: ForageBatch, at: datetime, figures: Figures) -> list[Rin
     """What rings about the window of a load, for each role."""
     match batch.state(at, discarded=False):
         case State.PAST:
-            return ring_past(batch, at, minutes(figures, "vet_after", VET_AFTER))
+            return ring_past(batch, at, minutes(figures, "vet_after"))
         case State.NO_RULE:
             return [ring_no_rule(batch, role) for role in (FEED_HAND, VET)]
         case State.FIRST:
             return [ring_first(batch, FIRST)]
-    ahead = minutes(figures, "first_ahead", FIRST_AHEAD)
+    ahead = minutes(figures, "first_ahead")
     if batch.first_at is not None and at >= batch.first_at - ahead:
         return [ring_first(batch, SOON_FIRST)]
     return []
 
 
-def minutes(figures: Figures, name: str, otherwise: timedelta) -> timedelta:
-    """A figure of the estate in minutes as a time, or what holds without one."""
-    figure = figures.get(name)
-    return otherwise if figure is None else timedelta(minutes=float(figure.value))
+def minutes(figures: Figures, name: str) -> timedelta:
+    return timedelta(minutes=float(figures[name]))
+
+
+def days(figures: Figures, name: str) -> timedelta:
+    return timedelta(days=float(figures[name]))
 
 
 def ring_past(batch: ForageBatch, at: datetime, vet_after: timedelta) -> list[Ring]:
@@ -260,26 +204,26 @@ def ring_where(row: Row) -> Ring:
     return ring("where", row.batch, FEED_HAND, words, WHERE_IF_NOT, anchor="#where")
 
 
-def heating(loads: list[ForageBatch], at: datetime) -> list[Ring]:
+def heating(loads: list[ForageBatch], at: datetime, figures: Figures) -> list[Ring]:
     """Loads whose newest probe is well on its way to the limit, and which are not past."""
     limits = WindowRule.objects.standing().values_list("heap_over_air", flat=True)
     limit = min(limits, default=None)
     if limit is None or not loads:
         return []
-    checks = latest_checks(loads, at)
+    checks, on_the_way = latest_checks(loads, at), limit * figures["heating_share"] / 100
     return [
         ring_heating(batch, check)
         for batch in loads
         if (check := checks.get(batch.pk)) is not None
         and batch.state(at, discarded=False) in (State.FRESH, State.FIRST)
-        and is_heating(batch, check, limit)
+        and is_heating(batch, check, on_the_way)
     ]
 
 
-def is_heating(batch: ForageBatch, check: HeapCheck, limit: Decimal) -> bool:
-    """Whether a probe is half way to a limit above the air; without the air nobody can say."""
+def is_heating(batch: ForageBatch, check: HeapCheck, over: Decimal) -> bool:
+    """Whether a probe is so much warmer than the air; without the air nobody can say."""
     air = batch.air_used if check.air is None else check.air
-    return check.heap is not None and air is not None and check.heap - air >= limit * HEATING_SHARE
+    return check.heap is not None and air is not None and check.heap - air >= over
 
 
 def ring_heating(batch: ForageBatch, check: HeapCheck) -> Ring:
@@ -321,16 +265,14 @@ def leftovers(loads: list[ForageBatch], at: datetime) -> list[Ring]:
 
 
 def warm_stacks(at: datetime, figures: Figures) -> list[Ring]:
-    """Stacks of hay whose newest probe was warm."""
+    """Stacks of hay whose newest probe was warm; an old probe says nothing about a stack."""
     checks = (
         StackCheck.objects.happened_by(at)
-        .filter(happened_at__gt=at - STACK_LOOKED_BACK)
+        .filter(happened_at__gt=at - days(figures, "stack_looked_back"))
         .select_related("feed_lot")
         .order_by("feed_lot", "-happened_at", "-pk")
         .distinct("feed_lot")
     )
-    figure = figures.get("stack_warm")
-    warm = STACK_WARM if figure is None else figure.value
     return [
         Ring(
             cause=f"grass:stack:{check.feed_lot.uuid}",
@@ -343,9 +285,59 @@ def warm_stacks(at: datetime, figures: Figures) -> list[Ring]:
             url=reverse("kind-detail", args=["feed-lots", check.feed_lot.uuid]),
         )
         for check in checks
-        if check.inside >= warm
+        if check.inside >= figures["stack_warm"]
         for role in (FEED_HAND, VET)
     ]
+
+
+def forbidden_fed(at: datetime, figures: Figures) -> list[Ring]:
+    """Feed lots that a scheme of the estate refuses, and that were fed of all the same.
+
+    Until nothing of the lot is left and the milk of its last feeding is through; a struck feeding,
+    a corrected lot or a struck rule end it at once.
+    """
+    newest = (
+        Feeding.objects.happened_by(at)
+        .filter(feed_lot__isnull=False, happened_at__gt=at - days(figures, "early_looked_back"))
+        .select_related("feed_lot", "group")
+        .order_by("feed_lot", "-happened_at", "-pk")
+        .distinct("feed_lot")
+    )
+    rules = [rule for rule in feed_rules() if rule.refuse]
+    bad = [
+        (feeding, met[0])
+        for feeding in (newest if rules else ())
+        if (met := broken(feed_of(feeding.feed_lot), rules, local_day(feeding.happened_at)))
+    ]
+    lots = FeedLot.objects.with_left(at).in_bulk([feeding.feed_lot_id for feeding, _ in bad])
+    through = at - timedelta(hours=float(figures["milk_to"]))
+    return [
+        ring_forbidden(feeding, rule, lots[feeding.feed_lot_id].left_kg, role)
+        for feeding, rule in bad
+        if lots[feeding.feed_lot_id].left_kg > 0 or feeding.happened_at > through
+        for role in (VET, CHEESEMAKER)
+    ]
+
+
+def ring_forbidden(feeding: Feeding, rule: Forbidden, left: Decimal, role: str) -> Ring:
+    """A forbidden feed lot that was fed of."""
+    lot = feeding.feed_lot
+    assert lot is not None
+    return Ring(
+        cause=f"grass:forbidden:{lot.uuid}",
+        role=role,
+        what=FORBIDDEN.format(
+            lot=lot,
+            rule=rule.name,
+            scheme=rule.scheme,
+            at=moment(feeding.happened_at),
+            group=feeding.group,
+            left=amount(left),
+        ),
+        where=lot.place,
+        otherwise=FORBIDDEN_IF_NOT,
+        url=reverse("kind-detail", args=["feed-lots", lot.uuid]),
+    )
 
 
 def left_of(batch: ForageBatch) -> str:

@@ -133,14 +133,14 @@ def test_only_groups_with_animals_can_be_fed() -> None:
     assert fed_groups(NOON) == [five]
 
 
-def test_board_takes_seven_statements_however_many_loads(
+def test_board_takes_eight_statements_however_many_loads(
     django_assert_num_queries: Any,
 ) -> None:
     for hours in range(4):
         batch = make_batch(happened_at=NOON - hours * HOUR)
         make_feeding(batch)
         make_heap_check(batch)
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(8):
         assert len(board(NOON + HOUR)) == 4
 
 

@@ -7,9 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from feed.cutting import STEP, Wanted, kilos_needed, kilos_to_cut, wagons
+from feed.cutting import Wanted, kilos_needed, kilos_to_cut, wagons
 
 D = Decimal
+STEP = D(100)
 
 
 @pytest.mark.parametrize(
@@ -34,19 +35,19 @@ def test_impossible_grass_is_refused(percent: str, loss: str) -> None:
 
 
 def test_what_lies_there_and_is_still_good_is_not_cut_again() -> None:
-    assert kilos_to_cut(D(9010), D(2000)) == 7100
-    assert kilos_to_cut(D(9000), D(9500)) == 0
+    assert kilos_to_cut(D(9010), D(2000), STEP) == 7100
+    assert kilos_to_cut(D(9000), D(9500), STEP) == 0
 
 
 def test_last_wagon_carries_what_is_missing_and_no_more() -> None:
-    assert wagons(D(22000), D(9000)) == [9000, 9000, 4000]
-    assert wagons(D(18000), D(9000)) == [9000, 9000]
-    assert wagons(D(0), D(9000)) == []
+    assert wagons(D(22000), D(9000), D(0), STEP) == [9000, 9000, 4000]
+    assert wagons(D(18000), D(9000), D(0), STEP) == [9000, 9000]
+    assert wagons(D(0), D(9000), D(0), STEP) == []
 
 
 def test_a_rest_too_light_for_a_trip_is_shared_with_the_load_before() -> None:
-    assert wagons(D(18300), D(9000), D(500)) == [9000, 4700, 4600]
-    assert wagons(D(300), D(9000), D(500)) == [300]
+    assert wagons(D(18300), D(9000), D(500), STEP) == [9000, 4700, 4600]
+    assert wagons(D(300), D(9000), D(500), STEP) == [300]
 
 
 groups = st.lists(
@@ -62,10 +63,10 @@ def test_never_less_than_they_need_and_less_than_a_step_more(
     exact = dry / Fraction(percent, 100) / (1 - Fraction(loss, 100))
     needed = kilos_needed(wanted, D(percent), D(loss))
     assert abs(Fraction(needed) - exact) < Fraction(1, 10**12)
-    cut = kilos_to_cut(needed, D(good))
+    cut = kilos_to_cut(needed, D(good), STEP)
     assert cut % STEP == 0
     assert cut + good >= needed
     assert cut == 0 or cut + good < needed + STEP
-    loads = wagons(cut, D(9000), D(500))
+    loads = wagons(cut, D(9000), D(500), STEP)
     assert sum(loads, D(0)) == cut
     assert all(0 < load <= 9000 for load in loads)

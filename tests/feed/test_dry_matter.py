@@ -1,13 +1,18 @@
 """The dry matter of a load: its own sample, what is written on it, or the last one known."""
 
-from datetime import timedelta
 from decimal import Decimal
 
 import pytest
 
-from feed.dry_matter import OWN, REACH, TAKEN, WRITTEN, of_batches, of_lots
+from feed.dry_matter import OWN, TAKEN, WRITTEN, of_batches, of_lots
 from feed.models import ForageBatch
-from tests.factories.feed import make_batch, make_feed_lot, make_field, make_sample
+from tests.factories.feed import (
+    make_batch,
+    make_feed_lot,
+    make_field,
+    make_figure,
+    make_sample,
+)
 from tests.factories.herd import DAY, HOUR, NOON
 
 pytestmark = pytest.mark.django_db
@@ -39,10 +44,12 @@ def test_the_last_grass_known_when_it_was_cut_is_taken() -> None:
     assert known.words(NOON) == "taken from the last one, 5\u00a0h older"
 
 
-@pytest.mark.parametrize(("ago", "known"), [(REACH - HOUR, True), (REACH, False)])
-def test_grass_of_another_season_is_not_taken(ago: timedelta, known: bool) -> None:
-    make_sample(16, happened_at=NOON - ago)
+@pytest.mark.parametrize(("hours", "known"), [(-1, True), (0, False)])
+def test_grass_of_another_season_is_not_taken(hours: int, known: bool) -> None:
+    make_sample(16, happened_at=NOON - 45 * DAY - hours * HOUR)
     assert (told(make_batch()) is not None) is known
+    make_figure("grass_reach", 46)
+    assert told(make_batch()) is not None
 
 
 def test_nothing_known_stays_unknown() -> None:

@@ -130,7 +130,7 @@ def test_statements_do_not_grow_with_the_fields(django_assert_max_num_queries: A
     for _ in range(6):
         make_walk(make_field(), happened_at=now - DAY)
     make_wait_rule("fertiliser", 0, caution_days=21, caution="nitrate")
-    with django_assert_max_num_queries(7):
+    with django_assert_max_num_queries(9):
         assert len(stands(now, local_day(now))) == 6
 
 

@@ -174,7 +174,7 @@ def test_sweep_of_open_loads_is_a_handful_of_statements(
     for hours in range(3):
         make_batch(happened_at=NOON - hours * HOUR)
     # The loads with their feedings, probes and dry matter, the rules, and each role's notices once.
-    with django_assert_num_queries(20):
+    with django_assert_num_queries(24):
         flag(NOON + HOUR)
 
 

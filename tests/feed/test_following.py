@@ -42,13 +42,8 @@ def test_they_judge_nothing(other: None) -> None:
     assert (ration.shares, ration.forbidden) == ([], [])
     assert year(TODAY - 300 * DAY, TODAY).whole == []
     assert drifting(NOON) == []
-    fields: dict[str, Any] = {
-        "kind": "meal",
-        "name": "mash",
-        "kept_as": "soaked",
-        "supplier": make_holding(),
-    }
-    assert record_feed_lot(stamp=make_stamp(), kg=Decimal(500), **fields)
+    mash: dict[str, Any] = {"kind": "meal", "name": "mash", "kept_as": "soaked"}
+    record_feed_lot(stamp=make_stamp(), kg=Decimal(500), supplier=make_holding(), **mash)
     assert FeedLot.objects.filter(name="mash").exists()
 
 

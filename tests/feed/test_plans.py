@@ -79,7 +79,7 @@ def test_loads_fed_in_a_span_are_looked_up(history: None) -> None:
 
 
 def test_early_cuts_are_looked_for_in_the_last_weeks(history: None) -> None:
-    plan = plan_of(cut_early(NOON + HOUR))
+    plan = plan_of(cut_early(NOON + HOUR, 60 * DAY))
     assert "Seq Scan on feed_foragebatch" not in plan
 
 

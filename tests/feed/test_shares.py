@@ -6,7 +6,10 @@ from typing import Any
 
 import pytest
 
+from config.models import Notice
 from feed.drifting import drifting
+from feed.services.drift import ring_for_drift
+from feed.services.notices import flag
 from feed.shares import year
 from herd.models import Group
 from tests.cast import Api, Pages
@@ -131,6 +134,31 @@ def test_a_later_rule_counts_from_its_day_and_struck_ones_do_not() -> None:
     feed_kg(make_fed_group(), "hay", 100)
     assert year(FIRST, LAST).whole[0].rule.at_least == 50
     assert year(FIRST, LAST + DAY).whole[0].rule.at_least == 80
+
+
+def test_drift_waits_in_a_shift_that_rang_enough() -> None:
+    make_share_rule(name="roughage", over="day")
+    group = make_fed_group(3)
+    for days in (0, 1, 2):
+        feed_kg(group, "meal", 100, NOON - days * DAY)
+    at = NOON + DAY
+    for number in range(3):
+        make_batch(happened_at=at - (20 + number) * HOUR)
+    flag(at)
+    rings = Notice.objects.filter(role="feed hand", closed_at=None)
+    assert rings.count() == 3
+    assert ring_for_drift(at) == {"drifting": 1}
+    assert rings.count() == 3
+    # In the next shift it has its turn, and the rest is bundled after it.
+    Notice.objects.update(raised_at=at - DAY)
+    ring_for_drift(at)
+    assert rings.filter(cause="feed-shares:drift").exists()
+    make_batch(happened_at=at - 30 * HOUR)
+    make_batch(happened_at=at - 31 * HOUR)
+    flag(at)
+    rang = Notice.objects.filter(role="feed hand", raised_at__gte=at - HOUR)
+    # The shares and one load; the other went into the bundle, which rings once a shift.
+    assert rang.count() == 2
 
 
 def test_a_year_that_is_missed_and_one_near_its_bound_drift() -> None:

@@ -62,7 +62,7 @@ def test_without_a_loss_none_is_added(ready: None) -> None:
 
 def test_what_must_be_known_first_is_said() -> None:
     make_fed_group(3)
-    assert tomorrow().why_not == [NO_TARGET, NO_DRY_MATTER]
+    assert tomorrow().why_not == [NO_TARGET, NO_DRY_MATTER.format(days=45)]
     make_target()
     make_sample(16, happened_at=NOON)
     found = tomorrow()
@@ -153,7 +153,7 @@ def test_page_and_api_say_the_same(feed_hand_client: Pages, feed_hand_api: Api) 
 
 def test_api_without_anything_says_what_is_missing(inspector_api: Api) -> None:
     told = inspector_api.get("/api/cut-plan/").json()
-    assert told["why_not"] == [NO_TARGET, NO_DRY_MATTER]
+    assert told["why_not"] == [NO_TARGET, NO_DRY_MATTER.format(days=45)]
     assert (told["cut_kg"], told["dry_matter"]) == (None, None)
 
 

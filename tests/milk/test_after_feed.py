@@ -172,7 +172,7 @@ def test_statements_do_not_grow_with_the_feedings(
     batch, group, _ = story
     for hours in (1, 2, 3):
         make_feeding(batch, group, happened_at=FED + hours * HOUR)
-    with django_assert_max_num_queries(16):
+    with django_assert_max_num_queries(17):
         after_load(batch.uuid, NOON)
 
 

@@ -133,9 +133,9 @@ def test_pages_and_documents_say_so(
 def test_few_statements_however_many_groups(
     chain: Chain, unwritten: ForageBatch, django_assert_max_num_queries: DjangoAssertNumQueries
 ) -> None:
-    with django_assert_max_num_queries(10):
+    with django_assert_max_num_queries(12):
         assert len(may_have_had(FED - HOUR, FED + HOUR, EVENING)) == 2
     for number in range(20, 26):
         make_feeding(unwritten, make_fed_group(number), kg=Decimal(10), happened_at=FED)
-    with django_assert_max_num_queries(10):
+    with django_assert_max_num_queries(12):
         assert len(may_have_had(FED - HOUR, FED + HOUR, EVENING)) == 8
