@@ -1,8 +1,9 @@
 """The milk's kinds of entry; lists, forms and the API come from these."""
 
 from config.kinds import Kind, register
-from milk.kinds_grading import OUT
+from milk.kinds_grading import GRADING
 from milk.kinds_lots import KEPT_OUT, TANKS, TESTS
+from milk.kinds_orders import ORDERS
 from milk.kinds_recalls import RECALLS
 from milk.kinds_store import BRINE, IN_STORE
 from milk.models import (
@@ -76,4 +77,4 @@ VATS = (
     ),
 )
 
-register((*TANKS, *TESTS, *KEPT_OUT, *VATS, *BRINE, *IN_STORE, *RECALLS, *OUT))
+register((*TANKS, *TESTS, *KEPT_OUT, *VATS, *BRINE, *IN_STORE, *GRADING, *ORDERS, *RECALLS))

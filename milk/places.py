@@ -1,7 +1,7 @@
 """Where wheels are: in brine, on a place of the store, sent to a buyer, or still in the dairy.
 
 What moves a wheel is a *step*: put into brine, taken out, laid or found in the store, not found
-there, sent. The last step that stands says where it is. Of two steps at the same moment the one
+there, sent, returned. The last step that stands says where it is. Of two steps at the same moment the one
 that comes later in its life counts (a row taken out and laid in store in one act), then the one
 written later.
 """
@@ -13,13 +13,14 @@ from typing import Any
 
 from django.db import connection
 
-IN_DAIRY, IN_BRINE, OUT_OF_BRINE, IN_STORE, NOT_FOUND, SENT = (
+IN_DAIRY, IN_BRINE, OUT_OF_BRINE, IN_STORE, NOT_FOUND, SENT, CAME_BACK = (
     "dairy",
     "brine",
     "out",
     "store",
     "lost",
     "sent",
+    "back",
 )
 # Of a wheel that is one of these nobody can say where it lies.
 UNKNOWN = (IN_DAIRY, NOT_FOUND)
@@ -52,6 +53,7 @@ _TABLES = (
     (2, IN_STORE, "milk_storestay", "NULL::int", "place_id"),
     (2, NOT_FOUND, "milk_storegap", "NULL::int", "place_id"),
     (2, SENT, "milk_dispatch", "NULL::int", "NULL::int"),
+    (2, CAME_BACK, "milk_wheelreturn", "NULL::int", "NULL::int"),
 )
 # Every standing step of the wheels asked for, as a subquery.
 STEPS = " UNION ALL ".join(
@@ -103,6 +105,8 @@ def words_of(
             return f"store: {on}"
         case "lost":
             return f"not found; last written at store: {on}" if room else "not found"
+        case "back":
+            return "came back from a buyer, laid on no shelf"
     return f"sent to {buyer}"
 
 

@@ -13,13 +13,15 @@ from typing import Any
 from django.conf import settings
 from django.db import transaction
 
+from config import entries
 from config.entries import Entry, Stamp
-from milk.models import CoolingRule, Limit, MilkFigure
+from milk.models import AgeRule, CoolingRule, Fault, GradeRule, Limit, MilkFigure
 from milk.services.figures import record_figure
 from milk.services.limits import record_cooling_rule, record_limit
 
 LIMITS, COOLING, FIGURES = "milk_limits.json", "milk_cooling.json", "milk_figures.json"
 NUMBERS = ("at_most", "at_least", "warmer_than", "value")
+
 LIMIT_KEY = {"what": "", "of": "", "of_last": 0, "scheme": "", "valid_from": None}
 COOLING_KEY = {
     "of": "",
@@ -33,6 +35,13 @@ COOLING_KEY = {
 
 
 FIGURE_KEY = {"what": "", "valid_from": None}
+# Of one file: what it holds under which name, and what tells its rows apart.
+CHEESE = "cheese_rules.json"
+CHEESE_ROWS: dict[str, tuple[type[Entry], dict[str, Any]]] = {
+    "age_rules": (AgeRule, {"of": "", "scheme": "", "valid_from": None}),
+    "grade_rules": (GradeRule, {"grade": "", "valid_from": None}),
+    "faults": (Fault, {"name": ""}),
+}
 
 
 @transaction.atomic
@@ -47,23 +56,37 @@ def load_reference(stamp: Stamp) -> int:
     new_figures = missing(FIGURES, MilkFigure, FIGURE_KEY)
     for row in new_figures:
         record_figure(stamp=stamp.again(), **row)
-    return len(new_limits) + len(new_rules) + len(new_figures)
+    return len(new_limits) + len(new_rules) + len(new_figures) + load_cheese(stamp)
 
 
-def missing(file: str, model: type[Entry], key: Mapping[str, Any]) -> list[dict[str, Any]]:
+def load_cheese(stamp: Stamp) -> int:
+    """The rules of age and grades, and the faults, that are not in the book; the number written."""
+    written = 0
+    for part, (model, key) in CHEESE_ROWS.items():
+        new = missing(CHEESE, model, key, part)
+        for row in new:
+            entries.record(model, stamp=stamp.again(), **row)
+        written += len(new)
+    return written
+
+
+def missing(
+    file: str, model: type[Entry], key: Mapping[str, Any], part: str = ""
+) -> list[dict[str, Any]]:
     """The rows of a file that no standing row has; ``key``: what tells them apart, with blanks."""
     known = set(model._default_manager.filter(struck_at=None).values_list(*key))
     return [
         row
-        for row in rows(file)
+        for row in rows(file, part)
         if tuple(row.get(name, blank) for name, blank in key.items()) not in known
     ]
 
 
-def rows(file: str) -> list[dict[str, Any]]:
-    """The rows of the file, with numbers and days as such."""
+def rows(file: str, part: str = "") -> list[dict[str, Any]]:
+    """The rows of the file, or of a part of it, with numbers and days as such."""
     path = Path(settings.BASE_DIR) / "fixtures" / file
     read = json.loads(path.read_text(encoding="utf-8"))
+    read = read[part] if part else read
     for row in read:
         row["valid_from"] = date.fromisoformat(row["valid_from"])
         row.update({name: Decimal(row[name]) for name in NUMBERS if name in row})

@@ -2,9 +2,9 @@
 
 from milk.models.brine import BrineOut, BrineReading, BrineRow, BrineStay
 from milk.models.cooling import CoolingRule
-from milk.models.dispatch import Dispatch
+from milk.models.dispatch import Dispatch, WheelReturn
 from milk.models.figures import MilkFigure
-from milk.models.grading import Inspection
+from milk.models.grading import Fault, Grade, GradeRule, Inspection, RindMark
 from milk.models.hold_steps import HoldStep
 from milk.models.holds import Hold, HoldDecision, HoldItem
 from milk.models.inhibitors import InhibitorTest
@@ -12,6 +12,8 @@ from milk.models.laboratories import LaboratorySetting
 from milk.models.limits import Limit, LotFlag, LotTest
 from milk.models.lots import LotDraw, LotParent, MilkingPart, MilkLot, VatLot
 from milk.models.milkings import CowMilking, MeterCorrection, Milking
+from milk.models.orders import Order, OrderLine, Pallet, Pick, Shipment
+from milk.models.products import AgeRule, Product
 from milk.models.recalls import ProductOut, Recall, RecallStep
 from milk.models.store import (
     RoomReading,
@@ -28,6 +30,7 @@ from milk.models.vats import StarterCan, Vat, VatFill, Wheel
 from milk.models.withheld import WithheldMilk, WrongCow
 
 __all__ = [
+    "AgeRule",
     "BrineOut",
     "BrineReading",
     "BrineRow",
@@ -36,6 +39,9 @@ __all__ = [
     "CowMilking",
     "Delivery",
     "Dispatch",
+    "Fault",
+    "Grade",
+    "GradeRule",
     "Hold",
     "HoldDecision",
     "HoldItem",
@@ -53,10 +59,17 @@ __all__ = [
     "MilkLot",
     "Milking",
     "MilkingPart",
+    "Order",
+    "OrderLine",
+    "Pallet",
+    "Pick",
+    "Product",
     "ProductOut",
     "Recall",
-    "RoomReading",
     "RecallStep",
+    "RindMark",
+    "RoomReading",
+    "Shipment",
     "StarterCan",
     "StockCount",
     "StoreFinding",
@@ -72,6 +85,7 @@ __all__ = [
     "VatLot",
     "Wheel",
     "WheelPlace",
+    "WheelReturn",
     "WithheldMilk",
     "WrongCow",
 ]

@@ -1,10 +1,14 @@
-"""Wheels on their way out."""
+"""Wheels on their way out, and those that came back."""
+
+from typing import ClassVar
 
 from django.db import models
 from django.db.models import Q
 
 from config.entries import Entry, append_only
 from herd.models import Holding
+from milk.models.holds import Hold
+from milk.models.orders import Pallet, Shipment
 from milk.models.tanks import kilos
 from milk.models.vats import Wheel
 
@@ -18,12 +22,18 @@ class Dispatch(Entry):
     paper = models.CharField("paper number", max_length=40)
     order = models.CharField(max_length=40, blank=True)
     carrier = models.CharField(max_length=80, blank=True)
+    shipment = models.ForeignKey(
+        Shipment, models.PROTECT, null=True, blank=True, related_name="dispatches", editable=False
+    )
+    pallet = models.ForeignKey(
+        Pallet, models.PROTECT, null=True, blank=True, related_name="dispatches", editable=False
+    )
 
     class Meta(Entry.Meta):
         verbose_name = "dispatch"
         verbose_name_plural = "dispatches"
         triggers = append_only(keeps_number=True)
-        constraints = [
+        constraints: ClassVar = [
             *Entry.Meta.constraints,
             models.UniqueConstraint(
                 fields=["wheel", "paper"],
@@ -35,3 +45,40 @@ class Dispatch(Entry):
 
     def __str__(self) -> str:
         return f"{self.wheel} to {self.buyer}"
+
+
+class WheelReturn(Entry):
+    """A wheel that came back from a buyer. It is held at once, and goes to no shelf by itself."""
+
+    class Why(models.TextChoices):
+        QUALITY = "quality", "not as good as sold"
+        DAMAGED = "damaged", "damaged on the way"
+        WRONG = "wrong", "not what was ordered"
+        RECALLED = "recalled", "called back"
+        OTHER = "other", "other"
+
+    dispatch = models.ForeignKey(Dispatch, models.PROTECT, related_name="returns")
+    wheel = models.ForeignKey(Wheel, models.PROTECT, related_name="returns", editable=False)
+    why = models.CharField(max_length=8, choices=Why)
+    words = models.CharField("in words", max_length=200, blank=True)
+    kg = kilos("weight", null=True, blank=True)
+    hold = models.ForeignKey(
+        Hold, models.PROTECT, related_name="returns", editable=False, db_index=False
+    )
+
+    class Meta(Entry.Meta):
+        verbose_name = "wheel returned"
+        verbose_name_plural = "wheels returned"
+        triggers = append_only()
+        constraints: ClassVar = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["dispatch"],
+                condition=Q(struck_at=None),
+                name="milk_wheelreturn_once",
+                violation_error_message="This wheel came back from there already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.wheel} returned"

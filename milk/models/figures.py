@@ -49,6 +49,14 @@ class MilkFigure(Entry):
         RECALL_HOURS = "recall hours", "longest a recall may take, calls included"
         DRILL_AIM = "drill aim", "what a drill should take"
         DRILL_MONTHS = "drill months", "how old a wheel drawn for a drill may be"
+        GRADE_AGE = "grade age", "a grade counts for so long"
+        WEIGH_AGAIN = "weigh again", "weights so far apart are read again"
+        RIPE_FROM = "ripe from", "age from which a wheel is due for grading"
+        FLAG_CHANCE = "flag chance", "a group is named below this chance"
+        FLAG_TIMES = "flag times", "or from so many times the house's share"
+        FLAG_WHEELS = "flag wheels", "of at least so many wheels"
+        FLAG_CHANCE_2 = "flag chance 2", "and below this chance"
+        ASK_DAIRY = "ask dairy", "a sold wheel's public page says to ask, if it is held"
 
     what = models.CharField(max_length=16, choices=What)
     value = models.DecimalField(

@@ -229,6 +229,7 @@ class WheelPlace(models.Model):
         DOUBT = "doubt", "another wheel lies where the book has it"
         LOST = "lost", "not found"
         SENT = "sent", "sent"
+        BACK = "back", "came back"
 
     wheel = models.OneToOneField(
         Wheel, models.PROTECT, primary_key=True, related_name="lies", db_constraint=True

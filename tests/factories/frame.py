@@ -9,7 +9,7 @@ from typing import Any
 from django.db import models
 
 from config.entries import Entry
-from tests.factories import feed, herd, milk
+from tests.factories import cheese, feed, herd, milk
 
 STAMP = {field.name for field in Entry._meta.fields}
 number = count(1)
@@ -45,6 +45,13 @@ NEEDED: dict[str, Callable[[], dict[str, Any]]] = {
     },
     "Limit": lambda: {"at_most": Decimal(1)},
     "MilkFigure": lambda: {"valid_from": another_day()},
+    "GradeRule": lambda: {"valid_from": another_day()},
+    "AgeRule": lambda: {"valid_from": another_day()},
+    "Pallet": lambda: {"sscc": cheese.make_sscc()},
+    "WheelReturn": lambda: {
+        "dispatch": milk.dispatch(milk.make_wheel()),
+        "hold": guessed("Hold", tank=milk.make_tank()),
+    },
     "WithheldMilk": lambda: {"group": herd.make_group(milked=False)},
     "WrongCow": lambda: {"hold": guessed("Hold", tank=milk.make_tank())},
     "Hold": lambda: {"tank": milk.make_tank()},
@@ -65,7 +72,7 @@ def make_any(model: type[Entry]) -> Entry:
     if name in MAKERS:
         made: Entry = MAKERS[name]()
         return made
-    for module in (herd, feed, milk):
+    for module in (herd, feed, milk, cheese):
         factory = getattr(module, f"make_{snake(name)}", None)
         if factory is not None and name not in NEEDED:
             made = factory()

@@ -12,12 +12,14 @@ from config.entries import Entry
 from config.kinds import Kind, all_kinds, kind_named
 from config.roles import ACTIONS
 from milk.models import Hold
-from milk.services import holds, recalls
+from milk.services import holds, orders, recalls
 from tests.cast import Api, Pages, user_in
+from tests.factories import cheese
 from tests.factories.frame import filled
 from tests.factories.milk import (
     EVENING,
     a_day,
+    dispatch,
     make_buyer,
     make_store_place,
     make_tank,
@@ -149,6 +151,66 @@ BODIES: dict[str, tuple[Any, dict[str, Any], dict[str, Any]]] = {
         {"wheel": "WHEEL", "way": "tap", "grade": "first"},
         {"grade": "second", "findings": "a hollow"},
     ),
+    "rind-marks": (
+        NEXT_DAY + 600 * HOUR,
+        {"wheel": "WHEEL", "what": "branded"},
+        {"what": "grooved"},
+    ),
+    "faults": (
+        NEXT_DAY,
+        {"name": "a slit", "means": "long openings", "where": "body", "usual_grade": "second"}
+        | {"valid_from": "2026-06-01", "source": "invented"},
+        {"means": "long fine openings"},
+    ),
+    "grade-rules": (
+        NEXT_DAY,
+        {"grade": "second", "means": "sound", "marks": "grooved", "counts_as": "second"}
+        | {"named": True, "valid_from": "2026-06-01", "source": "invented"},
+        {"means": "sound to eat"},
+    ),
+    "age-rules": (
+        NEXT_DAY,
+        {"of": "named", "at_least": 12, "unit": "months", "scheme": "a test"}
+        | {"valid_from": "2026-06-01", "source": "invented"},
+        {"at_least": 14},
+    ),
+    "products": (
+        NEXT_DAY,
+        {"name": "Long-aged", "description": "hard cheese", "gtin": "9521234543213"}
+        | {
+            "prefix": "9521234",
+            "holding": "BUYER",
+            "valid_from": "2026-06-01",
+            "source": "a paper",
+        },
+        {"description": "hard cheese of raw milk"},
+    ),
+    "orders": (
+        EVENING,
+        {"number": "A7", "buyer": "SHOP", "product": "PRODUCT", "wanted_on": "2026-06-20"},
+        {"remark": "by the yard door"},
+    ),
+    "order-lines": (
+        EVENING,
+        {"order": "ORDER", "months": 12, "grade": "first", "pieces": 4},
+        {"pieces": 5},
+    ),
+    "pallets": (EVENING, {"order": "ORDER", "sscc": ""}, {}),
+    "picks": (
+        EVENING,
+        {"order": "ORDER", "wheel": "RIPE", "kg": "40.2", "place": "SHELF"},
+        {"kg": "40.3"},
+    ),
+    "shipments": (
+        EVENING + HOUR,
+        {"order": "PICKED", "paper": "D1", "carrier": "a carrier"},
+        {"vehicle": "a van"},
+    ),
+    "wheel-returns": (
+        EVENING + 2 * HOUR,
+        {"dispatch": "SENT", "why": "damaged", "words": "dropped"},
+        {"words": "dropped from the van"},
+    ),
     "dispatches": (
         NEXT_DAY + 700 * HOUR,
         {"wheel": "WHEEL", "buyer": "BUYER", "kg": "40.1", "paper": "P1"},
@@ -179,9 +241,40 @@ BODIES: dict[str, tuple[Any, dict[str, Any], dict[str, Any]]] = {
 KINDS = [kind for kind in all_kinds() if kind.app == "milk"]
 
 
+# What only some bodies name, made when they do.
+RIPE = {"SHOP", "PRODUCT", "ORDER", "RIPE", "SHELF", "PICKED", "SENT"}
+
+
+def ripe_world() -> dict[str, Any]:
+    """A ripe wheel on its shelf, an order for it, one with a wheel picked, and a wheel sent."""
+    cheese.make_rules()
+    order, picked, ripe = cheese.make_order(), cheese.make_order(), cheese.make_ripe()
+    for each in (order, picked):
+        cheese.make_order_line(order=each)
+    other = cheese.make_ripe()
+    orders.pick_wheel(
+        stamp=stamp_at(EVENING),
+        order=picked,
+        wheel=other,
+        kg=cheese.weight(),
+        place=cheese.shelf_of(other),
+    )
+    return {
+        "SHOP": order.buyer,
+        "PRODUCT": order.product,
+        "ORDER": order,
+        "RIPE": ripe,
+        "SHELF": cheese.shelf_of(ripe),
+        "PICKED": picked,
+        "SENT": dispatch(cheese.make_ripe(), at=EVENING),
+    }
+
+
 @pytest.fixture
-def world(db: None) -> dict[str, Any]:
+def world(db: None, slug: str) -> dict[str, Any]:
     """One lot of one group, its tank, a vat without milk, a wheel, a place, a buyer and a hold."""
+    if RIPE & set(map(str, BODIES[slug][1].values())):
+        return ripe_world()
     tank = make_tank()
     lot = a_day(tank)
     milking = lot.milking

@@ -1,0 +1,96 @@
+"""What the estate sells, under which number, and how old it must be."""
+
+from typing import ClassVar
+
+from django.core.exceptions import ValidationError
+from django.core.validators import MinValueValidator, RegexValidator
+from django.db import models
+from django.db.models import Q
+
+from config.entries import Entry, append_only
+from herd.models import Holding
+from milk.gs1 import check_key, padded
+
+PREFIX_DIGITS = RegexValidator(r"^[0-9]{7,12}$", "Expected 7 to 12 digits.")
+
+
+class Product(Entry):
+    """From a day on: the cheese, its GTIN, and the name and address it is sent under."""
+
+    name = models.CharField(max_length=80)
+    description = models.CharField(
+        max_length=200, help_text="As on the papers: the food, its milk, its kind."
+    )
+    gtin = models.CharField("GTIN", max_length=14, help_text="8, 12, 13 or 14 digits.")
+    prefix = models.CharField(
+        "company prefix",
+        max_length=12,
+        blank=True,
+        validators=[PREFIX_DIGITS],
+        help_text="Of the estate, for the numbers of pallets.",
+    )
+    holding = models.ForeignKey(
+        Holding, models.PROTECT, related_name="products", verbose_name="made and sent by"
+    )
+    valid_from = models.DateField("valid from")
+    source = models.CharField(max_length=200, help_text="The paper that gave the number.")
+
+    class Meta(Entry.Meta):
+        verbose_name = "product"
+        triggers = append_only(keeps_number=True)
+        constraints: ClassVar = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["gtin", "valid_from"],
+                condition=Q(struck_at=None),
+                name="milk_product_one_per_day",
+                violation_error_message="This number has a row from that day already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def clean(self) -> None:
+        """Refuse a GTIN whose check digit is wrong; keep it in 14 digits."""
+        super().clean()
+        try:
+            check_key(self.gtin, (8, 12, 13, 14))
+        except ValueError as error:
+            raise ValidationError({"gtin": str(error)}) from error
+        self.gtin = padded(self.gtin)
+
+
+class AgeRule(Entry):
+    """From a day on: how old a wheel must be before it leaves, and where that stands."""
+
+    class Of(models.TextChoices):
+        NAMED = "named", "wheels sold under the name"
+        RAW = "raw milk", "all wheels of raw milk"
+
+    class Unit(models.TextChoices):
+        DAYS = "days", "days"
+        MONTHS = "months", "months"
+
+    of = models.CharField(max_length=8, choices=Of)
+    at_least = models.PositiveSmallIntegerField(validators=[MinValueValidator(1)])
+    unit = models.CharField(max_length=6, choices=Unit)
+    scheme = models.CharField(max_length=40, help_text="The law, the scheme, or “estate”.")
+    valid_from = models.DateField("valid from")
+    source = models.CharField(max_length=200)
+
+    class Meta(Entry.Meta):
+        verbose_name = "age rule"
+        triggers = append_only()
+        constraints: ClassVar = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["of", "scheme", "valid_from"],
+                condition=Q(struck_at=None),
+                name="milk_agerule_one_per_day",
+                violation_error_message="There is a rule for these wheels from that day already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_of_display()}: at least {self.at_least} {self.unit} ({self.scheme})"

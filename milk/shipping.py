@@ -1,0 +1,218 @@
+"""May this wheel leave for this order? One decision from plain values, all its reasons at once.
+
+Pure: no database and no clock. What is not known does not let a wheel leave.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from enum import StrEnum
+
+from milk.age import AgeBound, full_months, months_later, too_young
+
+NOT_HERE = "it is not in the store: {place}"
+NOT_READ = "its shelf was not read; by the book it lies at {place}"
+OTHER_SHELF = "it was found at {found}; by the book it lies at {place}"
+NO_PLACE = "by the book it lies on no shelf: {place}"
+YOUNGER = "{have} months old; the order wants {wants}, which is on {day}"
+NO_AGE_RULE = "no rule says how old a wheel must be; ask the office to write it"
+NOT_GRADED = "it was never graded"
+WORSE = "graded {grade}; the order wants {wants} or better"
+OLD_GRADE = "graded on {day}, more than {months} months ago; tap it again"
+NO_GRADE_AGE = "nobody has set how long a grade counts; ask the office to write it"
+NO_RULE_OF_GRADE = "no rule says what the rind of a wheel graded {grade} must bear"
+MARKS_WRONG = "graded {grade}, so its rind must have: {must}; by the book it has {has}"
+NO_MARKS = "no grooves, marks kept"
+HELD = "held: {hold}"
+WITHHELD = "its milk is in doubt, milk and meat alike: {why}"
+TWIN_HELD = "its twin {twin} is held ({hold}): ask the cheesemaker"
+BUYER = "the buyer is not known: {missing}"
+NOT_WEIGHED = "it was not weighed today"
+WEIGH_AGAIN = "{kg} kg today and {last} kg on {day}, more than {most} % apart: weigh it again"
+HEAVIER = "{kg} kg today and {first} kg when it was made; a wheel gets lighter: weigh it again"
+NO_WEIGHT_RULE = "nobody has set how far two weights may be apart; ask the office to write it"
+RETURNED = "it came back on {day}, and two people have not decided about it"
+
+
+class Word(StrEnum):
+    """The answer in one word."""
+
+    SHIP = "MAY LEAVE"
+    ASK = "ASK FIRST"
+    STAY = "DO NOT SEND"
+
+
+@dataclass(frozen=True, kw_only=True)
+class GradeOf:
+    """The last grade of a wheel: its code, its name, its rank (0 is best), and since which day."""
+
+    code: str
+    name: str
+    rank: int
+    on: date
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wanted:
+    """What the order and the estate's dated rows ask of a wheel.
+
+    ``months``: of the line; 0 for none. ``worst``: (name, rank) of the worst grade that will do;
+    None for any. ``bounds``: age rules for this wheel; None when no rule is written at all.
+    ``buyer_lacks``: what is not known of the buyer. ``grade_months``, ``apart``: how long a grade
+    counts, and how far weights may differ (%).
+    """
+
+    months: int
+    worst: tuple[str, int] | None
+    bounds: tuple[AgeBound, ...] | None
+    buyer_lacks: tuple[str, ...]
+    grade_months: int | None
+    apart: Decimal | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class WheelNow:
+    """A wheel as it stands: where, how old, graded, marked, held, weighed.
+
+    ``place``: in words; ``shelf``: the shelf it lies on by the book, "" for none; ``read``: the
+    shelf that was read, None while only a list is made. ``rind``: what was done to it ("grooved",
+    "removed"); ``must``: what its grade asks for ("kept", "grooved", "removed"), None when no rule
+    says. ``last``: (kg, day) of the last weighing after the first.
+    """
+
+    made: date
+    here: bool
+    place: str
+    shelf: str
+    read: str | None
+    grade: GradeOf | None
+    rind: frozenset[str]
+    must: str | None
+    holds: tuple[str, ...]
+    withheld: tuple[str, ...]
+    twin_held: tuple[str, str] | None
+    twin_asked: bool
+    returned: date | None
+    kg: Decimal | None
+    first_kg: Decimal | None
+    last: tuple[Decimal, date] | None
+    weighed_again: bool
+
+
+@dataclass(frozen=True)
+class Decision:
+    """The word, what stands against it, and what must be asked or done again first."""
+
+    word: Word
+    reasons: tuple[str, ...]
+    asks: tuple[str, ...]
+
+    @property
+    def all_said(self) -> tuple[str, ...]:
+        return (*self.reasons, *self.asks)
+
+
+def may_ship(wheel: WheelNow, wanted: Wanted, on: date, *, picking: bool = True) -> Decision:
+    """Whether a wheel may leave on a day, with everything that stands against it.
+
+    ``picking``: the wheel is in somebody's hands, so its shelf must have been read and it must have
+    been weighed; without it the answer is for a list of wheels to fetch.
+    """
+    reasons = [
+        *where(wheel, picking=picking),
+        *ages(wheel, wanted, on),
+        *grades(wheel, wanted, on),
+        *marks(wheel),
+        *(HELD.format(hold=hold) for hold in wheel.holds),
+        *(WITHHELD.format(why=why) for why in wheel.withheld),
+    ]
+    if wheel.returned is not None:
+        reasons.append(RETURNED.format(day=wheel.returned.isoformat()))
+    if wanted.buyer_lacks:
+        reasons.append(BUYER.format(missing=", ".join(wanted.buyer_lacks)))
+    asks = []
+    if wheel.twin_held and not wheel.twin_asked:
+        twin, hold = wheel.twin_held
+        asks.append(TWIN_HELD.format(twin=twin, hold=hold))
+    if picking:
+        asks += weights(wheel, wanted)
+        if wheel.kg is None:
+            reasons.append(NOT_WEIGHED)
+    word = Word.STAY if reasons else Word.ASK if asks else Word.SHIP
+    return Decision(word, tuple(reasons), tuple(asks))
+
+
+def where(wheel: WheelNow, *, picking: bool) -> Iterable[str]:
+    """That its plate was read on the shelf where the book has it."""
+    if not wheel.here:
+        yield NOT_HERE.format(place=wheel.place)
+    elif not wheel.shelf:
+        yield NO_PLACE.format(place=wheel.place)
+    elif picking and wheel.read is None:
+        yield NOT_READ.format(place=wheel.shelf)
+    elif picking and wheel.read != wheel.shelf:
+        yield OTHER_SHELF.format(found=wheel.read, place=wheel.shelf)
+
+
+def ages(wheel: WheelNow, wanted: Wanted, on: date) -> Iterable[str]:
+    """That it is old enough for the order and for every rule."""
+    if wanted.bounds is None:
+        yield NO_AGE_RULE
+    day = months_later(wheel.made, wanted.months)
+    if on < day:
+        have = full_months(wheel.made, on)
+        yield YOUNGER.format(have=have, wants=wanted.months, day=day.isoformat())
+    yield from too_young(wheel.made, on, wanted.bounds or ())
+
+
+def grades(wheel: WheelNow, wanted: Wanted, on: date) -> Iterable[str]:
+    """That its last grade fits the order and is not too old."""
+    grade = wheel.grade
+    if grade is None:
+        yield NOT_GRADED
+        return
+    if wanted.worst is not None and grade.rank > wanted.worst[1]:
+        yield WORSE.format(grade=grade.name, wants=wanted.worst[0])
+    if wanted.grade_months is None:
+        yield NO_GRADE_AGE
+    elif on > months_later(grade.on, wanted.grade_months):
+        yield OLD_GRADE.format(day=grade.on.isoformat(), months=wanted.grade_months)
+
+
+def marks(wheel: WheelNow) -> Iterable[str]:
+    """That its rind bears what its grade asks for, and nothing that says another grade."""
+    if wheel.grade is None:
+        return
+    if wheel.must is None:
+        yield NO_RULE_OF_GRADE.format(grade=wheel.grade.name)
+        return
+    told = wheel.rind & {"grooved", "removed"}
+    # Marks taken off say more than grooves: a second that is downgraded later has both.
+    right = {
+        "kept": not told,
+        "grooved": told == {"grooved"},
+        "removed": "removed" in told,
+    }[wheel.must]
+    if not right:
+        must = {"kept": NO_MARKS, "grooved": "grooves cut", "removed": "marks taken off"}
+        names = {"grooved": "grooves cut", "removed": "marks taken off"}
+        has = " and ".join(names[one] for one in sorted(told)) or NO_MARKS
+        yield MARKS_WRONG.format(grade=wheel.grade.name, must=must[wheel.must], has=has)
+
+
+def weights(wheel: WheelNow, wanted: Wanted) -> Iterable[str]:
+    """That today's weight fits the last one; a weight read twice is believed."""
+    if wheel.kg is None or wheel.weighed_again:
+        return
+    if wanted.apart is None:
+        yield NO_WEIGHT_RULE
+        return
+    if wheel.last is not None:
+        last, day = wheel.last
+        if abs(wheel.kg - last) * 100 > wanted.apart * last:
+            yield WEIGH_AGAIN.format(
+                kg=wheel.kg, last=last, day=day.isoformat(), most=f"{wanted.apart.normalize():f}"
+            )
+    elif wheel.first_kg is not None and wheel.kg > wheel.first_kg:
+        yield HEAVIER.format(kg=wheel.kg, first=wheel.first_kg)
