@@ -1,9 +1,9 @@
 """Where wheels are: in brine, on a place of the store, sent to a buyer, or still in the dairy.
 
 What moves a wheel is a *step*: put into brine, taken out, laid or found in the store, not found
-there, sent, returned. The last step that stands says where it is. Of two steps at the same moment the one
-that comes later in its life counts (a row taken out and laid in store in one act), then the one
-written later.
+there, sent, come back. The last step that stands says where it is. Of two steps at the same moment
+the one that comes later in its life counts (a row taken out and laid in store in one act), then the
+one written later.
 """
 
 from collections.abc import Collection, Iterator
