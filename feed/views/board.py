@@ -14,6 +14,7 @@ from config.entries import Entry
 from config.forms.fields import MomentField
 from config.roles import action_required, may, may_strike
 from feed.board import Row, board, fed_groups, row_of
+from feed.board_chart import chart_of
 from feed.hay import hay_instead
 from feed.models import ForageBatch
 from feed.services.windows import heaps_of
@@ -44,6 +45,7 @@ def forage_board(request: HttpRequest) -> HttpResponse:
         "open": [(row, state) for row, state in shown if row.state in OPEN_STATES],
         "done": [(row, state) for row, state in shown if row.state not in OPEN_STATES],
         "counts": counts_of(rows),
+        "bars": chart_of(rows, at),
         **rights_of(request),
     }
     part = request.htmx and not request.htmx.boosted  # type: ignore[attr-defined]
