@@ -82,9 +82,7 @@ class TimeBars:
 
     def table(self) -> list[tuple[Row, str]]:
         """The drawn data as rows: the thing, and what happened when, in words."""
-        return [
-            (row, "; ".join([one.words for one in (*row.spans, *row.marks)])) for row in self.rows
-        ]
+        return [(row, "; ".join(words_of(row))) for row in self.rows]
 
     def wide(self) -> SafeString:
         """The drawing for a desk and for paper."""
@@ -93,6 +91,11 @@ class TimeBars:
     def narrow(self) -> SafeString:
         """The drawing for a phone."""
         return Drawn(self, NARROW, EDGE, NAME_HEIGHT).drawn("narrow")
+
+
+def words_of(row: Row) -> list[str]:
+    """Everything that is drawn of a row, in words."""
+    return [span.words for span in row.spans] + [mark.words for mark in row.marks]
 
 
 class Drawn:
