@@ -29,10 +29,11 @@ COLUMNS = (
     Column("Leaflet", 1),
     Column("Milk withheld", 1.1),
     Column("Milk free from", 1.1),
+    Column("Where the milk went", 1.4),
     Column("Meat withheld", 0.9),
     Column("Meat free from", 1.1),
     Column("Keep until", 1),
-    Column("Missing", 1.4),
+    Column("Missing or amiss", 1.4),
 )
 CAUTIONS = (
     "The leaflet, the prescribing vet, the competent authority and local law decide; Swardline "
@@ -43,6 +44,7 @@ CAUTIONS = (
 EXAMPLES = 5
 NOT_KNOWN = "not known"
 NOTHING_TO_WAIT_FOR = "at once"
+NOT_WRITTEN = "not written"
 
 
 def book_paper(book: Book, *, by: Any, at: datetime) -> Paper:
@@ -58,6 +60,7 @@ def book_paper(book: Book, *, by: Any, at: datetime) -> Paper:
         about=(range_words(asked), keep_words(book.standing)),
         answer=answer_words(book),
         missing=tuple(missing_words(book)),
+        missing_title="Missing or amiss in it",
         cautions=CAUTIONS,
         parts=(
             Part(
@@ -144,12 +147,13 @@ def paper_line(line: Line) -> papers.Line:
             "; ".join(batch_words(*batch) for batch in line.batches if any(batch)),
             joined([line.supplier, line.supplier_address]),
             line.proof,
-            line.prescriber,
+            joined([line.prescriber, prescribed_words(line.prescribed_on)]),
             str(line.days),
             joined(line.given_by),
             line.leaflet,
             line.milk_set,
             free_words(line.milk_free, line.milk_known, line),
+            went_words(line),
             line.meat_set,
             free_words(line.meat_free, line.meat_known, line),
             day_words(line.keep_until),
@@ -176,6 +180,17 @@ def quantity_words(line: Line) -> str:
 
 def batch_words(batch: str, expires: date | None) -> str:
     return joined([batch, f"expires {expires}" if expires else ""])
+
+
+def prescribed_words(day: date | None) -> str:
+    return f"prescribed {day}" if day else ""
+
+
+def went_words(line: Line) -> str:
+    """Where withheld milk went; a struck line or one without a milk period withheld none."""
+    if line.struck or (line.milk_known and not line.milk_free):
+        return ""
+    return line.milk_went or NOT_WRITTEN
 
 
 def day_words(day: date | None) -> str:

@@ -15,16 +15,20 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
+from django.utils import timezone
+
 from config.days import local, local_day
 from herd.book_entries import Asked, Entries, Family, name_of, names, read
 from herd.book_periods import Ends, ends_of
 from herd.medicine_rules import MedicineRules, medicine_rules
+from herd.milk_went import Span, where_it_went
 from herd.models import Course, Dose, DryOff, MedicineVersion
 from herd.rules_in_force import PRESCRIPTION_DAYS
 from herd.withdrawal import plain
 
 NOT_KNOWN = "not known"
 NO_DOSE = "no dose written yet"
+INTO_TANK = "withheld milk went into a tank"
 # Off the leaflet the vet may leave the meat period to the rule; the end is computed by it.
 BY_FLOOR = "the least by Art. 115"
 WITHOUT_PLAN = "dose of a course that was struck"
@@ -39,7 +43,7 @@ class Line:
     ``milk_set`` and ``meat_set``: the period in words ("84 h", "0 h", "not known").
     ``milk_free`` and ``meat_free``: from when on; None with ``…_known`` for a period of nothing
     (there is no moment to wait for), None without it when nobody knows. ``struck``: who struck it,
-    when and why.
+    when and why. ``milk_went``: where the milk went that was to be kept out.
     """
 
     kind: str
@@ -60,6 +64,7 @@ class Line:
     supplier_address: str
     proof: str
     prescriber: str
+    prescribed_on: date | None
     given_by: tuple[str, ...]
     leaflet: str
     milk_set: str
@@ -71,6 +76,7 @@ class Line:
     keep_until: date | None
     missing: tuple[str, ...] = ()
     struck: str = ""
+    milk_went: str = ""
 
     @property
     def days(self) -> int:
@@ -109,7 +115,28 @@ def medicine_book(asked: Asked) -> Book:
     writer = Writer(asked, entries, ends_of(asked, entries), medicine_rules())
     lines = [line for line in writer.lines() if writer.belongs(line)]
     lines.sort(key=lambda line: (line.first, str(line.animal), line.product, bool(line.struck)))
-    return Book(asked, tuple(lines))
+    return Book(asked, tuple(with_milk(lines, asked.known_at)))
+
+
+def with_milk(lines: Sequence[Line], known_at: datetime | None) -> list[Line]:
+    """The lines with where the milk went that was to be kept out; struck lines ask for nothing."""
+    now = known_at or timezone.now()
+    spans = [
+        Span(line.uuid, line.animal.pk, line.first, min(line.milk_free or now, now))
+        for line in lines
+        if not line.struck and (line.milk_free or not line.milk_known) and line.first < now
+    ]
+    went = where_it_went(spans, known_at)
+    return [
+        replace(
+            line,
+            milk_went=found.words,
+            missing=(*line.missing, INTO_TANK) if found.into_tank else line.missing,
+        )
+        if (found := went.get(line.uuid)) and not line.struck
+        else line
+        for line in lines
+    ]
 
 
 @dataclass
@@ -186,6 +213,7 @@ class Writer:
             supplier_address=supplier.address if supplier else "",
             proof=course.proof or (receipt.proof if receipt else ""),
             prescriber=course.prescriber or f"{name_of(course.by)} (wrote the order)",
+            prescribed_on=course.prescribed_on,
             given_by=names(doses),
             leaflet=leaflet_words(course),
             keep_until=self.rules.keep_until(local_day(last)),
@@ -237,6 +265,7 @@ class Writer:
             supplier_address=supplier.address if supplier else "",
             proof=receipt.proof if receipt else "",
             prescriber=f"{name_of(dry_off.by)} (wrote the dry-off)",
+            prescribed_on=None,
             given_by=names([dry_off]),
             leaflet="on the leaflet",
             keep_until=self.rules.keep_until(local_day(at)),

@@ -76,11 +76,15 @@ class BookLine(serializers.Serializer[Any]):
     supplier_address = serializers.CharField()
     proof = serializers.CharField()
     prescriber = serializers.CharField()
+    prescribed_on = serializers.DateField(allow_null=True)
     given_by = serializers.ListField(child=serializers.CharField())
     leaflet = serializers.CharField()
     milk_withheld = serializers.CharField()
     milk_free_from = MomentField(allow_null=True)
     milk_known = serializers.BooleanField()
+    milk_went = serializers.CharField(
+        help_text="Where the milk went that was to be kept out; empty when nobody wrote it."
+    )
     meat_withheld = serializers.CharField()
     meat_free_from = MomentField(allow_null=True)
     meat_known = serializers.BooleanField()
@@ -156,11 +160,13 @@ def told_line(line: Line) -> dict[str, Any]:
         "supplier_address": line.supplier_address,
         "proof": line.proof,
         "prescriber": line.prescriber,
+        "prescribed_on": line.prescribed_on,
         "given_by": line.given_by,
         "leaflet": line.leaflet,
         "milk_withheld": line.milk_set,
         "milk_free_from": line.milk_free,
         "milk_known": line.milk_known,
+        "milk_went": line.milk_went,
         "meat_withheld": line.meat_set,
         "meat_free_from": line.meat_free,
         "meat_known": line.meat_known,
