@@ -26,6 +26,15 @@ def local(moment: datetime) -> str:
     return f"{moment.astimezone(estate_zone()):%Y-%m-%d %H:%M}"
 
 
+def shown_alike(moment: datetime) -> datetime | None:
+    """The other moment that the clock shows as this one, in UTC; None when it shows it once."""
+    local_moment = moment.astimezone(estate_zone())
+    other = local_moment.replace(fold=1 - local_moment.fold).astimezone(UTC)
+    back = other.astimezone(estate_zone())
+    is_other = other != moment and back.replace(tzinfo=None) == local_moment.replace(tzinfo=None)
+    return other if is_other else None
+
+
 def day_words(day: date) -> str:
     """A day for reading, "Sun 24 May 2026"."""
     return f"{day:%a} {day.day} {day:%b %Y}"

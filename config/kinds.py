@@ -36,7 +36,8 @@ class Kind:
     fields; without it a re-entry is ``strike`` and ``record`` with ``stamp.replaces`` set.
     ``related``: relations to read with each entry (``select_related`` paths), so that a list of
     them takes one statement. ``struck_ok``: fields that may name a struck entry.
-    ``moment``: the label of ``happened_at`` ("given at", "cut started at").
+    ``moment``: the label of ``happened_at`` ("given at", "cut started at"). ``earlier``: of two
+    moments that the clock shows alike in autumn a typed one is the earlier, else the later.
     """
 
     slug: str
@@ -44,6 +45,7 @@ class Kind:
     fields: tuple[str, ...]
     title: str
     moment: str = "happened at"
+    earlier: bool = False
     help: str = ""
     shown: tuple[str, ...] = ()
     extra: dict[str, Any] = field(default_factory=dict)

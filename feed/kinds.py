@@ -227,6 +227,7 @@ register(
             ),
             shown=DERIVED_OF_BATCH,
             moment="cut began at",
+            earlier=True,
             help=f"Without the air temperature the shortest window holds. {OWN_RULES}",
             record=batches.record_batch,
             strike=batches.strike_batch,

@@ -14,6 +14,7 @@ urlpatterns = [
     path("batches/<uuid:uuid>/weigh/", loads.weigh, name="weigh"),
     path("batches/<uuid:uuid>/heap/", loads.heap, name="heap"),
     path("batches/<uuid:uuid>/where/", loads.where, name="where"),
+    path("batches/<uuid:uuid>/hour/", loads.hour, name="hour"),
     path("fields/", fields.fields, name="fields"),
     path("fields/<uuid:uuid>/", fields.field, name="field"),
     # Did they eat, and what to cut.

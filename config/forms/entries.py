@@ -117,7 +117,9 @@ def form_of(slug: str) -> type[EntryForm]:
         formfield_callback=lambda column, **options: field_for(kind, column, options),
     )
     fields = {
-        "happened_at": MomentField(label=sentence(kind.moment), initial=timezone.now),
+        "happened_at": MomentField(
+            label=sentence(kind.moment), initial=timezone.now, earlier=kind.earlier
+        ),
         **{
             name: deepcopy(kind.extra[name]) if name in kind.extra else columns[name]
             for name in kind.fields

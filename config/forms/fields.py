@@ -57,10 +57,15 @@ class MomentField(forms.Field):
 
     The hour that comes twice in autumn is read as the later one, which withholds longer, unless
     that has not come yet; the hour that is skipped in spring is refused. Left as it stood in a
-    form, a moment keeps its seconds.
+    form, a moment keeps its seconds. ``earlier``: the earlier of the two is meant; what counts from
+    a cut ends sooner so.
     """
 
     widget = MomentInput
+
+    def __init__(self, *, earlier: bool = False, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.earlier = earlier
 
     def prepare_value(self, value: Any) -> Any:
         return local_text(value) if isinstance(value, datetime) else value
@@ -77,7 +82,7 @@ class MomentField(forms.Field):
             raise ValidationError(NO_MOMENT.format(text=text[:40])) from error
         if not 1900 <= naive.year <= 2200:
             raise ValidationError(YEAR_RANGE.format(year=naive.year))
-        return naive if naive.tzinfo else meant_by(naive, timezone.now())
+        return naive if naive.tzinfo else meant_by(naive, timezone.now(), earlier=self.earlier)
 
     def has_changed(self, initial: Any, data: Any) -> bool:
         return bool(self.prepare_value(initial) != data)
@@ -88,19 +93,19 @@ def local_text(moment: datetime) -> str:
     return moment.astimezone(estate_zone()).strftime(SHAPE)
 
 
-def meant_by(naive: datetime, now: datetime) -> datetime:
+def meant_by(naive: datetime, now: datetime, *, earlier: bool = False) -> datetime:
     """The moment a wall clock of the estate means. Raises ValidationError for one that never was.
 
     Of two moments the later, unless only the earlier can have happened at ``now``: who writes in
-    the first of the two hours means that one.
+    the first of the two hours means that one. ``earlier``: of two moments the earlier.
     """
     zone = estate_zone()
-    earlier, later = (naive.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
+    first, later = (naive.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
     if later.astimezone(UTC).astimezone(zone).replace(tzinfo=None, fold=0) != naive:
         raise ValidationError(SKIPPED_HOUR.format(text=naive.strftime("%Y-%m-%d %H:%M")))
     newest = (now + timedelta(minutes=CLOCK_TOLERANCE_MINUTES)).astimezone(UTC)
-    only_earlier = earlier.astimezone(UTC) <= newest < later.astimezone(UTC)
-    return earlier if only_earlier else later
+    only_first = first.astimezone(UTC) <= newest < later.astimezone(UTC)
+    return first if earlier or only_first else later
 
 
 class DayField(forms.DateField):

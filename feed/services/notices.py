@@ -28,6 +28,7 @@ from feed.models import (
 )
 from feed.rings import Ring
 from feed.schemes import Forbidden, broken
+from feed.services.clocks import doubtful
 from feed.services.figures import values_on
 from feed.services.lots import feed_of, feed_rules
 from feed.services.ringing import SHIFT_FIGURES, WORDS, ring_all, word_of
@@ -53,6 +54,11 @@ EARLY = "{batch}, cut {cut}, comes from a field that was not free. Decide on the
 EARLY_IF_NOT = "Residues of what was put on the field may be in the milk."
 WHERE = "{asked} kg of {batch}: where? A newer load is cut. Say which group had them."
 WHERE_IF_NOT = "Every group fed in that hour counts as having had it, with its milk."
+HOUR = (
+    "{batch} is written as cut at a time that came twice that night, {at}. Was it before or after "
+    "the clocks went back?"
+)
+HOUR_IF_NOT = "Until somebody says, its window runs from the earlier of the two."
 LEFT = "Clear {left} kg of {batch}, cut {cut}: grass of today is fed on top of it."
 LEFT_IF_NOT = "Yesterday's grass heats under the fresh one, and both must be discarded."
 STACK = "Look after {lot}: {inside} °C inside at {at}."
@@ -95,6 +101,7 @@ def flag(at: datetime) -> dict[str, int]:
         *(ring for batch in loads for ring in about_window(batch, at, figures)),
         *heating(loads, at, figures),
         *(ring_where(row) for row in asked_of(loads, at)),
+        *(ring_hour(batch) for batch in loads if doubtful(batch)),
         *leftovers(loads, at),
         *(ring_early(batch) for batch in cut_early(at, days(figures, "early_looked_back"))),
         *warm_stacks(at, figures),
@@ -202,6 +209,12 @@ def ring_where(row: Row) -> Ring:
     """A load of which nobody wrote where the rest went."""
     words = WHERE.format(batch=row.batch, asked=amount(round(row.asked_kg)))
     return ring("where", row.batch, FEED_HAND, words, WHERE_IF_NOT, anchor="#where")
+
+
+def ring_hour(batch: ForageBatch) -> Ring:
+    """A load cut at a time that the clock showed twice."""
+    words = HOUR.format(batch=batch, at=moment(batch.happened_at))
+    return ring("hour", batch, FEED_HAND, words, HOUR_IF_NOT, anchor="#hour")
 
 
 def heating(loads: list[ForageBatch], at: datetime, figures: Figures) -> list[Ring]:

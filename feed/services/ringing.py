@@ -23,7 +23,18 @@ BUNDLES = "grass:more:"
 # Rings of the feed by the shares; they are within a shift's number too.
 DRIFT = "feed-shares:drift"
 # In which order things are told when there are more than a shift's rings: what can hurt first.
-WORDS = ("past", "forbidden", "stack", "no-rule", "early", "heating", "where", "first", "left")
+WORDS = (
+    "past",
+    "forbidden",
+    "stack",
+    "no-rule",
+    "early",
+    "heating",
+    "where",
+    "hour",
+    "first",
+    "left",
+)
 
 
 def word_of(ring: Ring) -> str:

@@ -17,6 +17,7 @@ from feed.board import Row, board, fed_groups, row_of
 from feed.board_chart import chart_of
 from feed.hay import hay_instead
 from feed.models import ForageBatch
+from feed.services.clocks import FIRST, SECOND, doubtful, moments
 from feed.services.windows import heaps_of
 from feed.unaccounted import may_have
 from feed.window import State, hours_late
@@ -102,6 +103,7 @@ def batch(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "strikes": not load.is_struck and may_strike(request.user, "forage-batches", load),
         "groups": fed_groups(now) if row.asks else [],
         "may_have": may_have([row]) if row.asks else [],
+        "hours": hours_of(load),
         "hay": hay_instead(load, row.left_kg, now) if row.state is State.PAST else None,
         "samples": lines_of(load.samples),
         "heap_mates": heap_mates_of(load),
@@ -109,6 +111,13 @@ def batch(request: HttpRequest, uuid: UUID) -> HttpResponse:
         **rights_of(request),
     }
     return render(request, "feed/batch.html", context)
+
+
+def hours_of(load: ForageBatch) -> list[tuple[str, datetime]]:
+    """The two moments a cut may have begun at, by what the clocks did; empty when it is sure."""
+    if load.is_struck or not doubtful(load):
+        return []
+    return list(zip((FIRST, SECOND), moments(load), strict=True))
 
 
 def heap_mates_of(load: ForageBatch) -> list[ForageBatch]:

@@ -6,7 +6,7 @@ from uuid import UUID
 
 from django import forms
 from django.contrib import messages
-from django.core.exceptions import PermissionDenied
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -23,6 +23,7 @@ from feed.board import row_of
 from feed.models import ForageBatch, HeapCheck
 from feed.models.batches import LOAD_KG, LOAD_WEIGHT
 from feed.services.answers import answer_group, answer_still
+from feed.services.clocks import answer_hour
 from feed.services.heaps import record_heap_check
 from feed.services.weights import weigh_batch
 from feed.services.windows import book_of, hours_between
@@ -30,6 +31,7 @@ from feed.window import terms_of
 from herd.models import Group
 
 WEIGHED = "Written: {batch} weighs {kg} kg."
+CUT_AT = "Written: {batch} was cut {at}."
 HOT = "Discard {batch} now: {left} kg left. Heat beats the clock."
 COOL = "Written: {batch}, until {deadline}."
 FED = "Written: {kg} kg of {batch} to {group}, a guess."
@@ -78,6 +80,24 @@ def weigh(request: HttpRequest, uuid: UUID) -> HttpResponse:
             messages.success(request, words)
             return redirect(written)
     return render(request, "feed/weigh.html", {"form": form, "load": load})
+
+
+@action_required("write:forage-batches")
+@once_only
+def hour(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """Which of two moments a cut began at that the clock showed alike; from the load's page."""
+    load = load_of(uuid)
+    if not may_strike(request.user, "forage-batches", load):
+        raise PermissionDenied(refusal(request.user, "strike:forage-batches"))
+    if request.method == "POST":
+        which = request.POST.get("which", "")
+        try:
+            written = answer_hour(stamp=stamp_of(request), batch=load, which=which)
+        except ValidationError as refused:
+            messages.error(request, " ".join(refused.messages))
+        else:
+            messages.success(request, CUT_AT.format(batch=written, at=moment(written.happened_at)))
+    return redirect(load)
 
 
 @action_required("write:heap-checks")
