@@ -20,6 +20,11 @@ from herd.breeding import (
     standing,
 )
 
+RUNNING = "still running"
+UNCHECKED = "{count} not yet checked"
+NO_SERVICE = "no service written"
+NOBODY = "none could be served"
+
 
 def calving_interval(lives: Iterable[Life], today: date) -> tuple[Decimal | None, int]:
     """Mean days between two calvings, of those whose second was in the year to today; how many."""
@@ -90,7 +95,7 @@ def off_by(life: Life, served: date, calved: date) -> int:
 class Period:
     """The rates of 21 days ``[begins, ends)``.
 
-    ``provisional``: not over yet, or a service in it still waits for its check.
+    ``unchecked``: cows served in it, still here, of whom no check has said anything yet.
     """
 
     begins: date
@@ -98,12 +103,28 @@ class Period:
     eligible: int
     served: int
     pregnant: int
-    provisional: bool = False
+    running: bool = False
+    unchecked: int = 0
 
     @property
     def last(self) -> date:
         """The last day that belongs to it."""
         return self.ends - timedelta(days=1)
+
+    @property
+    def provisional(self) -> bool:
+        """Whether its figures may still change, or say nothing yet."""
+        return bool(self.why)
+
+    @property
+    def why(self) -> str:
+        """Why its figures are no result yet; "" for those that are one."""
+        said = [RUNNING] if self.running else []
+        if self.unchecked:
+            said.append(UNCHECKED.format(count=self.unchecked))
+        elif not self.served:
+            said.append(NO_SERVICE if self.eligible else NOBODY)
+        return "; ".join(said)
 
     @property
     def service_rate(self) -> Decimal | None:
@@ -162,7 +183,9 @@ def cycle(life: Life, today: date, rules: Rules, place: Standing | None = None) 
                 if span[0] < span[1]:
                     could.append(span)
     place = place or standing(life, today, rules)
-    open_services = place.services if place.state == SERVED else ()
+    # One that has left will never be checked: what was known of her then stays.
+    here = not life.present or life.present[-1][1] is None
+    open_services = place.services if here and place.state == SERVED else ()
     return Cycle(tuple(could), tuple(pregnancies(life, rules)), life.services, open_services)
 
 
@@ -178,19 +201,18 @@ def rates(cows: Sequence[Cycle], today: date, rules: Rules, periods: int) -> lis
     ends = today + timedelta(days=1)
     found: list[Period] = []
     for _ in range(periods):
-        found.append(rate_of(cows, (ends - length, ends), today, rules, running=not found))
+        found.append(rate_of(cows, (ends - length, ends), rules, running=not found))
         ends -= length
     return found
 
 
 def rate_of(
-    cows: Sequence[Cycle], span: tuple[date, date], today: date, rules: Rules, *, running: bool
+    cows: Sequence[Cycle], span: tuple[date, date], rules: Rules, *, running: bool
 ) -> Period:
     """The rates of one period."""
     begins, ends = span
     there = [cow for cow in cows if cow.is_eligible(begins, ends, rules.present)]
     served = [cow for cow in there if any(begins <= day < ends for day in cow.services)]
     pregnant = sum(any(begins <= one.since < ends for one in cow.carried) for cow in served)
-    young = ends > today - timedelta(days=rules.check_until)
-    waits = any(begins <= day < ends for cow in served for day in cow.waiting_for_check)
-    return Period(begins, ends, len(there), len(served), pregnant, running or young and waits)
+    unchecked = sum(any(begins <= day < ends for day in cow.waiting_for_check) for cow in served)
+    return Period(begins, ends, len(there), len(served), pregnant, running, unchecked)

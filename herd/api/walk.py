@@ -102,7 +102,9 @@ class PeriodOut(serializers.Serializer[Any]):
     service_rate = percent()
     conception_rate = percent()
     rate = percent()
+    unchecked = serializers.IntegerField()
     provisional = serializers.BooleanField()
+    why = serializers.CharField(help_text="Why it is provisional; empty when it is not.")
 
 
 class SheetOut(serializers.Serializer[Any]):
@@ -227,5 +229,5 @@ def sheet_told(sheet: BreedingSheet) -> dict[str, Any]:
 
 def period_told(period: Period) -> dict[str, Any]:
     """A period with its rates."""
-    rates = ("service_rate", "conception_rate", "rate")
+    rates = ("service_rate", "conception_rate", "rate", "provisional", "why")
     return {**vars(period), **{name: getattr(period, name) for name in rates}}

@@ -270,7 +270,36 @@ def test_last_periods_are_provisional_until_checked():
         present=((day("2025-01-01"), None),),
     )
     found = rates([cycle(life, TODAY, RULES)], TODAY, RULES, 3)
-    assert [period.provisional for period in found] == [True, True, False]
+    assert [period.provisional for period in found] == [True, True, True]
+    assert [period.why for period in found] == [
+        "still running; no service written",
+        "1 not yet checked",
+        "no service written",
+    ]
+
+
+def test_period_is_a_result_once_its_checks_are_in():
+    lives = herd_of(12, 10, 4)
+    unchecked = Life(
+        calvings=(day("2026-01-05"),),
+        services=(day("2026-04-10"),),
+        present=((day("2025-01-01"), None),),
+    )
+    gone = Life(
+        calvings=(day("2026-01-05"),),
+        services=(day("2026-04-11"),),
+        present=((day("2025-01-01"), day("2026-05-30")),),
+    )
+    today = day("2026-06-21")
+
+    def period(*cows):
+        return rates([cycle(life, today, RULES) for life in cows], today, RULES, 4)[3]
+
+    assert (period(*lives, gone).why, period(*lives, gone).served) == ("", 11)
+    # However long ago it was: nobody has looked yet.
+    assert period(*lives, gone, unchecked).why == "1 not yet checked"
+    assert period(herd_of(1, 0, 0)[0]).why == "no service written"
+    assert period().why == "none could be served"
 
 
 def test_calving_tells_the_service_nobody_checked():
