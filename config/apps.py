@@ -20,5 +20,5 @@ class Frame(AppConfig):
     def ready(self) -> None:
         post_migrate.connect(never_ignore, sender=self)
         # By name, so that the frame imports no app: <app>/kinds.py, <app>/finders.py and so on.
-        found = ("checks", "kinds", "finders", "yields", "seen", "milk_went", "today")
+        found = ("checks", "kinds", "finders", "yields", "seen", "milk_went", "phones", "today")
         autodiscover_modules(*found)

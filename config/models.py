@@ -1,5 +1,6 @@
 """What the frame itself keeps: files taken in, notices, runs of jobs, answers already given."""
 
+from datetime import timedelta
 from typing import ClassVar
 
 from django.conf import settings
@@ -102,3 +103,32 @@ class Once(models.Model):
 
     def __str__(self) -> str:
         return self.key
+
+
+class ClockCorrection(models.Model):
+    """The clock of a phone was wrong when something was written; its times were put right.
+
+    It belongs to the entries with the same writer, device and moment of writing.
+    """
+
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    device = models.CharField(max_length=64)
+    written_at = models.DateTimeField("written at, put right")
+    seconds = models.IntegerField("added to the phone's times, in seconds")
+    received_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["by", "device", "written_at"], name="config_clock_one_per_writing"
+            )
+        ]
+        triggers = keep_rows()
+
+    def __str__(self) -> str:
+        return f"{self.device}, {self.seconds} s"
+
+    @property
+    def shift(self) -> timedelta:
+        """What was added to the phone's times."""
+        return timedelta(seconds=self.seconds)

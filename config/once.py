@@ -22,6 +22,7 @@ from django.utils import timezone
 
 from config.errors import Refused, Unprocessable
 from config.models import Once
+from config.offline_shifts import follow_shift
 
 HEADER = "Idempotency-Key"
 REPLAYED = "Idempotency-Replayed"
@@ -118,6 +119,7 @@ def run_once(
         else:
             row.status, row.body, row.location = kept.status, kept.body, kept.location
             row.save(update_fields=["status", "body", "location"])
+            follow_shift(user)
         return answer
 
 

@@ -135,6 +135,7 @@ WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
 ACTIONS: dict[str, tuple[str, ...]] = {
     "read": ROLES,
     "take in files": (OFFICE, VET),
+    "answer clock questions": (VET,),
     **{f"write:{slug}": writers for slug, (writers, _) in WRITERS.items()},
     **{f"strike:{slug}": strikers for slug, (_, strikers) in WRITERS.items()},
 }

@@ -72,6 +72,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "axes.middleware.AxesMiddleware",
+    "config.offline.PhoneQueue",
     "config.views.errors.RefusalsAsPages",
 ]
 ROOT_URLCONF = "config.urls"
@@ -107,6 +108,8 @@ DEFAULT_AUTO_FIELD = "django.db.models.AutoField"
 LANGUAGE_CODE = "en-gb"
 TIME_ZONE = environment.zone("ESTATE_TIME_ZONE", "Europe/Vienna")
 USE_TZ = True
+# A phone whose clock is further from the server's than this has the times of its entries put right.
+PHONE_CLOCK_MINUTES = environment.whole("PHONE_CLOCK_MINUTES", 2, least=1)
 # The laws and schemes whose limits count on this estate; rows of others are kept, and say nothing.
 ESTATE_SCHEMES = environment.names(
     "ESTATE_SCHEMES",

@@ -4,7 +4,7 @@ from celery import shared_task
 from django.contrib.sessions.models import Session
 from django.utils import timezone
 
-from config import once
+from config import offline_shifts, once
 from config.jobs import job
 
 
@@ -13,5 +13,6 @@ def clear_old() -> dict[str, int]:
     """Forget keys of writes that nobody repeats any more, and sessions that have ended."""
     with job("clear old keys and sessions") as counted:
         counted["keys"] = once.forget_old()
+        counted["clock questions"] = offline_shifts.close_answered()
         counted["sessions"], _ = Session.objects.filter(expire_date__lt=timezone.now()).delete()
     return counted

@@ -3,7 +3,7 @@
 from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import include, path
 
-from config.views import entries, errors, pages, uploads
+from config.views import entries, errors, offline, pages, uploads
 from config.views.health import health
 
 handler400 = errors.bad_request
@@ -18,6 +18,7 @@ kind_urls = [
     path("<uuid:uuid>/", entries.kind_detail, name="kind-detail"),
     path("<uuid:uuid>/strike/", entries.kind_strike, name="kind-strike"),
     path("<uuid:uuid>/re-enter/", entries.kind_reenter, name="kind-reenter"),
+    path("<uuid:uuid>/clock/", offline.clock_right, name="clock-right"),
 ]
 
 # /uploads/
@@ -37,6 +38,10 @@ urlpatterns = [
     path("today/<slug:role>/", pages.today, name="today-of"),
     path("health", health, name="health"),
     path("find/", pages.find, name="find"),
+    # For phones without a network.
+    path("sw.js", offline.worker, name="worker"),
+    path("phone/", offline.phone, name="phone"),
+    path("queue/", offline.queue, name="queue"),
     path("roles/", pages.roles, name="roles"),
     path("login/", LoginView.as_view(redirect_authenticated_user=True), name="login"),
     path("logout/", LogoutView.as_view(), name="logout"),

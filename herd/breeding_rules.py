@@ -14,8 +14,9 @@ from herd.models import BreedRule, PeriodRule
 SCHEME = "estate"
 NUMBER_RESTS = "farm number: rests"  # years
 WALL_OLD = "wall: too old after"  # min
+PHONE_LIST_OLD = "list on a phone: too old after"  # min
 CALF_TAG = "calf: tagged within"  # d
-OTHER_RULES = (NUMBER_RESTS, WALL_OLD, CALF_TAG)
+OTHER_RULES = (NUMBER_RESTS, WALL_OLD, PHONE_LIST_OLD, CALF_TAG)
 KNOWN_RULES = (*RULE_NAMES.values(), *OTHER_RULES)
 
 RULES_MISSING = (

@@ -18,6 +18,7 @@ from config.api.writes import WriteView
 from config.entries import Entry
 from config.errors import Conflict
 from config.kinds import Kind
+from config.offline_shifts import shifts_on
 from config.roles import check_may_strike
 
 SAME_ID = (
@@ -46,7 +47,9 @@ class EntryViewSet(WriteView, viewsets.GenericViewSet[Any]):
         """Entries of this kind, newest first, struck ones too unless filtered out."""
         refuse_unknown_filters(request, filters_of(self.kind.slug))
         page = self.paginate_queryset(self.filter_queryset(self.get_queryset()))
-        return self.get_paginated_response(self.get_serializer(page, many=True).data)
+        context = {**self.get_serializer_context(), "shifts": shifts_on(page or ())}
+        rows = self.get_serializer_class()(page, many=True, context=context)
+        return self.get_paginated_response(rows.data)
 
     def retrieve(self, request: Request, uuid: Any) -> Response:
         """One entry."""

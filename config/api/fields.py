@@ -10,6 +10,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from config.entries import Entry
+from config.offline_clock import sending
 
 NO_OFFSET = (
     "“{text}” does not say which clock it is of. Expected a date and time with its offset, such as "
@@ -32,7 +33,8 @@ class MomentField(serializers.DateTimeField):
             raise serializers.ValidationError(
                 OUT_OF_RANGE.format(year=value.year, first=FIRST_YEAR, last=LAST_YEAR)
             )
-        return value
+        sent = sending.get()
+        return sent.put_right(value, "") if sent else value
 
     def to_representation(self, value: datetime) -> str:
         # The base class would send the time through enforce_timezone, which is for input.

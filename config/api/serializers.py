@@ -2,6 +2,7 @@
 
 import uuid
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cache
 from typing import Any, ClassVar
 
@@ -17,6 +18,8 @@ from config.entries import REASONS, Entry, Stamp, offset_minutes
 from config.forms.fields import EntryText
 from config.forms.fields import MomentField as FormMoment
 from config.kinds import Kind, kind_named
+from config.offline_clock import sending
+from config.offline_shifts import shifts_on
 
 UNKNOWN_KEY = "“{key}” is not known here. Expected only: {known}."
 SET_BY_SERVER = "“{key}” is set by the server and cannot be sent."
@@ -81,10 +84,18 @@ class EntrySerializer(serializers.ModelSerializer[Any]):
     struck = serializers.SerializerMethodField()
     replaces = serializers.SerializerMethodField()
     replaced_by = serializers.SerializerMethodField()
+    time_corrected = serializers.SerializerMethodField(
+        help_text="Seconds added to the times of a phone whose clock was wrong; null: none."
+    )
 
     @extend_schema_field(Struck(allow_null=True))
     def get_struck(self, entry: Entry) -> Any:
         return Struck(entry).data if entry.is_struck else None
+
+    def get_time_corrected(self, entry: Entry) -> int | None:
+        known = self.context.get("shifts")
+        shift = (shifts_on([entry]) if known is None else known).get(entry.pk)
+        return None if shift is None else round(shift.total_seconds())
 
     def get_replaces(self, entry: Entry) -> uuid.UUID | None:
         return entry.replaces.uuid if entry.replaces else None
@@ -126,7 +137,7 @@ EntrySerializer.serializer_field_mapping = {
 }
 
 STAMPED = ("id", "happened_at", "written_at", "zone_offset", "device")
-SHOWN = ("by", "received_at", "struck", "replaces", "replaced_by")
+SHOWN = ("by", "received_at", "time_corrected", "struck", "replaces", "replaced_by")
 
 
 def refuse_unknown(serializer: Any, data: Any) -> None:
@@ -239,7 +250,7 @@ def stamp_from(request: Request, values: dict[str, Any]) -> Stamp:
         sent = request.data if isinstance(request.data, Mapping) else {}
         offset = sent_offset(happened_at, str(sent.get("happened_at", "")))
     assert request.user.is_authenticated
-    return Stamp(
+    stamp = Stamp(
         by=request.user,
         happened_at=happened_at,
         written_at=values.pop("written_at", now),
@@ -247,6 +258,12 @@ def stamp_from(request: Request, values: dict[str, Any]) -> Stamp:
         device=values.pop("device", ""),
         uuid=values.pop("uuid", None),
     )
+    phone = sending.get()
+    if phone is None:
+        return stamp
+    # By these its correction is found again.
+    number = stamp.uuid or phone.number
+    return replace(stamp, written_at=phone.written_at, device=phone.device, uuid=number)
 
 
 def sent_offset(moment: Any, text: str) -> int:

@@ -16,6 +16,7 @@ from django.utils import timezone
 from config.days import estate_zone
 from config.entries import CLOCK_TOLERANCE_MINUTES, Entry
 from config.kinds import all_kinds
+from config.offline_clock import sending
 
 SHAPE = "%Y-%m-%dT%H:%M"
 NO_MOMENT = (
@@ -82,7 +83,10 @@ class MomentField(forms.Field):
             raise ValidationError(NO_MOMENT.format(text=text[:40])) from error
         if not 1900 <= naive.year <= 2200:
             raise ValidationError(YEAR_RANGE.format(year=naive.year))
-        return naive if naive.tzinfo else meant_by(naive, timezone.now(), earlier=self.earlier)
+        sent = sending.get()
+        now = sent.written_by_phone if sent else timezone.now()
+        moment = naive if naive.tzinfo else meant_by(naive, now, earlier=self.earlier)
+        return sent.put_right(moment, str(value)) if sent else moment
 
     def has_changed(self, initial: Any, data: Any) -> bool:
         return bool(self.prepare_value(initial) != data)

@@ -6,6 +6,7 @@ from typing import Any
 from uuid import uuid4
 
 from django import template
+from django.contrib.auth.models import AnonymousUser
 from django.template import Context
 from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
@@ -13,6 +14,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from config.days import estate_zone
+from config.offline_pages import kept_as, too_old_after
 
 register = template.Library()
 
@@ -127,6 +129,28 @@ def state_word(state: str) -> str:
 def once_field() -> SafeString:
     """The hidden number that makes a form count once; every form with method post has it."""
     return format_html('<input type="hidden" name="once" value="{}">', uuid4())
+
+
+@register.simple_tag(takes_context=True)
+def phone_data(context: Context) -> SafeString:
+    """What a page tells its phone: as of when it is, on which clock, whose it is, whether kept."""
+    request, now = context.get("request"), timezone.now()
+    user: Any = getattr(request, "user", None) or AnonymousUser()
+    match = getattr(request, "resolver_match", None)
+    page = kept_as(match.view_name, match.kwargs.get("slug", ""), user) if match else None
+    return format_html(
+        'data-at="{}" data-zone="{}" data-user="{}"{}',
+        now.astimezone(estate_zone()).isoformat(timespec="seconds"),
+        estate_zone().key,
+        user.pk or "",
+        SafeString(" data-keeps") if page and user.is_authenticated else "",
+    )
+
+
+@register.simple_tag
+def old_after() -> int:
+    """After how many minutes a list that says TANK or NOT, or pour, is too old on a phone."""
+    return too_old_after(timezone.now())
 
 
 @register.simple_tag

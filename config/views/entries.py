@@ -1,5 +1,6 @@
 """Pages made from the kinds: the list of a kind, one entry, write, strike and re-enter."""
 
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -22,6 +23,8 @@ from config.forms.entries import (
     re_entry_form_of,
 )
 from config.kinds import Kind, all_kinds, kind_named
+from config.offline_clock import sending
+from config.offline_shifts import mark_on, question_about
 from config.once import once_only
 from config.roles import action_required, check_may, check_may_strike, may, may_strike
 from config.views.cells import cells, label_of
@@ -32,6 +35,8 @@ WRITTEN = "Written: {entry}."
 STRUCK = "Struck: {entry}. It stays readable."
 WRITTEN_AGAIN = "Written again: {entry}. The old wording stays readable, crossed through."
 DEVICE = "page"
+# Who says whether a time that was put right is right.
+CLOCK = "answer clock questions"
 
 
 def kind_or_404(slug: str) -> Kind:
@@ -96,6 +101,8 @@ def kind_detail(request: HttpRequest, slug: str, uuid: UUID) -> HttpResponse:
         "entry": entry,
         "cells": cells(kind, entry, dict.fromkeys((*kind.fields, *kind.shown))),
         "history": history(entry),
+        "clock": mark_on(entry),
+        "clock_question": question_about(slug, entry) if may(request.user, CLOCK) else None,
         "strikes": not entry.is_struck and may_strike(request.user, slug, entry),
         "now": timezone.now(),
     }
@@ -173,7 +180,22 @@ def open_entry(request: HttpRequest, kind: Kind, number: UUID) -> Entry:
 
 
 def stamp_of(request: HttpRequest, form: SheetForm | None = None) -> Stamp:
-    """Who writes, and when it happened: as the form says, else now."""
+    """Who writes, and when it happened: as the form says, else when it was written."""
     assert request.user.is_authenticated
     happened_at = form.cleaned_data.get("happened_at") if form is not None else None
-    return Stamp.now(request.user, happened_at, device=DEVICE)
+    sent = sending.get()
+    if sent is None:
+        return Stamp.now(request.user, happened_at, device=DEVICE)
+    return Stamp.now(
+        request.user,
+        happened_at or sent.written_at,
+        written_at=sent.written_at,
+        device=sent.device,
+        uuid=sent.number,
+    )
+
+
+def moment_now() -> datetime:
+    """When what is being written was written: now, or when the phone kept it."""
+    sent = sending.get()
+    return sent.written_at if sent else timezone.now()

@@ -4,6 +4,7 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.urls import reverse
 from django.utils import timezone
 
 from config.forms.entries import SheetForm
@@ -31,6 +32,8 @@ class FeedForm(SheetForm):
         super().__init__(*args, **kwargs)
         self.things = {str(thing.uuid): thing for thing in (*loads_left(), *lots_left())}
         self.groups = {f"kg_{group.number}": group for group in fed_groups(timezone.now())}
+        # Without a network a load that waits on the phone may be fed as well.
+        self.fields["of"].widget.attrs["data-offers"] = reverse("feed:cut")
         self.fields["of"].choices = choices_of(self.things)  # type: ignore[attr-defined]
         for name, group in self.groups.items():
             self.fields[name] = NumberField(

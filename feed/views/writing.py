@@ -44,7 +44,9 @@ def start_cut(request: HttpRequest) -> HttpResponse:
     asked = initial_from(kind, request.GET.dict())
     if request.method != "POST" and "field" not in asked:
         return render(request, "feed/cut_fields.html", fields_now())
-    form = form_of(kind.slug)(request.POST or None, initial={"weighed": False, **asked})
+    usual = usual_kg(timezone.now())
+    likely = {"weighed": False, "kg": usual, **asked}
+    form = form_of(kind.slug)(request.POST or None, initial=likely)
     if form.is_valid():
         batch = form.carry_out(record_batch, stamp=stamp_of(request, form), **form.entry_values())
         if batch is not None:
@@ -57,7 +59,8 @@ def start_cut(request: HttpRequest) -> HttpResponse:
         "asks": asking(),
         "now": now,
         "stand": stand_of(asked.get("field"), now) if request.method != "POST" else None,
-        "usual_kg": usual_kg(now),
+        "usual_kg": usual,
+        "waiting": fields_waiting(now),
         "wetness": WETNESS,
     }
     return render(request, "feed/cut.html", context)
@@ -75,6 +78,11 @@ def usual_kg(now: datetime) -> Decimal | None:
     last = weighed.values_list("kg", flat=True).first()
     found: Decimal | None = value_on(local_day(now), "wagon") if last is None else last
     return found
+
+
+def fields_waiting(now: datetime) -> list[Stand]:
+    """Fields that may not be cut yet; a phone without a network refuses them by this."""
+    return [stand for stand in stands(now, local_day(now)) if not stand.is_free]
 
 
 def fields_now() -> dict[str, Any]:

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST
 
 from config.once import once_only
 from config.roles import action_required
-from config.views.entries import stamp_of
+from config.views.entries import moment_now, stamp_of
 from herd.forecasts import Forecast, forecast
 from herd.forms.treatments import as_the_last, dose_form, initial_for, treatment_form
 from herd.models import Animal, Course, Dose, TreatmentPlan
@@ -118,7 +118,7 @@ def give(request: HttpRequest, uuid: UUID) -> HttpResponse:
     From the round (``from=walk``) it leads back there, to the next cow.
     """
     course = course_or_404(uuid)
-    form = dose_form()(as_the_last(course, last_given(course)))
+    form = dose_form()({**as_the_last(course, last_given(course)), "happened_at": moment_now()})
     round_ = reverse("herd:list", args=("doses",)) if request.POST.get("from") == "walk" else ""
     return written_or_shown(request, course, form, then=round_)
 

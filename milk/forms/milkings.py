@@ -73,6 +73,9 @@ class MilkingForm(SheetForm):
         super().__init__(*args, **kwargs)
         hour = timezone.localtime().hour
         self.fields["session"].initial = Session.MORNING if hour < NOON else Session.EVENING
+        # A page that a phone kept is filled in by the hour at which it is opened.
+        halves = f"{Session.MORNING} {Session.EVENING}"
+        self.fields["session"].widget.attrs["data-by-noon"] = halves
 
     def clean_rows(self) -> list[CowRow]:
         return read_rows(self.cleaned_data["rows"])

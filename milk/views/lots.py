@@ -21,6 +21,8 @@ from milk.models import Hold, Limit, LotTest, MilkLot
 from milk.results import UNITS
 
 DAYS_SHOWN, DAYS_ON_SHEET = 4, 2
+# What an inspector asks for at a time.
+MOST_DAYS = 62
 
 
 @action_required("read")
@@ -43,11 +45,13 @@ def index(request: HttpRequest) -> HttpResponse:
 
 @action_required("read")
 def lots(request: HttpRequest) -> HttpResponse:
-    """The lots of a few days, newest first; ``?until=`` a day for earlier ones."""
+    """The lots of a few days, newest first; ``?until=`` a day for earlier ones, ``?since=``."""
     now = timezone.now()
     today = local_day(now)
     last = day_asked(request.GET.get("until", ""), today, today, "until")
-    first = last - timedelta(days=DAYS_SHOWN - 1)
+    usual = last - timedelta(days=DAYS_SHOWN - 1)
+    first = day_asked(request.GET.get("since", ""), usual, last, "since")
+    first = max(first, last - timedelta(days=MOST_DAYS))
     context = {
         "now": now,
         "rows": rows_of(lots_between(first, last), now),
