@@ -7,6 +7,7 @@ from decimal import Decimal
 from django.utils import timezone
 
 from config.errors import Conflict
+from herd.before_calving import AT_LEAST_AFTER
 from herd.breeding import RULE_NAMES, Breed, Rules
 from herd.models import BreedRule, PeriodRule
 
@@ -16,7 +17,7 @@ NUMBER_RESTS = "farm number: rests"  # years
 WALL_OLD = "wall: too old after"  # min
 PHONE_LIST_OLD = "list on a phone: too old after"  # min
 CALF_TAG = "calf: tagged within"  # d
-OTHER_RULES = (NUMBER_RESTS, WALL_OLD, PHONE_LIST_OLD, CALF_TAG)
+OTHER_RULES = (NUMBER_RESTS, WALL_OLD, PHONE_LIST_OLD, CALF_TAG, AT_LEAST_AFTER)
 KNOWN_RULES = (*RULE_NAMES.values(), *OTHER_RULES)
 
 RULES_MISSING = (

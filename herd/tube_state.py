@@ -2,9 +2,15 @@
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
+
+from django.db.models import QuerySet
 
 from config.days import local
+from herd.before_calving import AT_LEAST_AFTER, Known
 from herd.models import Animal, Calving, DryOff, MedicineVersion
+from herd.rules_in_force import rule_in_force
+from herd.services.kept_out_reads import returns_of
 
 OVER, EARLY, NOT_KNOWN, NO_TUBE = "over", "early", "not known", "no tube"
 
@@ -23,6 +29,10 @@ IS_OVER = (
     "{product} of {dried} has had its {needed} days dry. It runs until {hours} h after calving."
 )
 SEALED = "She was dried off {dried} with {cover}: nothing but her colostrum is kept back."
+ELSEWHERE = (
+    "She was elsewhere and may have calved there; no dry-off is written that belongs to this "
+    "calving: nobody knows what is in her udder. Write the dry-off now, or ask the vet."
+)
 HEIFER = "She has not calved before, and no dry-off is written: nothing but her colostrum is kept."
 
 
@@ -42,17 +52,35 @@ class TubeState:
 
 def tube_state(dam: Animal, at: datetime) -> TubeState:
     """The state of the dry-cow tube of an animal that calves at a moment."""
-    before = Calving.objects.standing().filter(dam=dam, happened_at__lt=at)
-    calved = before.order_by("-happened_at").values_list("happened_at", flat=True).first()
-    dried = DryOff.objects.standing().filter(animal=dam, happened_at__lte=at)
-    if calved:
-        dried = dried.filter(happened_at__gt=calved)
-    dry_off = dried.select_related("medicine").order_by("-happened_at").first()
-    if dry_off is not None:
+    known, dried = known_of(dam), DryOff.objects.standing().filter(animal=dam)
+    belongs = known.dry_off(at, rule_in_force(AT_LEAST_AFTER, at))
+    if belongs is not None:
+        dry_off = dried.filter(happened_at=belongs).select_related("medicine").latest("pk")
         return state_of(dry_off, at)
-    if calved is None:
-        return TubeState(NO_TUBE, HEIFER)
-    return TubeState(NOT_KNOWN, NO_DRY_OFF.format(calved=local(calved)))
+    calved = known.before(at)
+    if calved:
+        return TubeState(NOT_KNOWN, NO_DRY_OFF.format(calved=local(calved)))
+    if known.may_have_calved(at):
+        return TubeState(NOT_KNOWN, ELSEWHERE)
+    return TubeState(NO_TUBE, HEIFER)
+
+
+def known_of(dam: Animal) -> Known:
+    """What is written of the calvings and dry-offs of a cow, and when she came here."""
+    came = [stay.happened_at for stay in returns_of([dam.pk])]
+    bought = dam.arrived_from_id is not None
+    return Known(
+        calved=moments(Calving.objects.standing().filter(dam=dam)),
+        dried=moments(DryOff.objects.standing().filter(animal=dam)),
+        came=[dam.happened_at, *came] if bought else came,
+        bought=bought,
+        born_on=dam.born_on,
+    )
+
+
+def moments(entries: QuerySet[Any]) -> list[datetime]:
+    """When entries happened, in order."""
+    return list(entries.order_by("happened_at").values_list("happened_at", flat=True))
 
 
 def state_of(dry_off: DryOff, at: datetime) -> TubeState:

@@ -18,6 +18,7 @@ PURE = (
     "herd/planned.py",
     "herd/tags.py",
     "herd/countries.py",
+    "herd/before_calving.py",
     "herd/breeding.py",
     "herd/breeding_rates.py",
     "herd/udder.py",

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
@@ -13,6 +13,7 @@ from psycopg.types.range import TimestamptzRange
 from config import jobs
 from config.days import estate_zone
 from herd import kept_out, withdrawal
+from herd.before_calving import AT_LEAST_AFTER, Known
 from herd.kept_out import DriedOff
 from herd.models import (
     Animal,
@@ -35,8 +36,6 @@ FLAG_TASK = "milk.tasks.flag_withheld_milk"
 # Animals computed at a time when all of them are.
 CHUNK = 500
 KIND = WithdrawalPeriod.Kind
-# Common practice: a bought cow that calves under this age calves for the first time.
-HEIFER = timedelta(days=3 * 365)
 COLUMNS = ("kind", "course_id", "source", "during", "meat_until", "meat_open", "milkings", "why")
 
 Key = tuple[int, Any, str]
@@ -139,6 +138,7 @@ class Facts:
     dry_leaflets: list[Leaflet]
     arrivals: dict[int, list[Animal]]
     returns: dict[int, list[GroupStay]]
+    born_on: dict[int, date]
     unfit: dict[int, list[Any]]
     doubled: set[int]
 
@@ -161,7 +161,7 @@ class Facts:
         arrivals = list(
             Animal.objects.standing().filter(pk__in=animals, arrived_from__isnull=False)
         )
-        returns = list(returns_of(animals))
+        returns = list(returns_of(animals).select_related("animal"))
         unfit = list(unfit_of(animals))
         some = bool(courses or doses or dry_offs or calvings or arrivals or returns or unfit)
         return cls(
@@ -180,6 +180,7 @@ class Facts:
             dry_leaflets=dry_leaflets() if calvings else [],
             arrivals=by(arrivals, "pk"),
             returns=by(returns, "animal_id"),
+            born_on=born_on(arrivals, returns),
             unfit=by(unfit, "animal_id"),
             doubled=doubled_courses(animals) if doses else set(),
         )
@@ -215,20 +216,21 @@ class Facts:
             yield row_of(animal, KIND.HEALTH, sign.uuid, period)
 
     def undried(self, animal: int) -> Iterator[Calving]:
-        """Calvings of a cow that calved before, with no dry-off written in between.
-
-        Of a bought one nobody knows whether she calved before, unless she is young enough.
-        """
-        dried = [entry.happened_at for entry in self.dry_offs.get(animal, [])]
-        bought = next(iter(self.arrivals.get(animal, [])), None)
-        before = bought.happened_at if bought else None
+        """Calvings of a cow of whom nobody knows what was put in before; here or elsewhere."""
+        estate = Estate(estate_zone(), self.rules, ())
+        bought = self.arrivals.get(animal, [])
+        came = [entry.happened_at for entry in (*bought, *self.returns.get(animal, []))]
+        known = Known(
+            calved=[calving.happened_at for calving in self.calvings.get(animal, [])],
+            dried=[entry.happened_at for entry in self.dry_offs.get(animal, [])],
+            came=came,
+            bought=bool(bought),
+            born_on=self.born_on.get(animal),
+        )
         for calving in self.calvings.get(animal, []):
             at = calving.happened_at
-            first = bought is not None and before == bought.happened_at
-            young = first and bought and bought.born_on and at.date() - bought.born_on < HEIFER
-            if before and not young and not any(before < moment <= at for moment in dried):
+            if known.nobody_knows(at, estate.rule(AT_LEAST_AFTER, at)):
                 yield calving
-            before = at
 
     def ordered(self, course: Course) -> Ordered:
         """A course as the arithmetic takes it."""
@@ -255,6 +257,12 @@ class Facts:
             product=dry_off.medicine.name if dry_off.medicine else "",
             leaflets=self.leaflets.get(dry_off.medicine_id or 0, ()),
         )
+
+
+def born_on(arrivals: Iterable[Animal], returns: Iterable[GroupStay]) -> dict[int, date]:
+    """When animals that came from elsewhere were born, as far as it is written."""
+    came = (*arrivals, *(stay.animal for stay in returns))
+    return {animal.pk: animal.born_on for animal in came if animal.born_on}
 
 
 def dry_leaflets() -> list[Leaflet]:
