@@ -44,8 +44,14 @@ def ecm_icar(milk: Number, fat: Number, protein: Number) -> float:
     return 0.25 * float(milk) + 12.2 * mass(milk, fat) + 7.7 * mass(milk, protein)
 
 
+def fcm_of(milk: Number, fat: Number, protein: Number) -> float:
+    """Fat-corrected milk beside the others: the protein does not count."""
+    return fcm_4(milk, fat)
+
+
 # Name for people by formula; a figure is never shown without it.
 CORRECTED: dict[str, Callable[[Number, Number, Number], float]] = {
+    "FCM 4 %": fcm_of,
     "ECM 4.0/3.3": ecm_40_33,
     "ECM US 7.2": ecm_us_720,
     "ECM US 7.65": ecm_us_765,

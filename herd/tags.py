@@ -152,7 +152,7 @@ def read_electronic(text: str) -> str:
 def spellings(text: str) -> frozenset[str]:
     """Every way the tag in a text may stand in a book; of a text that is none, the text itself."""
     try:
-        return read_tag(text).spellings
+        return (tag_of_international(text) or read_tag(text)).spellings
     except TagError:
         return frozenset({plain_tag(text)})
 
@@ -194,6 +194,15 @@ def international(breed: str, tag: Tag, sex: str) -> str | None:
     if letters is None or not re.fullmatch(r"[A-Z]{3}", breed):
         return None
     return f"{breed}{letters}{sex}{tag.number.zfill(NUMBER_DIGITS)}"
+
+
+def tag_of_international(text: str) -> Tag | None:
+    """The ear tag in the 19 characters of a herd book; None of a text that is no such number."""
+    if not INTERNATIONAL.fullmatch(plain_tag(text)):
+        return None
+    _, letters, _, number = read_international(text)
+    country = next((digits for digits, three in THREE_LETTERS.items() if three == letters), "")
+    return read_tag(f"{country}{number}")
 
 
 def read_international(text: str) -> tuple[str, str, str, str]:

@@ -107,12 +107,16 @@ def dry_off(request: HttpRequest, uuid: UUID) -> HttpResponse:
     rules = breeding_rules(today)
     place = standing(lives([cow.pk], timezone.now())[cow.pk], today, rules)
     plan = DryOffPlan(place.due[0], place.due[0], today) if place.due else None
+    later = plan.put_off() if plan else None
+    tubes = dry_tubes(today)
     context = {
         "cow": cow,
         "form": form,
         "place": place,
         "plan": plan,
-        "fits": fits(plan, dry_tubes(today), rules.margin) if plan else "",
+        "fits": fits(plan, tubes, rules.margin) if plan else "",
+        "later": later,
+        "later_fits": fits(later, tubes, rules.margin) if later else "",
         "rules": rules,
         "now": timezone.now(),
     }

@@ -391,10 +391,8 @@ def test_meat_counts_in_days_of_twenty_four_hours():
 
 def test_floor_is_the_rule_of_the_day():
     dated = (*RULES, Rule(MILK_FACTOR, Decimal(2), date(2026, 7, 1)))
-    before, after = at("2026-06-30 12:00"), at("2026-07-01 12:00")
-    sheet = leaflet(84, milk=HOURS)
-    assert milk_floor(sheet, estate(rules=dated), before) == 144
-    assert milk_floor(sheet, estate(rules=dated), after) == 168
+    for when, hours in (("2026-06-30 12:00", 144), ("2026-07-01 12:00", 168)):
+        assert milk_floor(leaflet(84, milk=HOURS), estate(rules=dated), at(when)) == hours
 
 
 def test_of_several_schemes_the_strictest_counts():

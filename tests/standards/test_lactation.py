@@ -113,7 +113,8 @@ def test_formulas_are_kept_apart() -> None:
     found = {name: round(formula(34, 4.10, 3.30), 2) for name, formula in CORRECTED.items()}
     assert found["ECM US 7.2"] == 37.25
     assert found["ECM US 7.65"] == 37.75
-    assert len(set(found.values())) == len(found) == 4
+    assert found["FCM 4 %"] == round(fcm_4(34, 4.10), 2)
+    assert len(set(found.values())) == len(found) == 5
 
 
 needs_milkings = pytest.mark.skipif(

@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from herd import countries, tags
+from herd.breeding import SHORT_BREEDS
 from herd.tags import TagError
 
 # ICAR slides: 2^38 values for the number of an animal.
@@ -116,6 +117,17 @@ def test_international_number_has_19_characters():
     ours = tags.international("BSW", tags.read_tag("AT 123456789"), "F")
     assert ours == "BSWAUTF000123456789"
     assert tags.read_international(ours) == ("BSW", "AUT", "F", "000123456789")
+    # A herd book's number finds the animal that wears the tag; one with letters in it wears none.
+    assert tags.spellings(ours) == tags.read_tag("AT 123456789").spellings
+    assert tags.spellings("HOLXXXM000000A12345") == frozenset({"HOLXXXM000000A12345"})
+
+
+def test_breed_codes_are_those_of_the_list():
+    """Farm Data Standards breed list v1.1, read; its HI for Holstein is also Highland's there."""
+    listed = {"BS": "BSW", "JE": "JER", "GU": "GUE", "MO": "MON", "AB": "ABO"}
+    assert {short: SHORT_BREEDS[short] for short in listed} == listed
+    assert SHORT_BREEDS["HO"] == "HOL"
+    assert "HI" not in SHORT_BREEDS
 
 
 @pytest.mark.parametrize(
