@@ -72,6 +72,14 @@ app.conf.update(
             "task": "milk.tasks.look_at_balance",
             "schedule": timedelta(hours=1),
         },
+        "brine, rounds and climate": {
+            "task": "milk.tasks.look_at_store",
+            "schedule": timedelta(minutes=15),
+        },
+        "where wheels lie": {
+            "task": "milk.tasks.place_wheels_again",
+            "schedule": timedelta(days=1),
+        },
         "old keys and sessions": {
             "task": "config.tasks.clear_old",
             "schedule": timedelta(days=1),

@@ -95,3 +95,8 @@ def whole_days(start: datetime, end: datetime, zone: ZoneInfo) -> int:
 def hours(number: Decimal | None) -> timedelta:
     """So many hours; none when nothing was set."""
     return timedelta(hours=float(number or 0))
+
+
+def by_number(name: str) -> tuple[int, str]:
+    """The order of names of rows: “9” before “10”."""
+    return (int(name) if name.isdecimal() else 0, name)

@@ -6,7 +6,14 @@ from celery import shared_task
 from django.utils import timezone
 
 from config.jobs import job
-from milk.services import balance_notices, before_milking, flags, hold_notices
+from milk.services import (
+    balance_notices,
+    before_milking,
+    flags,
+    hold_notices,
+    store_notices,
+    wheel_places,
+)
 
 
 @shared_task(name="milk.tasks.flag_withheld_milk")
@@ -69,6 +76,22 @@ def look_at_balance(at: str | None = None) -> dict[str, int]:
     """Ring for days of which more milk is missing than is usual."""
     with job("milk.tasks.look_at_balance") as counted:
         counted.update(balance_notices.look_at_balance(at=moment(at) or timezone.now()))
+    return counted
+
+
+@shared_task(name="milk.tasks.look_at_store")
+def look_at_store(at: str | None = None) -> dict[str, int]:
+    """Ring for rows of brine that are due or over, late rounds, and rooms out of their climate."""
+    with job("milk.tasks.look_at_store") as counted:
+        counted.update(store_notices.look_at_store(at=moment(at) or timezone.now()))
+    return counted
+
+
+@shared_task(name="milk.tasks.place_wheels_again")
+def place_wheels_again() -> dict[str, int]:
+    """Work out again where every wheel lies; what the services keep must come out the same."""
+    with job("milk.tasks.place_wheels_again") as counted:
+        counted["wheels"] = wheel_places.place_all_again()
     return counted
 
 

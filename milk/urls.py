@@ -5,6 +5,7 @@ from django.urls import path
 from milk.views import (
     after_feed,
     balance,
+    brine,
     cells,
     holds,
     late,
@@ -12,9 +13,12 @@ from milk.views import (
     made_by,
     milkings,
     quality,
+    store,
+    store_papers,
     tanks,
     trace,
     vats,
+    wheel,
     wheels,
     wrong_cow,
 )
@@ -48,11 +52,24 @@ urlpatterns = [
     path("vats/<uuid:uuid>/wheels/", vats.number, name="vat-wheels"),
     path("vats/<uuid:uuid>/swap/", vats.swap, name="vat-swap"),
     path("wheels/", wheels.wheels, name="wheels"),
-    path("wheels/<uuid:uuid>/", wheels.wheel, name="wheel"),
+    path("wheels/<uuid:uuid>/", wheel.wheel, name="wheel"),
     # Trace: …/<kind of thing>/<what people call it, or its uuid>/; it may hold a slash (vats).
     path("trace/back/<str:kind>/<path:id>/", trace.trace, {"way": "back"}, name="trace-back"),
     path(
         "trace/forward/<str:kind>/<path:id>/", trace.trace, {"way": "forward"}, name="trace-forward"
     ),
     path("trace/<str:way>/<str:kind>/<path:id>/", trace.trace, name="trace"),
+    # Brine and store.
+    path("brine/", brine.brine, name="brine"),
+    path("brine/in/", brine.brine_in, name="brine-in"),
+    path("brine/out/", brine.brine_out, name="brine-out"),
+    path("store/", store.store, name="store"),
+    path("store/lay/", store.lay, name="lay"),
+    path("store/found/", store.found, name="found"),
+    path("store/rooms/new/", store.room_new, name="room-new"),
+    path("store/stock/", store_papers.stock, name="stock"),
+    path("store/climate/", store_papers.climate, name="climate"),
+    path("store/<str:room>/<int:number>/", store.aisle, name="aisle"),
+    path("rounds/", store.rounds, name="rounds"),
+    path("rounds/done/", store.round_done, name="round-done"),
 ]

@@ -4,6 +4,7 @@ from django.urls import path
 
 from milk.api.after_feed import AfterFeedApi
 from milk.api.balance import DayBalanceApi, TanksNowApi
+from milk.api.brine import BrineApi, RowInApi, RowOutApi
 from milk.api.cells_now import CellsNowApi
 from milk.api.holds import HoldReachApi
 from milk.api.laboratory import LaboratoryFilesApi
@@ -12,6 +13,7 @@ from milk.api.made_by import LotCowsApi
 from milk.api.milkings import MilkingViewSet
 from milk.api.quality import QualityApi
 from milk.api.session import SessionApi
+from milk.api.store import FreeApi, LayApi, RoomsApi, RoundsApi, SearchApi, StockApi
 from milk.api.trace import TraceBackApi, TraceForwardApi
 from milk.api.vats import FillApi, WheelsApi
 
@@ -44,4 +46,14 @@ urlpatterns = [
     path(
         "trace/forward/<str:kind>/<path:id>/", TraceForwardApi.as_view(), name="api-trace-forward"
     ),
+    # Brine and store.
+    path("brine/", BrineApi.as_view(), name="api-brine"),
+    path("brine/in/", RowInApi.as_view(), name="api-brine-in"),
+    path("brine/out/", RowOutApi.as_view(), name="api-brine-out"),
+    path("store/wheels/", SearchApi.as_view(), name="api-store-wheels"),
+    path("store/free/", FreeApi.as_view(), name="api-store-free"),
+    path("store/lay/", LayApi.as_view(), name="api-store-lay"),
+    path("store/rooms/", RoomsApi.as_view(), name="api-store-rooms"),
+    path("store/stock/", StockApi.as_view(), name="api-store-stock"),
+    path("rounds/", RoundsApi.as_view(), name="api-rounds"),
 ]

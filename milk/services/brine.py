@@ -11,6 +11,7 @@ from config import entries
 from config.days import local
 from config.entries import Stamp
 from config.errors import Conflict
+from milk.brine import by_number
 from milk.models import BrineOut, BrineReading, BrineRow, BrineStay, Wheel
 from milk.places import IN_BRINE, IN_STORE, Place, in_brine, where_is
 from milk.services.store import check_steps, check_wheel
@@ -108,11 +109,6 @@ def check_row(bath: str, row: str, wheels: Sequence[int], at: datetime) -> None:
             name=named(bath, row), holds=holds, there=len(there), more=len(wheels)
         )
         raise Conflict(words)
-
-
-def by_number(name: str) -> tuple[int, str]:
-    """The order of names of rows: “9” before “10”."""
-    return (int(name) if name.isdecimal() else 0, name)
 
 
 def in_row(bath: str, row: str, at: datetime) -> dict[int, tuple[int, datetime]]:

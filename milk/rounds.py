@@ -1,0 +1,158 @@
+"""Rounds of turning and brushing, aisle by aisle: which is next, which is over its time."""
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+
+from django.db import connection
+from django.utils import timezone
+
+from config.days import local_day
+from milk.figures import figures_on
+from milk.models import MilkFigure, StoreRound
+
+What = MilkFigure.What
+# An aisle nobody has turned yet counts from the day its first wheel was laid.
+_AISLES = """
+SELECT aisle.room, aisle.aisle, aisle.wheels, aisle.first, last.happened_at, last.what,
+       last.name, COALESCE(open.findings, 0)
+FROM (SELECT place.room, place.aisle, count(*) AS wheels, min(lies.at) AS first
+      FROM milk_wheelplace AS lies JOIN milk_storeplace AS place ON place.id = lies.place_id
+      GROUP BY place.room, place.aisle) AS aisle
+LEFT JOIN LATERAL (
+    SELECT done.happened_at, done.what, person.username AS name FROM milk_storeround AS done
+    JOIN auth_user AS person ON person.id = done.by_id
+    WHERE done.room = aisle.room AND done.aisle = aisle.aisle AND done.struck_at IS NULL
+      AND done.what = ANY(%(turns)s) AND done.happened_at <= %(at)s
+    ORDER BY done.happened_at DESC LIMIT 1) AS last ON true
+LEFT JOIN (
+    SELECT place.room, place.aisle, count(*) AS findings FROM (
+        SELECT DISTINCT ON (wheel_id) wheel_id, put_right FROM milk_storefinding
+        WHERE struck_at IS NULL AND happened_at <= %(at)s
+        ORDER BY wheel_id, happened_at DESC, id DESC) AS latest
+    JOIN milk_wheelplace AS lies ON lies.wheel_id = latest.wheel_id
+    JOIN milk_storeplace AS place ON place.id = lies.place_id
+    WHERE NOT latest.put_right GROUP BY place.room, place.aisle
+) AS open ON open.room = aisle.room AND open.aisle = aisle.aisle
+"""
+NOTHING = "Every aisle was turned in time."
+
+
+@dataclass(frozen=True, kw_only=True)
+class AisleRound:
+    """An aisle with wheels: when it was last turned, and what is due by the estate's days."""
+
+    room: str
+    aisle: int
+    wheels: int
+    since: datetime
+    last: datetime | None
+    what: str
+    by: str
+    findings: int
+    today: date
+    days: Decimal | None
+    late: Decimal | None
+
+    @property
+    def name(self) -> str:
+        return f"{self.room}, aisle {self.aisle}"
+
+    @property
+    def days_since(self) -> int:
+        """Calendar days since it was turned, or since its first wheel was laid."""
+        return (self.today - local_day(self.last or self.since)).days
+
+    @property
+    def over(self) -> int:
+        """Days over its time; 0 or below while it is in time, or when the estate set none."""
+        return self.days_since - int(self.days) if self.days is not None else 0
+
+    @property
+    def is_over(self) -> bool:
+        return self.over > 0
+
+    @property
+    def is_told(self) -> bool:
+        """Whether it is over for so long that somebody is told."""
+        return self.late is not None and self.over > int(self.late)
+
+    @property
+    def due(self) -> date | None:
+        """The last day on which it is in time."""
+        if self.days is None:
+            return None
+        return local_day(self.last or self.since) + timedelta(days=int(self.days))
+
+    @property
+    def word(self) -> str:
+        if self.days_since == 0 and self.last is not None:
+            return "done today"
+        if self.over > 0:
+            return f"{self.over} day{'' if self.over == 1 else 's'} OVER"
+        if self.days is None:
+            return f"{self.days_since} days ago"
+        return "TODAY" if self.over == 0 else f"in {-self.over} day{'' if self.over == -1 else 's'}"
+
+    @property
+    def form(self) -> str:
+        if self.over > 0:
+            return "past"
+        return "first" if self.days is not None and self.over == 0 else "store"
+
+
+@dataclass(frozen=True)
+class Rounds:
+    """Every aisle that has wheels, the one that waits longest first."""
+
+    at: datetime
+    aisles: tuple[AisleRound, ...]
+
+    @property
+    def over(self) -> tuple[AisleRound, ...]:
+        return tuple(aisle for aisle in self.aisles if aisle.is_over)
+
+    @property
+    def today(self) -> tuple[AisleRound, ...]:
+        """What is to be turned today: over its time, or due on this day."""
+        return tuple(a for a in self.aisles if a.days is not None and a.over >= 0)
+
+    @property
+    def answer(self) -> str:
+        """How many aisles are left today, in a sentence."""
+        left = len(self.today)
+        if not left:
+            return NOTHING
+        over = len(self.over)
+        said = f"{left} aisle{'' if left == 1 else 's'} to turn today"
+        return said + (
+            f", {over} of them over {'its' if over == 1 else 'their'} time." if over else "."
+        )
+
+
+def rounds(at: datetime | None = None) -> Rounds:
+    """How the rounds stand; two statements."""
+    at = at or timezone.now()
+    today = local_day(at)
+    figures = figures_on(today)
+    days, late = figures.get(What.ROUND_DAYS), figures.get(What.ROUND_LATE)
+    with connection.cursor() as cursor:
+        cursor.execute(_AISLES, {"at": at, "turns": list(StoreRound.TURNS)})
+        found = [
+            AisleRound(
+                room=room,
+                aisle=aisle,
+                wheels=wheels,
+                since=first,
+                last=last,
+                what=what or "",
+                by=name or "",
+                findings=findings,
+                today=today,
+                days=days.value if days else None,
+                late=late.value if late else None,
+            )
+            for room, aisle, wheels, first, last, what, name, findings in cursor.fetchall()
+        ]
+    found.sort(key=lambda one: (-one.days_since, one.room, one.aisle))
+    return Rounds(at, tuple(found))

@@ -1,0 +1,84 @@
+"""One wheel: held or not, where it is and was, its weights, its twin, and what it came of."""
+
+from typing import Any
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
+
+from config.days import local_day
+from config.roles import action_required, may
+from milk.age import full_months
+from milk.held import open_holds
+from milk.in_vats import WITHHELD, contents_of
+from milk.models import Wheel, WheelPlace
+from milk.places import IN_BRINE, IN_STORE, SENT, where_is
+from milk.wheel_life import life_of, soaks_of, weights_of
+
+
+@action_required("read")
+def wheel(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """One wheel: the answer, where it is, its vat and twin, and its life so far."""
+    now = timezone.now()
+    found = get_object_or_404(
+        Wheel.objects.select_related("vat", "by", "struck_by", "replaces"), uuid=uuid
+    )
+    held = open_holds(wheel_ids=[found.pk]).get(("wheel", found.pk), [])
+    place = where_is([found.pk])[found.pk]
+    (content,) = contents_of([found.vat], now)
+    life = life_of(found)
+    context = {
+        "now": now,
+        "wheel": found,
+        "held": held,
+        "word": word_of(found, bool(held), content.word),
+        "form": "struck" if found.is_struck else "held" if held else content.form,
+        "place": place,
+        "lies": lies(found),
+        "content": content,
+        "twin": None if found.is_struck else twin_of(found),
+        "months": full_months(local_day(found.happened_at), local_day(now)),
+        "life": life,
+        "soaks": soaks_of(life, now),
+        "weights": weights_of(found, life),
+        **acts(request, found, place.kind, held=bool(held)),
+    }
+    return render(request, "milk/wheel.html", context)
+
+
+def lies(wheel: Wheel) -> WheelPlace | None:
+    """Where the book has it; None in the dairy."""
+    return WheelPlace.objects.select_related("place", "last_place").filter(wheel=wheel).first()
+
+
+def twin_of(wheel: Wheel) -> Wheel | None:
+    """The other wheel of its vat."""
+    others = Wheel.objects.standing().filter(vat=wheel.vat).exclude(pk=wheel.pk)
+    found: Wheel | None = others.select_related("lies__place").first()
+    return found
+
+
+def acts(request: HttpRequest, wheel: Wheel, kind: str, *, held: bool) -> dict[str, Any]:
+    """What this user may write about the wheel as it stands."""
+    stands = not wheel.is_struck
+    here = stands and kind != SENT
+    return {
+        "may_inspect": may(request.user, "write:inspections") and here,
+        "may_lay": may(request.user, "write:store-stays") and stands,
+        "may_take_out": may(request.user, "write:brine-outs") and kind == IN_BRINE,
+        "may_miss": may(request.user, "write:store-gaps") and kind == IN_STORE,
+        "may_find": may(request.user, "write:store-findings") and here,
+        "may_send": may(request.user, "write:dispatches") and here and not held,
+        "may_strike": may(request.user, "strike:wheels") and stands,
+        "may_hold": may(request.user, "write:holds") and stands,
+    }
+
+
+def word_of(wheel: Wheel, held: bool, of_vat: str) -> str:
+    """The one word about a wheel."""
+    if wheel.is_struck:
+        return "struck"
+    if held:
+        return "held"
+    return WITHHELD if of_vat == WITHHELD else "not held"

@@ -1,0 +1,139 @@
+"""Everything written about a wheel, in words: its places, its time in brine, what it weighed."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+from config.days import estate_zone, local_day
+from milk.brine import Soak
+from milk.brine_board import soak_words, terms_on
+from milk.figures import Dated
+from milk.models import (
+    BrineOut,
+    BrineStay,
+    Dispatch,
+    Inspection,
+    StoreFinding,
+    StoreGap,
+    StoreStay,
+    Wheel,
+    WheelReturn,
+)
+
+
+@dataclass(frozen=True)
+class Told:
+    """One entry of a wheel's life: of which kind, and what it says without naming the wheel."""
+
+    slug: str
+    entry: Any
+    words: str
+
+
+@dataclass(frozen=True)
+class Weight:
+    """What a wheel weighed on a day, and how much less that is than at 24 h, in per cent."""
+
+    day: date
+    kg: Decimal
+    what: str
+    loss: Decimal | None
+
+
+def life_of(wheel: Wheel) -> list[Told]:
+    """Everything written about a wheel, the latest first, struck entries too."""
+    slugs: list[tuple[str, Any]] = [
+        ("brine-stays", BrineStay.objects.filter(wheel=wheel)),
+        ("brine-outs", BrineOut.objects.filter(wheel=wheel)),
+        ("store-stays", StoreStay.objects.filter(wheel=wheel).select_related("place")),
+        ("store-gaps", StoreGap.objects.filter(wheel=wheel).select_related("place")),
+        ("store-findings", StoreFinding.objects.filter(wheel=wheel)),
+        ("inspections", Inspection.objects.filter(wheel=wheel).select_related("fault")),
+        ("dispatches", Dispatch.objects.filter(wheel=wheel).select_related("buyer")),
+        ("wheel-returns", WheelReturn.objects.filter(wheel=wheel)),
+    ]
+    rows = [
+        Told(slug, entry, said(entry))
+        for slug, entries in slugs
+        for entry in entries.select_related("by")
+    ]
+    return sorted(rows, key=lambda row: (row.entry.happened_at, row.entry.pk), reverse=True)
+
+
+def said(entry: Any) -> str:
+    """What an entry of a wheel's life says, without naming the wheel again."""
+    match entry:
+        case BrineStay():
+            return f"into brine, bath {entry.bath}" + (f", row {entry.row}" if entry.row else "")
+        case BrineOut():
+            return "out of brine"
+        case StoreStay():
+            return f"{'found' if entry.found else 'laid'} in store: {entry.place}"
+        case StoreGap():
+            return f"looked for and not found: {entry.place}"
+        case StoreFinding():
+            right = "put right" if entry.put_right else "not put right yet"
+            words = f" ({entry.words})" if entry.words else ""
+            return f"{entry.get_what_display()}{words}, {right}"
+        case Dispatch():
+            return f"sent to {entry.buyer}, paper {entry.paper}"
+        case Inspection():
+            fault = f", {entry.fault}" if entry.fault else ""
+            findings = f": {entry.findings}" if entry.findings else ""
+            way, grade = entry.get_way_display(), entry.get_grade_display()
+            return f"{way}, graded {grade}{fault}{findings}"
+    return "came back"
+
+
+def soaks_of(life: Sequence[Told], at: datetime) -> list[str]:
+    """Its times in brine, in words; of one that lies there still, when it comes out."""
+    standing = [told.entry for told in life if not told.entry.is_struck]
+    outs = sorted(
+        (one for one in standing if isinstance(one, BrineOut)), key=lambda one: one.happened_at
+    )
+    spans: list[tuple[datetime, datetime | None]] = [
+        (out.put_in_at, out.happened_at) for out in outs
+    ]
+    stays = [one.happened_at for one in standing if isinstance(one, BrineStay)]
+    still = [moment for moment in stays if not outs or moment > outs[-1].happened_at]
+    if still:
+        ends = [one.happened_at for one in standing if ends_brine(one)]
+        after = [moment for moment in ends if moment >= min(still)]
+        spans.append((min(still), min(after, default=None)))
+    if not spans:
+        return []
+    figures, zone = Dated(), estate_zone()
+    return [
+        soak_words(
+            Soak(
+                put_in=put_in,
+                taken_out=taken,
+                terms=terms_on(figures, local_day(put_in)),
+                zone=zone,
+            ),
+            at,
+        )
+        for put_in, taken in spans
+    ]
+
+
+def ends_brine(entry: Any) -> bool:
+    """Whether a wheel of which this is written lies in brine no longer."""
+    return isinstance(entry, StoreStay | Dispatch)
+
+
+def weights_of(wheel: Wheel, life: Sequence[Told]) -> list[Weight]:
+    """What it weighed at 24 h, when graded, and when it left, the first leading."""
+    found = (
+        [] if wheel.kg is None else [Weight(local_day(wheel.happened_at), wheel.kg, "24 h", None)]
+    )
+    for told in reversed(life):
+        entry = told.entry
+        if entry.is_struck or not isinstance(entry, Inspection | Dispatch) or entry.kg is None:
+            continue
+        loss = 100 * (1 - entry.kg / wheel.kg) if wheel.kg else None
+        what = "sent" if isinstance(entry, Dispatch) else "graded"
+        found.append(Weight(local_day(entry.happened_at), entry.kg, what, loss))
+    return found
