@@ -20,7 +20,7 @@ from herd.models import (
     TagEvent,
     UnknownCow,
 )
-from herd.services import animals, bands, breeding, checks, groups, unknown
+from herd.services import animals, bands, breeding, checks, groups, served, unknown
 
 ANIMALS = (
     Kind(
@@ -177,6 +177,7 @@ BREEDING = (
         title="Heats",
         moment="seen at",
         fields=("animal", "signs"),
+        record=served.record_heat,
         filters=("animal",),
     ),
     Kind(
@@ -193,6 +194,8 @@ BREEDING = (
         title="Services",
         moment="served at",
         fields=("animal", "bull", "straw_batch", "natural"),
+        record=served.record_service,
+        strike=served.strike_service,
         filters=("animal",),
     ),
     Kind(

@@ -14,6 +14,7 @@ from config.roles import VET
 from herd.medicine_rules import TUBES_A_COW, medicine_rules
 from herd.models import Animal, Calving, DryOff, Medicine
 from herd.services import withdrawals
+from herd.services.checks import check_female
 from herd.services.in_date import check_in_date
 from herd.tube_state import tube_state
 from herd.withheld import answer_for
@@ -84,6 +85,7 @@ def record_dry_off(
 
     Tubes that were not counted are those of the dated rule. Raises ValidationError by field.
     """
+    check_female(animal)
     check_cover(stamp.happened_at, cover, medicine, batch, tubes)
     if medicine and tubes is None:
         tubes = tubes_by_rule(local_day(stamp.happened_at))
