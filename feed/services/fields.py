@@ -111,7 +111,11 @@ def waits(field: Field, at: datetime, on: date) -> str:
 
 def instead(field: Field, at: datetime, on: date) -> str:
     """A sentence with the fields to cut instead: free ones, or those that are free next."""
-    every = stands(at, on)
+    return instead_of(field, stands(at, on))
+
+
+def instead_of(field: Field, every: list[Stand]) -> str:
+    """The same sentence from stands that are read already; waiting ones come last in them."""
     free = nearest_first((stand for stand in every if stand.is_free), field)
     if free:
         near = free[0].km_from(field) is not None
@@ -119,7 +123,7 @@ def instead(field: Field, at: datetime, on: date) -> str:
         return FREE_INSTEAD.format(order="nearest" if near else "longest uncut", fields=named)
     named = ", ".join(
         f"{stand.field.name} on {day_words(stand.free_on)}"
-        for stand in every[:NAMED_INSTEAD]
+        for stand in sorted(every, key=lambda stand: stand.free_on or date.min)[:NAMED_INSTEAD]
         if stand.free_on is not None
     )
     return NONE_FREE.format(fields=named) if named else NO_FIELDS

@@ -16,6 +16,7 @@ from config.once import once_only
 from config.roles import action_required
 from config.views.entries import stamp_of
 from feed.forms.feedings import FeedForm
+from feed.known_fields import known_fields
 from feed.models import ForageBatch
 from feed.services.batches import record_batch
 from feed.services.feedings import record_feedings
@@ -53,23 +54,25 @@ def start_cut(request: HttpRequest) -> HttpResponse:
             messages.success(request, CUT.format(batch=batch))
             return redirect(batch)
     now = timezone.now()
+    every = stands(now, local_day(now))
     context = {
         "form": form,
         "kind": kind,
         "asks": asking(),
         "now": now,
-        "stand": stand_of(asked.get("field"), now) if request.method != "POST" else None,
+        "today": local_day(now),
+        "known": known_fields(every),
+        "stand": stand_of(asked.get("field"), every) if request.method != "POST" else None,
         "usual_kg": usual,
-        "waiting": fields_waiting(now),
         "wetness": WETNESS,
     }
     return render(request, "feed/cut.html", context)
 
 
-def stand_of(field: Any, now: datetime) -> Stand | None:
+def stand_of(field: Any, every: list[Stand]) -> Stand | None:
     """What stands on the field that was picked; None when none was."""
     number = str(getattr(field, "uuid", field))
-    return next((one for one in stands(now, local_day(now)) if str(one.field.uuid) == number), None)
+    return next((one for one in every if str(one.field.uuid) == number), None)
 
 
 def usual_kg(now: datetime) -> Decimal | None:
@@ -78,11 +81,6 @@ def usual_kg(now: datetime) -> Decimal | None:
     last = weighed.values_list("kg", flat=True).first()
     found: Decimal | None = value_on(local_day(now), "wagon") if last is None else last
     return found
-
-
-def fields_waiting(now: datetime) -> list[Stand]:
-    """Fields that may not be cut yet; a phone without a network refuses them by this."""
-    return [stand for stand in stands(now, local_day(now)) if not stand.is_free]
 
 
 def fields_now() -> dict[str, Any]:
