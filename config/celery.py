@@ -80,6 +80,10 @@ app.conf.update(
             "task": "milk.tasks.place_wheels_again",
             "schedule": timedelta(days=1),
         },
+        "vats and starter": {
+            "task": "milk.tasks.look_at_vats",
+            "schedule": timedelta(minutes=5),
+        },
         "old keys and sessions": {
             "task": "config.tasks.clear_old",
             "schedule": timedelta(days=1),

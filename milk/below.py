@@ -13,6 +13,7 @@ from django.db.models import Exists, F, Max, OuterRef, Sum
 from django.db.models.functions import Coalesce
 
 from milk.models import LotDraw, LotParent, MilkLot, Vat, VatFill, VatLot, Wheel
+from milk.whey import cans_with
 
 # A vat whose lift nobody wrote down is cheese after so long all the same.
 LONGEST_IN_THE_VAT = timedelta(hours=12)
@@ -123,7 +124,7 @@ def below(
     wheels |= Wheel.objects.standing().filter(pk__in=sorted(wheel_ids))
     ring = (
         Vat.objects.standing()
-        .filter(starter_can__from_vat__in=sorted(weights), starter_can__struck_at=None)
+        .filter(starter_can__in=cans_with(weights))
         .exclude(pk__in=sorted(weights))
     )
     return Below(

@@ -1,49 +1,82 @@
-"""How long vats took from rennet to cut, and which were slow beside those before. Reads only."""
+"""How long vats took from rennet to a firm clot, and which were slow beside those before. Reads.
 
+Where nobody marked the clot, the cut stands for it; vats are compared with those timed alike.
+"""
+
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
+from statistics import fmean
 
-from milk.models import Vat
+from milk.figures import figures_on
+from milk.models import MilkFigure, Vat
+from milk.vat import is_slow
 
-# House judgement of the dairy: slow is three minutes more than the mean of the thirty vats before.
-BESIDE, SLOWER_BY = 30, 3.0
-# Fewer vats than this before it are no mean to be slow beside.
-LEAST = 5
 # Older vats than these are other milk and another season.
 REACH = timedelta(days=30)
+TO_CLOT, TO_CUT = "rennet to clot", "rennet to cut"
+
+
+@dataclass(frozen=True)
+class SlowRule:
+    """Slower than the mean of ``beside`` vats before by ``by`` minutes; none from under ``least``.
+
+    The estate's rows in force; ``by`` None: nobody set one, and nothing is called slow.
+    """
+
+    by: float | None = None
+    beside: int = 0
+    least: int = 1
 
 
 @dataclass(frozen=True)
 class Clot:
-    """Minutes from rennet to cut, the mean of the vats before (None: too few), and of how many."""
+    """Minutes from rennet, the mean of the vats before (None: too few), of how many, if slow."""
 
     minutes: float
     usual: float | None
     n: int
+    is_slow: bool | None
+    way: str = TO_CUT
 
-    @property
-    def is_slow(self) -> bool | None:
-        """Whether it was slow; None when there is nothing to say so by."""
-        return None if self.usual is None else self.minutes > self.usual + SLOWER_BY
+
+def slow_rule(at: datetime) -> SlowRule:
+    """The rule in force at a moment; one statement."""
+    figures, what = figures_on(at.date()), MilkFigure.What
+    by, beside, least = (
+        figures.get(name) for name in (what.SLOW_BY, what.SLOW_BESIDE, what.SLOW_LEAST)
+    )
+    if by is None or beside is None:
+        return SlowRule()
+    return SlowRule(float(by.value), int(beside.value), int(least.value) if least else 1)
 
 
 def clots_of(vats: Iterable[int]) -> dict[int, Clot]:
-    """By vat (key), how it clotted; vats without both times are left out. Two statements."""
+    """By vat (key), how it clotted; vats without both times are left out. Three statements."""
     asked = set(vats)
-    timed = Vat.objects.standing().filter(set_at__isnull=False, cut_at__isnull=False)
+    timed = Vat.objects.standing().filter(set_at__isnull=False).exclude(clot_at=None, cut_at=None)
     moments = sorted(timed.filter(pk__in=asked).values_list("set_at", flat=True))
     if not moments:
         return {}
+    rule = slow_rule(moments[-1])
     days = (moments[0] - REACH).date(), (moments[-1] + timedelta(days=1)).date()
     rows = timed.filter(day__range=days).order_by("set_at", "pk")
     found: dict[int, Clot] = {}
-    earlier: list[float] = []
-    for vat, began, cut in rows.values_list("pk", "set_at", "cut_at"):
-        minutes = (cut - began).total_seconds() / 60
+    earlier: dict[str, list[float]] = defaultdict(list)
+    for vat, began, clot, cut in rows.values_list("pk", "set_at", "clot_at", "cut_at"):
+        way = TO_CLOT if clot else TO_CUT
+        minutes = ((clot or cut) - began).total_seconds() / 60
         if vat in asked:
-            last = earlier[-BESIDE:]
-            usual = sum(last) / len(last) if len(last) >= LEAST else None
-            found[vat] = Clot(minutes, usual, len(last))
-        earlier.append(minutes)
+            found[vat] = judged(minutes, earlier[way][-rule.beside :], rule, way)
+        earlier[way].append(minutes)
     return found
+
+
+def judged(minutes: float, before: list[float], rule: SlowRule, way: str) -> Clot:
+    """A vat beside those before it; ``before`` is all of them where no rule says how many."""
+    if rule.by is None:
+        return Clot(minutes, None, 0, None, way)
+    usual = fmean(before) if len(before) >= rule.least else None
+    slow = is_slow(minutes, before, rule.by, rule.least)
+    return Clot(minutes, usual, len(before), slow, way)

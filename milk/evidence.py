@@ -16,6 +16,7 @@ from herd.models import DryOff, WithdrawalPeriod
 from milk.models import Hold, InhibitorTest, LotTest, MilkLot, VatLot, WrongCow
 from milk.models.inhibitors import substances
 from milk.models.limits import Verdict, What
+from milk.whey import vats_in
 from milk.withheld_milk import Row, withheld_in
 
 NO_TEST = (
@@ -90,7 +91,7 @@ def lots_of_vats(hold: Hold) -> set[int]:
     """The lots in the vat a hold names, by itself, by its wheel or by its starter."""
     vats = [hold.vat_id] if hold.vat_id else []
     vats += [hold.wheel.vat_id] if hold.wheel else []
-    vats += [hold.starter_can.from_vat_id] if hold.starter_can else []
+    vats += vats_in([hold.starter_can])[hold.starter_can.pk] if hold.starter_can else []
     rows = VatLot.objects.filter(vat_id__in=vats, lot__void=False)
     return set(rows.values_list("lot_id", flat=True))
 

@@ -1,20 +1,25 @@
 """Whey starter that is held: by itself, or because the vat it came of is."""
 
 from datetime import datetime, timedelta
+from typing import Any
 
 from config.errors import Conflict
+from milk.figures import value_on
 from milk.held import HeldBy, as_held, held_words, once, open_holds
-from milk.models import Hold, StarterCan
+from milk.models import Hold, MilkFigure, StarterCan
+from milk.whey import vats_in, vats_named
 
 USE_ANOTHER = " Use {cans}."
 NO_OTHER = " No other can of these days is free."
-# Whey is kept for the next day; an older can is no starter.
+# Whey is kept for the next day; where no row says how long, older cans than these are not offered.
 KEPT_FOR = timedelta(days=2)
 
 
 def holds_of(cans: list[StarterCan]) -> dict[int, list[HeldBy]]:
     """By can (key), the holds that keep it back; free ones have no key. A few statements."""
-    of_vats = open_holds(vat_ids={can.from_vat_id for can in cans})
+    whey = vats_in(cans)
+    vats = vats_named({vat for several in whey.values() for vat in several})
+    of_vats = open_holds(vat_ids=vats)
     named = Hold.objects.refusing().filter(starter_can__in=cans)
     by_name: dict[int, list[HeldBy]] = {}
     for hold in named.select_related("by", "tank", "lot", "vat", "wheel", "starter_can"):
@@ -22,8 +27,9 @@ def holds_of(cans: list[StarterCan]) -> dict[int, list[HeldBy]]:
     found = {}
     for can in cans:
         through = [
-            as_held(held.hold, ", ".join(filter(None, (f"whey of {can.from_vat}", held.through))))
-            for held in of_vats.get(("vat", can.from_vat_id), [])
+            as_held(held.hold, ", ".join(filter(None, (f"whey of {vats[vat]}", held.through))))
+            for vat in whey[can.pk]
+            for held in of_vats.get(("vat", vat), [])
         ]
         found[can.pk] = once([*by_name.get(can.pk, []), *through])
     return {number: held for number, held in found.items() if held}
@@ -49,11 +55,16 @@ def others_said(can: StarterCan, at: datetime) -> str:
     return USE_ANOTHER.format(cans=" or ".join(map(str, free))) if free else NO_OTHER
 
 
+def cans_of(at: datetime) -> Any:
+    """The standing cans of whey that may still be used at a moment."""
+    hours = value_on(at.date(), MilkFigure.What.KEPT_STARTER)
+    kept = KEPT_FOR if hours is None else timedelta(hours=float(hours))
+    return StarterCan.objects.standing().filter(happened_at__gt=at - kept, happened_at__lte=at)
+
+
 def free_cans(at: datetime, besides: StarterCan | None = None) -> list[StarterCan]:
     """The cans filled in the days before ``at`` that nothing keeps back."""
-    lately = StarterCan.objects.standing().filter(
-        happened_at__gt=at - KEPT_FOR, happened_at__lte=at
-    )
+    lately = cans_of(at)
     if besides is not None:
         lately = lately.exclude(pk=besides.pk)
     cans = list(lately.select_related("from_vat").order_by("happened_at", "id"))

@@ -2,6 +2,7 @@
 
 from config.kinds import Kind, register
 from milk.kinds_grading import GRADING
+from milk.kinds_hall import HALL
 from milk.kinds_lots import KEPT_OUT, TANKS, TESTS
 from milk.kinds_orders import ORDERS
 from milk.kinds_recalls import RECALLS
@@ -12,7 +13,9 @@ from milk.models import (
     VatFill,
     Wheel,
 )
+from milk.models.vats import MARKED
 from milk.services import (
+    starter,
     vats,
     wheels,
 )
@@ -24,7 +27,9 @@ VATS = (
         model=StarterCan,
         title="Starter cans",
         moment="filled at",
+        help="Whey of the first vat; that of further vats is written as whey added.",
         fields=("can", "from_vat", "litres", "temperature", "acidity"),
+        record=starter.record_can,
         filters=("can", "from_vat"),
     ),
     Kind(
@@ -43,12 +48,10 @@ VATS = (
             "starter_l",
             "rennet_batch",
             "rennet_g",
-            "set_at",
-            "cut_at",
-            "heated_at",
-            "lifted_at",
+            "recipe",
             "remark",
         ),
+        shown=MARKED,
         record=vats.record_vat,
         correct=vats.correct_vat,
         filters=("day", "number"),
@@ -69,7 +72,7 @@ VATS = (
         model=Wheel,
         title="Wheels",
         moment="lifted at",
-        fields=("plate", "vat", "twin", "kg", "mould"),
+        fields=("plate", "vat", "twin", "kg", "mould", "cloth", "band"),
         record=wheels.record_wheel,
         strike=wheels.strike_wheel,
         correct=wheels.correct_wheel,
@@ -77,4 +80,4 @@ VATS = (
     ),
 )
 
-register((*TANKS, *TESTS, *KEPT_OUT, *VATS, *BRINE, *IN_STORE, *GRADING, *ORDERS, *RECALLS))
+register((*TANKS, *TESTS, *KEPT_OUT, *HALL, *VATS, *BRINE, *IN_STORE, *GRADING, *ORDERS, *RECALLS))

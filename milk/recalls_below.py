@@ -30,8 +30,9 @@ from milk.trace import GROUP_SPAN, fed_before_rule, start_of
 from milk.trace_back import wheels_of
 from milk.trace_forward import Found, RingVat, read_forward
 from milk.trace_parts import WheelIn, vat_name
-from milk.trace_sql import SECOND_RING, Reader
+from milk.trace_sql import Reader
 from milk.trace_start import BEGINNING, END, Span, Start
+from milk.whey import SECOND_RING
 
 SAY_SINCE = "Say from when: this bath has salted wheels for years. Expected a date and time."
 # A start that is milk, and not cheese.

@@ -11,17 +11,20 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.db import transaction
+from django.db import models, transaction
 
 from config import entries
 from config.entries import Entry, Stamp
-from milk.models import AgeRule, CoolingRule, Fault, GradeRule, Limit, MilkFigure
+from milk.models import AgeRule, CoolingRule, Fault, GradeRule, Limit, MilkFigure, Recipe
 from milk.services.figures import record_figure
 from milk.services.limits import record_cooling_rule, record_limit
 
 LIMITS, COOLING, FIGURES = "milk_limits.json", "milk_cooling.json", "milk_figures.json"
-NUMBERS = ("at_most", "at_least", "warmer_than", "value")
-
+RECIPES = "milk_recipes.json"
+OF_RECIPES = tuple(
+    field.name for field in Recipe._meta.fields if isinstance(field, models.DecimalField)
+)
+NUMBERS = ("at_most", "at_least", "warmer_than", "value", *OF_RECIPES)
 LIMIT_KEY = {"what": "", "of": "", "of_last": 0, "scheme": "", "valid_from": None}
 COOLING_KEY = {
     "of": "",
@@ -42,6 +45,7 @@ CHEESE_ROWS: dict[str, tuple[type[Entry], dict[str, Any]]] = {
     "grade_rules": (GradeRule, {"grade": "", "valid_from": None}),
     "faults": (Fault, {"name": ""}),
 }
+RECIPE_KEY = {"name": "", "valid_from": None}
 
 
 @transaction.atomic
@@ -56,7 +60,11 @@ def load_reference(stamp: Stamp) -> int:
     new_figures = missing(FIGURES, MilkFigure, FIGURE_KEY)
     for row in new_figures:
         record_figure(stamp=stamp.again(), **row)
-    return len(new_limits) + len(new_rules) + len(new_figures) + load_cheese(stamp)
+    new_recipes = missing(RECIPES, Recipe, RECIPE_KEY)
+    for row in new_recipes:
+        entries.record(Recipe, stamp=stamp.again(), **row)
+    new = (new_limits, new_rules, new_figures, new_recipes)
+    return sum(map(len, new)) + load_cheese(stamp)
 
 
 def load_cheese(stamp: Stamp) -> int:

@@ -10,6 +10,7 @@ from milk.services import (
     balance_notices,
     before_milking,
     flags,
+    hall_notices,
     hold_notices,
     store_notices,
     wheel_places,
@@ -92,6 +93,14 @@ def place_wheels_again() -> dict[str, int]:
     """Work out again where every wheel lies; what the services keep must come out the same."""
     with job("milk.tasks.place_wheels_again") as counted:
         counted["wheels"] = wheel_places.place_all_again()
+    return counted
+
+
+@shared_task(name="milk.tasks.look_at_vats")
+def look_at_vats(at: str | None = None) -> dict[str, int]:
+    """Ring for slow vats of one lot, for the day's fat to casein, and for held starter."""
+    with job("milk.tasks.look_at_vats") as counted:
+        counted.update(hall_notices.look_at_vats(at=moment(at) or timezone.now()))
     return counted
 
 

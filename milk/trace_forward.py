@@ -18,12 +18,12 @@ from milk.trace_parts import WheelIn, vat_name
 from milk.trace_sql import (
     OTHER_DRAWS,
     POURED_FROM_TRAYS,
-    SECOND_RING,
     VATS_OF_LOTS,
     LotRow,
     Reader,
 )
 from milk.trace_start import Start
+from milk.whey import SECOND_RING
 
 # Every vat, draw and tray is kept to the gram; so much of each may be rounding.
 ROUNDING_KG = 0.001

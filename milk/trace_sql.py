@@ -318,17 +318,6 @@ SELECT tray_id, sum(kg)::float8 FROM milk_vatfill
 WHERE tray_id = ANY(%(trays)s::int4[]) AND struck_at IS NULL GROUP BY tray_id
 """
 
-# Vats made with whey starter of these vats: a second ring, told apart from the milk itself.
-SECOND_RING = """
-SELECT v.uuid, v.day, v.number, v.round, v.happened_at, c.can, c.from_vat_id
-FROM (SELECT id, can, from_vat_id FROM milk_startercan
-      WHERE from_vat_id = ANY(%(vats)s::int4[]) AND struck_at IS NULL OFFSET 0) AS c
-CROSS JOIN LATERAL (
-    SELECT id, uuid, day, number, round, happened_at FROM milk_vat
-    WHERE starter_can_id = c.id AND struck_at IS NULL OFFSET 0) AS v
-ORDER BY v.happened_at, v.id
-"""
-
 
 class LotRow(NamedTuple):
     """One lot as the statements LOTS_ABOVE and LOTS_BELOW give it; kg floats."""

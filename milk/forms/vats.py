@@ -110,22 +110,19 @@ def trays_filled(now: datetime) -> list[Tray]:
 
 
 class WheelsForm(SheetForm):
-    """The two plates of a vat."""
+    """The plates of a vat, one for each wheel it makes."""
 
     happened_at = MomentField(label="Lifted at", initial=timezone.now)
-    plate_A = forms.CharField(label="Plate of twin A", max_length=16, required=False)
-    kg_A = weight("Weight of A at 24 h, kg", "When it is known already.")
-    plate_B = forms.CharField(label="Plate of twin B", max_length=16, required=False)
-    kg_B = weight("Weight of B at 24 h, kg")
 
     def __init__(self, *args: Any, twins: tuple[str, ...] = ("A", "B"), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.twins = twins
-        for twin in {"A", "B"} - set(twins):
-            del self.fields[f"plate_{twin}"], self.fields[f"kg_{twin}"]
         for twin in twins:
-            attrs = {"inputmode": "numeric", "autocomplete": "off"}
-            self.fields[f"plate_{twin}"].widget.attrs.update(attrs)
+            plate = forms.CharField(label=f"Plate of twin {twin}", max_length=16, required=False)
+            plate.widget.attrs.update({"inputmode": "numeric", "autocomplete": "off"})
+            self.fields[f"plate_{twin}"] = plate
+            kg = weight(f"Weight of {twin} at 24 h, kg", "When it is known already.")
+            self.fields[f"kg_{twin}"] = kg
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data

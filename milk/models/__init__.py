@@ -11,10 +11,14 @@ from milk.models.inhibitors import InhibitorTest
 from milk.models.laboratories import LaboratorySetting
 from milk.models.limits import Limit, LotFlag, LotTest
 from milk.models.lots import LotDraw, LotParent, MilkingPart, MilkLot, VatLot
+from milk.models.marks import VatMark
 from milk.models.milkings import CowMilking, MeterCorrection, Milking
 from milk.models.orders import Order, OrderLine, Pallet, Pick, Shipment
+from milk.models.plates import PlateLoss, PlateReceipt, WheelWeight
 from milk.models.products import AgeRule, Product
 from milk.models.recalls import ProductOut, Recall, RecallStep
+from milk.models.recipes import Recipe
+from milk.models.rennet import RennetBatch, RennetStep
 from milk.models.store import (
     RoomReading,
     StockCount,
@@ -26,7 +30,8 @@ from milk.models.store import (
     WheelPlace,
 )
 from milk.models.tanks import Delivery, Tank, TankEvent, Tray
-from milk.models.vats import StarterCan, Vat, VatFill, Wheel
+from milk.models.trays import KeptOver, Skimming
+from milk.models.vats import StarterCan, Vat, VatFill, Wheel, WheyAdded
 from milk.models.withheld import WithheldMilk, WrongCow
 
 __all__ = [
@@ -48,6 +53,7 @@ __all__ = [
     "HoldStep",
     "InhibitorTest",
     "Inspection",
+    "KeptOver",
     "LaboratorySetting",
     "Limit",
     "LotDraw",
@@ -63,13 +69,19 @@ __all__ = [
     "OrderLine",
     "Pallet",
     "Pick",
+    "PlateLoss",
+    "PlateReceipt",
     "Product",
     "ProductOut",
     "Recall",
     "RecallStep",
+    "Recipe",
+    "RennetBatch",
+    "RennetStep",
     "RindMark",
     "RoomReading",
     "Shipment",
+    "Skimming",
     "StarterCan",
     "StockCount",
     "StoreFinding",
@@ -83,9 +95,12 @@ __all__ = [
     "Vat",
     "VatFill",
     "VatLot",
+    "VatMark",
     "Wheel",
     "WheelPlace",
     "WheelReturn",
+    "WheelWeight",
+    "WheyAdded",
     "WithheldMilk",
     "WrongCow",
 ]

@@ -57,6 +57,23 @@ class MilkFigure(Entry):
         FLAG_WHEELS = "flag wheels", "of at least so many wheels"
         FLAG_CHANCE_2 = "flag chance 2", "and below this chance"
         ASK_DAIRY = "ask dairy", "a sold wheel's public page says to ask, if it is held"
+        CASEIN_SHARE = "casein share", "casein of protein where it was not measured"
+        RATIO_MOST = "fat casein most", "fat to casein of a day at most"
+        RATIO_AIM = "fat casein aim", "fat to casein that a day is made for"
+        RATIO_NEAR = "fat casein near", "below the most by which a forecast is told"
+        RATIO_FROM = "fat casein from", "vats filled from which a forecast is told"
+        CREAM_FAT = "cream fat", "fat of cream that rose in trays"
+        KEPT_MOST = "kept over most", "of a morning's milk kept over at most"
+        KEPT_KG = "kept over kg", "milk kept over that is no more than one wheel"
+        KEPT_WARM = "kept over warm", "milk kept over not colder than"
+        KEPT_STARTER = "starter kept", "starter is used within"
+        SLOW_BY = "slow by", "slower than the vats before by which a vat is slow"
+        SLOW_BESIDE = "slow beside", "vats before that a vat is slow beside"
+        SLOW_LEAST = "slow least", "vats before without which none is called slow"
+        YIELD_VATS = "yield vats", "last vats that the expected yield is from"
+        YIELD_LEAST = "yield least", "vats without which no yield is expected"
+        YIELD_LOW = "yield low", "below the expected yield from which to look"
+        PLATES_LOW = "plates low", "plates left from which to order"
 
     what = models.CharField(max_length=16, choices=What)
     value = models.DecimalField(

@@ -184,7 +184,10 @@ NO_SUCH_TRAY = "No filling of a tray “{text}” is in the book. Look it up und
 
 
 class Tray(Entry):
-    """One filling of a tray: milk from a tank spread out, and the cream taken off it."""
+    """One filling of a tray: milk from a tank spread out, and the cream taken off it.
+
+    ``cream_kg``: the sum of its skimmings, kept beside it.
+    """
 
     number = models.PositiveSmallIntegerField("tray number")
     tank = models.ForeignKey(Tank, models.PROTECT, related_name="trays", db_index=False)
@@ -195,7 +198,7 @@ class Tray(Entry):
 
     class Meta(Entry.Meta):
         verbose_name = "tray"
-        triggers = append_only(keeps_number=True)
+        triggers = append_only("cream_kg", keeps_number=True)
         indexes = [
             *Entry.Meta.indexes,
             models.Index(fields=["tank", "happened_at"], name="milk_tray_tank_when"),

@@ -77,8 +77,51 @@ class StarterCan(Entry):
         return filled[0]
 
 
+class WheyAdded(Entry):
+    """Whey of a further vat put into a can that was begun with another's."""
+
+    can = models.ForeignKey(StarterCan, models.PROTECT, related_name="added")
+    vat = models.ForeignKey("milk.Vat", models.PROTECT, related_name="whey_added")
+    litres = models.DecimalField(
+        max_digits=6,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal("0.1"))],
+    )
+
+    class Meta(Entry.Meta):
+        verbose_name = "whey added"
+        verbose_name_plural = "whey added"
+        triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["can", "vat"],
+                condition=Q(struck_at=None),
+                name="milk_wheyadded_once",
+                violation_error_message="Whey of this vat is in that can already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"whey of {self.vat} into {self.can}"
+
+
+# What follows from the marks of a make; computed, never entered.
+MARKED = ("set_at", "clot_at", "cut_at", "heated_at", "rested_at", "lifted_at")
+
+
+def marked(label: str) -> "models.DateTimeField[Any, Any]":
+    """The moment of a mark, kept beside the vat for the reads that need it."""
+    return models.DateTimeField(label, null=True, blank=True, editable=False)
+
+
 class Vat(Entry):
-    """One make in one vat; it happened when the filling began."""
+    """One make in one vat; it happened when the filling began.
+
+    ``recipe``: its name where it is not the usual one. The moments are those of its marks.
+    """
 
     day = models.DateField("day")
     number = models.PositiveSmallIntegerField(
@@ -100,15 +143,18 @@ class Vat(Entry):
     rennet_g = models.DecimalField(
         "rennet, g", max_digits=6, decimal_places=1, null=True, blank=True
     )
-    set_at = models.DateTimeField("rennet in", null=True, blank=True)
-    cut_at = models.DateTimeField("cut", null=True, blank=True)
-    heated_at = models.DateTimeField("end of heating", null=True, blank=True)
-    lifted_at = models.DateTimeField("lifted", null=True, blank=True)
+    recipe = models.CharField(max_length=40, blank=True)
+    set_at = marked("rennet in")
+    clot_at = marked("clot firm")
+    cut_at = marked("cut begun")
+    heated_at = marked("end of heating")
+    rested_at = marked("end of rest")
+    lifted_at = marked("lifted")
     remark = models.CharField(max_length=200, blank=True)
 
     class Meta(Entry.Meta):
         verbose_name = "vat"
-        triggers = append_only(keeps_number=True)
+        triggers = append_only(*MARKED, keeps_number=True)
         constraints = [
             *Entry.Meta.constraints,
             models.UniqueConstraint(
@@ -176,21 +222,28 @@ class VatFill(Entry):
 
 
 class Wheel(Entry):
-    """One wheel; its plate number is unique for ever. It happened at the lift."""
+    """One wheel; its plate number is unique for ever. It happened at the lift.
+
+    ``kg``: its first weight, kept from its weights.
+    """
 
     class Twin(models.TextChoices):
         A = "A", "A"
         B = "B", "B"
+        C = "C", "C"
+        D = "D", "D"
 
     plate = models.CharField("plate number", max_length=16)
     vat = models.ForeignKey(Vat, models.PROTECT, related_name="wheels")
     twin = models.CharField(max_length=1, choices=Twin)
     kg = kilos("weight at 24 h", null=True, blank=True)
     mould = models.CharField(max_length=20, blank=True)
+    cloth = models.CharField(max_length=20, blank=True)
+    band = models.CharField("month and year on the band", max_length=20, blank=True)
 
     class Meta(Entry.Meta):
         verbose_name = "wheel"
-        triggers = append_only(keeps_number=True)
+        triggers = append_only("kg", keeps_number=True)
         constraints = [
             *Entry.Meta.constraints,
             models.UniqueConstraint(

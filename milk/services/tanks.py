@@ -11,7 +11,7 @@ from config import entries
 from config.entries import Stamp
 from herd.models import Holding
 from milk.held import check_may_draw_off, check_may_pour
-from milk.models import Delivery, Tank, TankEvent, Tray
+from milk.models import Delivery, Skimming, Tank, TankEvent, Tray
 from milk.services.changing import flowed_otherwise
 from milk.services.flowing import (
     check_draw,
@@ -22,6 +22,7 @@ from milk.services.flowing import (
     check_weight,
 )
 from milk.services.lots import lock_tanks
+from milk.services.skimming import cream_again
 
 KG_MISSING = "Give the kg: how much milk was {what}?"
 KG_SAYS_NOTHING = "A tank is washed or emptied whole, a line has no weight; leave the kg away."
@@ -166,18 +167,29 @@ def record_tray(
     tank: Tank,
     kg: Decimal,
     ended_at: datetime | None = None,
+    cream_kg: Decimal | None = None,
     **fields: Any,
 ) -> Tray:
     """Write down a tray filled from a tank; its milk is drawn from the tank's lot.
 
-    Raises ValidationError by field; Conflict when the tank holds no milk or milk that is held.
+    ``cream_kg``: skimmed already; written as a look at the tray. Raises ValidationError by field;
+    Conflict when the tank holds no milk or milk that is held.
     """
     lock_tanks()
     check_times(stamp, ended_at)
     check_draw(tank, kg)
     tray: Tray = entries.record(
-        Tray, stamp=stamp, number=number, tank=tank, kg=kg, ended_at=ended_at, **fields
+        Tray,
+        stamp=stamp,
+        number=number,
+        tank=tank,
+        kg=kg,
+        ended_at=ended_at,
+        cream_kg=cream_kg,
+        **fields,
     )
+    if cream_kg is not None:
+        entries.record(Skimming, stamp=stamp.again(), tray=tray, cream_kg=cream_kg)
     flowed_otherwise(tray)
     check_may_pour(lots=check_found_milk("tray", tray), at=tray.happened_at)
     return tray
@@ -189,7 +201,9 @@ def correct_tray(tray: Tray, *, stamp: Stamp, reason: str, words: str = "", **fi
     lock_tanks()
     check_times(stamp, fields.get("ended_at", tray.ended_at))
     check_draw(fields.get("tank", tray.tank), fields.get("kg", tray.kg))
+    cream = fields.get("cream_kg", tray.cream_kg)
     corrected = entries.correct(tray, stamp=stamp, reason=reason, words=words, **fields)
+    cream_again(tray, cream, stamp=stamp, reason=reason, words=words)
     flowed_otherwise(tray, corrected, vats=corrected.vat_fills.values_list("vat", flat=True))
     check_found_milk("tray", corrected)
     return corrected

@@ -8,14 +8,17 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import Sum
 
 from config import entries
 from config.days import local
 from config.entries import Stamp
 from config.errors import Conflict
+from config.jobs import ask
 from milk.held import check_may_pour
 from milk.held_starter import check_may_start
-from milk.models import LotDraw, MilkLot, StarterCan, Tank, Tray, Vat, VatFill
+from milk.models import LotDraw, MilkLot, Recipe, StarterCan, Tank, Tray, Vat, VatFill
+from milk.recipes import range_kg, recipe_of
 from milk.services.changing import flowed_otherwise
 from milk.services.flowing import (
     check_draw,
@@ -27,6 +30,7 @@ from milk.services.flowing import (
     weight,
 )
 from milk.services.lots import lock_tanks
+from milk.services.skimming import check_not_aside
 
 FILL_FROM = "Say where the milk came from: one tank, one tray, or one lot."
 NO_FILLS = "Nothing to fill: name at least one tank, tray or lot with its kg."
@@ -42,6 +46,11 @@ NOT_THAT_LOT = (
 WRITE_ITS_END = "Write when the filling ended: then it is known which milk was in it."
 TRAY_NOT_YET = "{tray} was filled at {filled}; nothing can come out of it at {at}."
 LOT_VOID = "Lot {lot} is void: what opened it was struck. Choose the lot that has its milk."
+NO_SUCH_RECIPE = "No recipe is called “{name}”. Expected one of: {known}; blank is the usual one."
+OVER_FULL = (
+    "{vat} holds {there} kg already; with {kg} kg it would be {whole} kg, and {recipe} allows at "
+    "most {most} kg ({litres} l). Look at the vat and the kg. Nothing was saved."
+)
 STARTER_LATER = "{can} was filled at {filled}, after this vat was begun at {begun}. Choose another."
 
 
@@ -65,6 +74,7 @@ def record_vat(*, stamp: Stamp, starter_can: StarterCan | None = None, **fields:
     """Write down a make in a vat. Raises ValidationError by field."""
     check_starter(starter_can, stamp)
     check_may_start(starter_can, stamp.happened_at)
+    check_recipe(fields.get("recipe", ""))
     vat: Vat = entries.record(Vat, stamp=stamp, starter_can=starter_can, **fields)
     return vat
 
@@ -76,8 +86,19 @@ def correct_vat(vat: Vat, *, stamp: Stamp, reason: str, words: str = "", **field
     check_starter(can, stamp)
     if can != vat.starter_can:
         check_may_start(can, stamp.happened_at)
+    check_recipe(fields.get("recipe", ""))
     corrected: Vat = entries.correct(vat, stamp=stamp, reason=reason, words=words, **fields)
     return corrected
+
+
+def check_recipe(name: str) -> None:
+    """Refuse the name of a recipe that no row has. Raises ValidationError at ``recipe``."""
+    if not name:
+        return
+    names = Recipe.objects.standing().order_by("name").values_list("name", flat=True).distinct()
+    if name.lower() not in {one.lower() for one in names}:
+        known = ", ".join(names) or "none is written yet"
+        raise ValidationError({"recipe": NO_SUCH_RECIPE.format(name=name, known=known)})
 
 
 def check_starter(can: StarterCan | None, stamp: Stamp) -> None:
@@ -122,6 +143,7 @@ def fill_vat_from(*, stamp: Stamp, vat: Vat, fills: Sequence[Fill]) -> list[VatF
         raise ValidationError({"fills": NO_FILLS})
     lock_tanks()
     check_stands(vat, "vat")
+    check_room(vat, sum((wanted.kg for wanted in fills), Decimal(0)))
     made = [
         write_fill(stamp if place == 0 else stamp.again(), vat, wanted)
         for place, wanted in enumerate(fills)
@@ -129,7 +151,28 @@ def fill_vat_from(*, stamp: Stamp, vat: Vat, fills: Sequence[Fill]) -> list[VatF
     flowed_otherwise(*made)
     for fill, wanted in zip(made, fills, strict=True):
         check_poured(fill, wanted.lot)
+    ask("milk.tasks.look_at_vats")
     return made
+
+
+def check_room(vat: Vat, kg: Decimal) -> None:
+    """Refuse more milk than the recipe of a vat allows. Raises ValidationError at ``kg``."""
+    recipe = recipe_of(vat)
+    _, most = range_kg(recipe)
+    if recipe is None or most is None:
+        return
+    there = VatFill.objects.standing().filter(vat=vat).aggregate(kg=Sum("kg"))["kg"] or Decimal(0)
+    if there + kg > most:
+        words = OVER_FULL.format(
+            vat=str(vat).capitalize(),
+            there=weight(there),
+            kg=weight(kg),
+            whole=weight(there + kg),
+            recipe=recipe.name,
+            most=weight(most),
+            litres=weight(recipe.most_l or Decimal(0)),
+        )
+        raise ValidationError({"kg": words})
 
 
 def write_fill(stamp: Stamp, vat: Vat, wanted: Fill) -> VatFill:
@@ -173,8 +216,9 @@ def source_of(wanted: Fill) -> Tank | None:
 
 
 def check_tray(tray: Tray, stamp: Stamp) -> None:
-    """Refuse milk out of a tray that was struck, or before it was filled."""
+    """Refuse milk out of a tray that was struck, set aside, or before it was filled."""
     check_stands(tray, "tray")
+    check_not_aside(tray, stamp)
     if stamp.happened_at < tray.happened_at:
         filled, at = local(tray.happened_at), local(stamp.happened_at)
         words = TRAY_NOT_YET.format(tray=str(tray).capitalize(), filled=filled, at=at)

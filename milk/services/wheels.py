@@ -18,19 +18,24 @@ from config.entries import Stamp, check_reason
 from config.errors import Conflict
 from config.notices import raise_notice
 from config.roles import CHEESEMAKER, VET
-from milk.models import Hold, Vat, Wheel
+from milk.models import Hold, Vat, Wheel, WheelWeight
+from milk.recipes import recipe_of, wheels_of
 from milk.services.flowing import check_stands, check_weight
+from milk.services.plates import check_plate_fit, weigh_again
 
 NO_PLATES = "Write at least one plate with its twin (A or B)."
 PLATE_TWICE_HERE = "Plate {plate} stands twice in what you sent. Each plate is one wheel."
-TWIN_TWICE_HERE = "Twin {twin} stands twice in what you sent. A vat has one twin A and one twin B."
+TWIN_TWICE_HERE = "Twin {twin} stands twice in what you sent. A vat has each twin once."
 PLATE_TAKEN = (
     "Plate {plate} is on {vat}, twin {twin}, since {since} (written {ago} by {by}). Take the next "
     "plate, or strike that wheel first. Nothing was saved."
 )
 TWIN_TAKEN = (
-    "{vat} has its twin {twin} already: plate {plate}. A vat makes two wheels, A and B. Correct "
-    "that wheel, or choose the other vat."
+    "{vat} has its twin {twin} already: plate {plate}. Correct that wheel, or choose the other vat."
+)
+ONE_TOO_MANY = (
+    "{vat} makes {wheels} wheels ({letters}); there is no {twin}. Look at the vat, or write "
+    "the recipe first."
 )
 BEFORE_VAT = "{vat} was begun at {begun}; its wheels cannot have been lifted at {at}."
 NO_PLATE = "Write the number on the plate."
@@ -46,14 +51,21 @@ Plate = tuple[str, str, Decimal | None]
 def record_wheel(
     *, stamp: Stamp, vat: Vat, plate: str, twin: str, kg: Decimal | None = None, **fields: Any
 ) -> Wheel:
-    """Number one wheel of a vat. Raises ValidationError by field, Conflict for a plate used."""
+    """Number one wheel of a vat. Raises ValidationError by field, Conflict for a plate used.
+
+    ``kg``: when it was weighed already; written as its first weight.
+    """
     check_stands(vat, "vat")
     plate = plate.strip()
     check_plate(stamp, vat, plate, kg)
+    check_twin(vat, twin)
     check_free(vat, plate, twin)
+    check_plate_fit(plate)
     wheel: Wheel = entries.record(
         Wheel, stamp=stamp, vat=vat, plate=plate, twin=twin, kg=kg, **fields
     )
+    if kg is not None:
+        entries.record(WheelWeight, stamp=stamp.again(), wheel=wheel, kg=kg)
     return wheel
 
 
@@ -91,6 +103,17 @@ def check_plate(stamp: Stamp, vat: Vat, plate: str, kg: Decimal | None) -> None:
             vat=str(vat).capitalize(), begun=local(vat.happened_at), at=local(stamp.happened_at)
         )
         raise ValidationError({"happened_at": words})
+
+
+def check_twin(vat: Vat, twin: str) -> None:
+    """Refuse a wheel more than the recipe of the vat makes. Raises ValidationError at ``twin``."""
+    wheels = wheels_of(recipe_of(vat))
+    letters = Wheel.Twin.values[:wheels]
+    if twin in Wheel.Twin.values and twin not in letters:
+        words = ONE_TOO_MANY.format(
+            vat=str(vat).capitalize(), wheels=wheels, letters=" and ".join(letters), twin=twin
+        )
+        raise ValidationError({"twin": words})
 
 
 def check_free(vat: Vat, plate: str, twin: str, *, but: Wheel | None = None) -> None:
@@ -134,8 +157,14 @@ def correct_wheel(
     check_stands(vat, "vat")
     fields["plate"] = fields.get("plate", wheel.plate).strip()
     check_plate(stamp, vat, fields["plate"], fields.get("kg", wheel.kg))
-    check_free(vat, fields["plate"], fields.get("twin", wheel.twin), but=wheel)
+    twin = fields.get("twin", wheel.twin)
+    check_twin(vat, twin)
+    check_free(vat, fields["plate"], twin, but=wheel)
+    if fields["plate"] != wheel.plate:
+        check_plate_fit(fields["plate"])
+    kg = fields.get("kg", wheel.kg)
     corrected = entries.correct(wheel, stamp=stamp, reason=reason, words=words, **fields)
+    weigh_again(wheel, kg, stamp=stamp, reason=reason, words=words)
     look_again(wheel.vat, corrected.vat)
     return corrected
 
@@ -210,5 +239,11 @@ def look_again(one: Vat, other: Vat) -> None:
 
 @transaction.atomic
 def strike_wheel(wheel: Wheel, *, by: User, reason: str, words: str = "", **options: Any) -> Wheel:
-    """Strike a wheel; its plate is free again. Raises Conflict when something hangs on it."""
+    """Strike a wheel; its plate is free again. Raises Conflict when something hangs on it.
+
+    The weight that was written with it is struck with it.
+    """
+    written_with = WheelWeight.objects.standing().filter(wheel=wheel, happened_at=wheel.happened_at)
+    for one in written_with:
+        entries.strike(one, by=by, reason=reason, words=words)
     return entries.strike(wheel, by=by, reason=reason, words=words, **options)

@@ -20,6 +20,8 @@ from milk.held import open_holds
 from milk.in_vats import contents_of, fills_of
 from milk.models import Vat, Wheel
 from milk.places import where_is
+from milk.recipes import recipe_of
+from milk.recipes import wheels_of as wheels_made
 from milk.services.vats import fill_vat_from
 from milk.services.wheels import number_wheels, swap_wheels
 
@@ -70,7 +72,8 @@ def vat(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "content": content,
         "fills": fills_of(found),
         "wheels": wheels_of(found),
-        "complete": Wheel.objects.standing().filter(vat=found).count() == len(Wheel.Twin.values),
+        "complete": Wheel.objects.standing().filter(vat=found).count()
+        >= wheels_made(recipe_of(found)),
         "wordings": Vat.objects.filter(struck_at__isnull=False, replacements=found)[:20],
         "may_fill": may(request.user, "write:vat-fills") and not found.is_struck,
         "may_number": may(request.user, "write:wheels") and not found.is_struck,
@@ -78,6 +81,12 @@ def vat(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "may_hold": may(request.user, "write:holds") and not found.is_struck,
     }
     return render(request, "milk/vat.html", context)
+
+
+def is_complete(vat: Vat) -> bool:
+    """Whether every wheel the recipe makes of a vat has its plate."""
+    made: int = Wheel.objects.standing().filter(vat=vat).count()
+    return made >= wheels_made(recipe_of(vat))
 
 
 def wheels_of(vat: Vat) -> list[dict[str, Any]]:
@@ -123,8 +132,9 @@ def number(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """Number the wheels of a vat."""
     found = standing_vat(uuid)
     there = set(Wheel.objects.standing().filter(vat=found).values_list("twin", flat=True))
-    free = tuple(twin for twin in Wheel.Twin.values if twin not in there)
-    form = WheelsForm(request.POST or None, twins=free or ("A", "B"))
+    letters = Wheel.Twin.values[: wheels_made(recipe_of(found))]
+    free = tuple(twin for twin in letters if twin not in there)
+    form = WheelsForm(request.POST or None, twins=free or tuple(letters))
     if form.is_valid():
         stamp = stamp_of(request, form)
         made = form.carry_out(number_wheels, stamp=stamp, vat=found, plates=form.plates())

@@ -58,6 +58,7 @@ NEEDED: dict[str, Callable[[], dict[str, Any]]] = {
     "RecallStep": lambda: {"wheel": milk.make_wheel(), "answer": ""},
     "VatFill": lambda: {"tank": milk.make_tank()},
     "Tray": lambda: {"number": next(number)},
+    "PlateReceipt": lambda: {"first": "0000001", "last": "0999999"},
 }
 
 

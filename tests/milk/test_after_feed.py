@@ -13,10 +13,11 @@ from feed.heads import Heads
 from feed.services.feedings import strike_feeding
 from herd.models import Group
 from milk.after_feed import FROM, UNTIL, Reach, after_day, after_field, after_load, side_of
-from milk.clotting import Clot, clots_of
+from milk.clotting import TO_CLOT, Clot, clots_of
+from milk.reference import load_reference
 from tests.cast import Api, Pages
 from tests.factories.feed import make_batch, make_fed_group, make_feeding
-from tests.factories.herd import DAY, HOUR, NOON, make_animal, put_in_group
+from tests.factories.herd import DAY, HOUR, NOON, make_animal, make_stamp, put_in_group
 from tests.factories.milk import fill, make_lot_test, make_milking, make_tank, make_vat
 
 FED = NOON
@@ -111,6 +112,7 @@ def test_a_lot_with_other_milk_says_how_much_of_it_is_theirs(story: Any) -> None
 
 def test_slow_vats_are_slow_beside_those_before(story: Any) -> None:
     batch, _, lots = story
+    load_reference(make_stamp())
     began = FED + 18 * HOUR
     for number in range(6):
         at = began - DAY - number * HOUR
@@ -120,19 +122,26 @@ def test_slow_vats_are_slow_beside_those_before(story: Any) -> None:
     told = values(after_load(batch.uuid, NOON))
     assert told["rennet to cut"] == (None, 0, 16.0, 1)
     assert told["slow vats"] == (None, 0, 1, 1)
-    assert clots_of([vat.pk])[vat.pk] == Clot(16.0, 12.0, 6)
+    assert clots_of([vat.pk])[vat.pk] == Clot(16.0, 12.0, 6, is_slow=True)
 
 
 @pytest_db
 def test_a_vat_without_others_before_it_is_neither_slow_nor_not() -> None:
+    load_reference(make_stamp())
     vat = make_vat(at=NOON, set_at=NOON, cut_at=NOON + timedelta(minutes=40))
     assert clots_of([vat.pk])[vat.pk].is_slow is None
     assert clots_of([make_vat(at=NOON).pk]) == {}
 
 
-@pytest.mark.parametrize(("minutes", "slow"), [(15.0, False), (15.1, True)])
-def test_slow_is_more_than_three_minutes_over_the_mean(minutes: float, slow: bool) -> None:
-    assert Clot(minutes, 12.0, 30).is_slow is slow
+@pytest_db
+def test_without_a_row_nothing_is_called_slow_and_clots_are_not_beside_cuts() -> None:
+    for number in range(6):
+        at = NOON - (number + 1) * HOUR
+        make_vat(at=at, set_at=at, cut_at=at + timedelta(minutes=20))
+    asked = make_vat(at=NOON, set_at=NOON, clot_at=NOON + timedelta(minutes=60))
+    assert clots_of([asked.pk])[asked.pk] == Clot(60.0, None, 0, None, TO_CLOT)
+    load_reference(make_stamp())
+    assert clots_of([asked.pk])[asked.pk] == Clot(60.0, None, 0, None, TO_CLOT)
 
 
 def test_grass_of_a_field_and_of_a_day(story: Any) -> None:

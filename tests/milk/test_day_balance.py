@@ -86,7 +86,8 @@ def test_more_out_than_in_asks_at_once_and_names_the_group() -> None:
     for one in (group, other):
         make_milking_time(one, session="E", starts="16:30", line="A")
     milk.make_milking(group=group, tank=tank, at=milk.EVENING, kg=1000)
-    milk.fill(milk.make_vat(at=MORNING), tank=tank, at=MORNING, kg=1900)
+    for number in (1, 2):
+        milk.fill(milk.make_vat(at=MORNING, number=number), tank=tank, at=MORNING, kg=950)
     found = balance_on(DAY)
     assert (found.missing, found.word) == (-900, "ask at once")
     assert sentences(found)[0].startswith("900 kg more went out than came in")

@@ -11,7 +11,7 @@ from config.days import estate_zone
 from config.entries import Entry
 from config.kinds import Kind, all_kinds, kind_named
 from config.roles import ACTIONS
-from milk.models import Hold
+from milk.models import Hold, RennetBatch, StarterCan
 from milk.services import holds, orders, recalls
 from tests.cast import Api, Pages, user_in
 from tests.factories import cheese
@@ -26,6 +26,7 @@ from tests.factories.milk import (
     make_tray,
     make_vat,
     make_wheel,
+    plain,
     put_in_brine,
     put_in_store,
     stamp_at,
@@ -120,7 +121,26 @@ BODIES: dict[str, tuple[Any, dict[str, Any], dict[str, Any]]] = {
         {"can": "2", "from_vat": "VAT", "litres": "40", "temperature": "45"},
         {"litres": "45"},
     ),
-    "vats": (EVENING + 14 * HOUR, {"day": "2026-06-10", "number": 31, "round": 1}, {"fat": "3.1"}),
+    "whey-added": (NEXT_DAY, {"can": "CAN", "vat": "VAT", "litres": "12"}, {"litres": "13"}),
+    "skimmings": (
+        EVENING + 10 * HOUR,
+        {"tray": "TRAY", "cream_kg": "0.2", "fat": "2.1", "smell": "clean"},
+        {"set_aside": True, "remark": "a fly in it"},
+    ),
+    "kept-over": (EVENING + HOUR, {"tank": "TANK", "kg": "5", "temperature": "11"}, {"kg": "4"}),
+    "recipes": (
+        NEXT_DAY,
+        {"name": "young", "usual": False, "wheels": 1, "valid_from": "2026-06-01"}
+        | {"source": "invented"},
+        {"wheels": 2},
+    ),
+    "rennet-batches": (NEXT_DAY, {"code": "R1", "g": "500", "strength": "1200"}, {"g": "520"}),
+    "rennet-steps": (NEXT_DAY, {"batch": "RENNET", "what": "counted", "g": "80"}, {"g": "90"}),
+    "vat-marks": (NEXT_DAY, {"vat": "VAT", "what": "heated", "celsius": "55"}, {"celsius": "54"}),
+    "plate-receipts": (NEXT_DAY, {"first": "0001", "last": "0300"}, {"last": "0200"}),
+    "plate-losses": (NEXT_DAY, {"plate": "9000007", "what": "broken"}, {"note": "fell"}),
+    "wheel-weights": (NEXT_DAY + 24 * HOUR, {"wheel": "WHEEL", "kg": "47.1"}, {"kg": "47.2"}),
+    "vats": (EVENING + 14 * HOUR, {"day": "2026-06-10", "number": 31, "round": 2}, {"fat": "3.1"}),
     "vat-fills": (EVENING + 15 * HOUR, {"vat": "VAT", "tank": "TANK", "kg": "8"}, {"kg": "9"}),
     "wheels": (NEXT_DAY, {"plate": "9000001", "vat": "VAT", "twin": "A"}, {"kg": "47.5"}),
     "brine-stays": (NEXT_DAY + 24 * HOUR, {"wheel": "WHEEL", "bath": "1"}, {"row": "4"}),
@@ -295,6 +315,8 @@ def world(db: None, slug: str) -> dict[str, Any]:
     }
     put_in_brine(made["SOAKED"], at=NEXT_DAY + 24 * HOUR)
     put_in_store(made["LAID"], at=NEXT_DAY + 24 * HOUR)
+    made["CAN"] = plain(StarterCan, NEXT_DAY, None, can="7", from_vat=make_vat(), litres=30)
+    made["RENNET"] = plain(RennetBatch, EVENING, None, code="R7", g=400)
     made["HOLD"] = holds.hold_milk(
         stamp=stamp_at(NEXT_DAY, user_in("vet")),
         reason=Hold.Reason.OTHER,

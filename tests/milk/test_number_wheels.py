@@ -72,7 +72,8 @@ def test_a_third_wheel_is_refused(vat17):
         ([("1", "A", None), ("1", "B", None)], "Plate 1 stands twice"),
         ([("1", "A", None), ("2", "A", None)], "Twin A stands twice"),
         ([("  ", "A", None)], "Write the number on the plate"),
-        ([("1", "C", None)], "not a valid choice"),
+        ([("1", "C", None)], "there is no C"),
+        ([("1", "X", None)], "not a valid choice"),
         ([("1", "A", Decimal(0))], "0 kg is no weight"),
     ],
 )

@@ -1,0 +1,233 @@
+"""The milk that stands in the hall: every tray and tank, whether it may be poured, what is in it.
+
+The word first: POUR or DO NOT POUR, with the reason. A few statements for all of them.
+"""
+
+from collections import defaultdict
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from django.db.models import Sum
+
+from milk.answers import DO_NOT_POUR, HELD, POUR, USED, Answer, answers_about
+from milk.below import LONGEST_IN_THE_TRAY
+from milk.composition import blended
+from milk.figures import figures_on
+from milk.in_tanks import in_tanks
+from milk.limits import plain
+from milk.models import LotDraw, MilkFigure, MilkLot, Skimming, Tank, Tray, VatFill
+from milk.models.limits import What
+from milk.services.skimming import last_looks, why_aside
+from milk.vat import Milk, casein_of
+
+FREE = (POUR, USED)
+SET_ASIDE = "Set aside: {why}."
+NO_LOT = "The book knows no lot in it: the milking or wash before it is not written."
+NOTHING = "Nothing is left in it."
+OK = "Not held; no withheld milk is known in it."
+NOT_TESTED = "no inhibitor test written"
+TESTED = "inhibitor {verdict}"
+
+
+@dataclass(kw_only=True)
+class Standing:
+    """A tray or tank with milk in it: the word, why, and of what it is.
+
+    ``lots``: (answer, kg) of each lot in it, as it was filled. ``fat`` and ``casein`` in per cent;
+    None: not measured. ``cream``: kg taken off a tray.
+    """
+
+    source: Tank | Tray
+    left: Decimal
+    since: datetime
+    lots: list[tuple[Answer, Decimal]] = field(default_factory=list)
+    look: Skimming | None = None
+    cream: Decimal = Decimal(0)
+    fat: Decimal | None = None
+    casein: Decimal | None = None
+    cream_to_take: Decimal | None = None
+    fat_wanted: Decimal | None = None
+
+    @property
+    def tray(self) -> Tray | None:
+        return self.source if isinstance(self.source, Tray) else None
+
+    @property
+    def name(self) -> str:
+        """What people call it."""
+        return f"tray {self.source.number}" if self.tray else str(self.source)  # type: ignore[union-attr]
+
+    @property
+    def against(self) -> str:
+        """Why it may not be poured; empty when it may."""
+        if self.look is not None and self.look.set_aside:
+            return SET_ASIDE.format(why=why_aside(self.look) or "no reason written")
+        for answer, _ in self.lots:
+            if answer.word not in FREE:
+                return f"Lot {answer.lot} {answer.word}: {answer.sentence}"
+        return "" if self.lots else NO_LOT
+
+    @property
+    def word(self) -> str:
+        """POUR or DO NOT POUR."""
+        return (DO_NOT_POUR if self.against else POUR).upper()
+
+    @property
+    def form(self) -> str:
+        """The form of the word on a page."""
+        return "held" if self.against else "pour"
+
+    @property
+    def is_held(self) -> bool:
+        return any(answer.word == HELD for answer, _ in self.lots)
+
+    @property
+    def why(self) -> str:
+        return self.against or OK
+
+    @property
+    def tests(self) -> str:
+        """What is known of its tests, in words."""
+        said = []
+        for answer, _ in self.lots:
+            found = answer.latest.get(What.INHIBITOR)
+            words = TESTED.format(verdict=found.get_verdict_display()) if found else NOT_TESTED
+            if answer.is_over:
+                words += ", a result over its limit"
+            said.append(words)
+        return "; ".join(dict.fromkeys(said))
+
+    @property
+    def oldest(self) -> datetime:
+        """When its oldest milk came."""
+        return min((answer.lot.opened_at for answer, _ in self.lots), default=self.since)
+
+    def age(self, at: datetime) -> timedelta:
+        """How old its oldest milk is."""
+        return at - self.oldest
+
+    @property
+    def milk(self) -> Milk | None:
+        """Its kg, fat and casein; None when one of them is not known."""
+        if self.fat is None or self.casein is None or self.left <= 0:
+            return None
+        return Milk(self.left, self.fat, self.casein)
+
+    @property
+    def said(self) -> str:
+        """Its contents in words, as known: "fat 2.05 %, casein 2.74 %"."""
+        fat = f"fat {plain(self.fat, 2)} %" if self.fat is not None else "fat not measured"
+        if self.casein is None:
+            return f"{fat}, casein not known"
+        return f"{fat}, casein {plain(self.casein, 2)} %"
+
+
+def hall_milk(at: datetime) -> list[Standing]:
+    """Every tray with milk, by number, then every receiving and hold tank with milk."""
+    share = casein_share(at)
+    return [*trays_standing(at, share), *tanks_standing(at, share)]
+
+
+def casein_share(at: datetime) -> Decimal | None:
+    """Casein in per cent of protein, by the row in force."""
+    figure = figures_on(at.date()).get(MilkFigure.What.CASEIN_SHARE)
+    return figure.value if figure else None
+
+
+def trays_standing(at: datetime, share: Decimal | None) -> list[Standing]:
+    """Trays filled lately in which milk is left."""
+    lately = Tray.objects.standing().filter(
+        happened_at__gt=at - LONGEST_IN_THE_TRAY, happened_at__lte=at
+    )
+    trays = list(lately.select_related("tank").order_by("number", "happened_at"))
+    numbers = [tray.pk for tray in trays]
+    poured = poured_of(numbers)
+    there = [
+        (tray, left)
+        for tray in trays
+        if (left := tray.kg - (tray.cream_kg or 0) - poured.get(tray.pk, Decimal(0))) > 0
+    ]
+    lots, looks = lots_of(numbers, at), last_looks(numbers)
+    return [tray_row(tray, left, lots[tray.pk], looks.get(tray.pk), share) for tray, left in there]
+
+
+def poured_of(trays: Collection[int]) -> dict[int, Decimal]:
+    """By tray (key), the kg poured out of it into vats."""
+    fills = VatFill.objects.standing().filter(tray_id__in=trays)
+    return dict(fills.values_list("tray").annotate(Sum("kg")))
+
+
+def lots_of(trays: Collection[int], at: datetime) -> dict[int, list[tuple[Answer, Decimal]]]:
+    """By tray (key), the lots it was filled from with their kg."""
+    draws = list(LotDraw.objects.filter(tray_id__in=trays).order_by("at", "id"))
+    lots = MilkLot.objects.filter(pk__in={draw.lot_id for draw in draws})
+    answers = answers_about(list(lots.select_related("tank", "delivery__holding")), at)
+    found: dict[int, list[tuple[Answer, Decimal]]] = defaultdict(list)
+    for draw in draws:
+        found[draw.tray_id or 0].append((answers[draw.lot_id], draw.kg))
+    return found
+
+
+def tray_row(
+    tray: Tray,
+    left: Decimal,
+    lots: Sequence[tuple[Answer, Decimal]],
+    look: Skimming | None,
+    share: Decimal | None,
+) -> Standing:
+    cream = tray.cream_kg or Decimal(0)
+    fat = look.fat if look and look.fat is not None else None
+    if fat is None and not cream:
+        fat = content_of(lots, What.FAT)
+    return Standing(
+        source=tray,
+        left=left,
+        since=tray.happened_at,
+        lots=list(lots),
+        look=look,
+        cream=cream,
+        fat=fat,
+        casein=casein_in(lots, share),
+    )
+
+
+def tanks_standing(at: datetime, share: Decimal | None) -> list[Standing]:
+    """Receiving and hold tanks with milk in them."""
+    rows = []
+    for content in in_tanks(at):
+        if content.tank.use == Tank.Use.WASTE or content.lot is None or content.left <= 0:
+            continue
+        assert content.answer is not None
+        lots = [(content.answer, content.left)]
+        rows.append(
+            Standing(
+                source=content.tank,
+                left=content.left,
+                since=content.lot.opened_at,
+                lots=lots,
+                fat=content_of(lots, What.FAT),
+                casein=casein_in(lots, share),
+            )
+        )
+    return rows
+
+
+def content_of(lots: Sequence[tuple[Answer, Decimal]], what: str) -> Decimal | None:
+    """A content of milks put together, by the latest test of each; None when one has none."""
+    parts = []
+    for answer, kg in lots:
+        test = answer.latest.get(what)
+        if test is None or test.standard is None:
+            return None
+        parts.append((kg, test.standard))
+    return blended(parts) if parts and all(kg > 0 for kg, _ in parts) else None
+
+
+def casein_in(lots: Sequence[tuple[Answer, Decimal]], share: Decimal | None) -> Decimal | None:
+    """Casein of milks put together: as measured, else the row's share of their protein."""
+    measured = content_of(lots, What.CASEIN)
+    if measured is not None or share is None:
+        return measured
+    return casein_of(None, content_of(lots, What.PROTEIN), share)

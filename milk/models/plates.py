@@ -1,0 +1,95 @@
+"""Plates: the numbered marks of wheels received, broken or lost; and the weights of wheels."""
+
+from typing import ClassVar
+
+from django.core.validators import RegexValidator
+from django.db import models
+from django.db.models import F, Q
+from django.db.models.functions import Length
+from django.db.models.lookups import Exact
+
+from config.entries import Entry, append_only
+from milk.models.tanks import kilos
+from milk.models.vats import Wheel
+
+ONLY_DIGITS = RegexValidator(r"^[0-9]+$", "Expected the number on the plate, digits only.")
+
+
+class PlateReceipt(Entry):
+    """Plates received, from one number to another, both with the digits that are on the plate."""
+
+    first = models.CharField("from plate", max_length=16, validators=[ONLY_DIGITS])
+    last = models.CharField("to plate", max_length=16, validators=[ONLY_DIGITS])
+    paper = models.CharField("paper", max_length=40, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "plates received"
+        verbose_name_plural = "plates received"
+        triggers = append_only(keeps_number=True)
+        constraints: ClassVar = [
+            *Entry.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(first__lte=F("last")) & Q(Exact(Length("first"), Length("last"))),
+                name="milk_platereceipt_in_order",
+                violation_error_message=(
+                    "The first plate comes after the last, or has another number of digits."
+                ),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"plates {self.first} to {self.last}"
+
+    @property
+    def count(self) -> int:
+        """How many plates came."""
+        return int(self.last) - int(self.first) + 1
+
+
+class PlateLoss(Entry):
+    """A plate broken or lost: it is on no wheel and comes on none."""
+
+    class What(models.TextChoices):
+        BROKEN = "broken", "broken"
+        LOST = "lost", "lost"
+
+    plate = models.CharField("plate number", max_length=16)
+    what = models.CharField(max_length=6, choices=What)
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "plate broken or lost"
+        verbose_name_plural = "plates broken or lost"
+        triggers = append_only()
+        constraints: ClassVar = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["plate"],
+                condition=Q(struck_at=None),
+                name="milk_plateloss_once",
+                violation_error_message="This plate is written as broken or lost already.",
+            ),
+            models.CheckConstraint(
+                condition=~Q(what="lost") | ~Q(note=""),
+                name="milk_plateloss_lost_says_how",
+                violation_error_message="Say in words how the plate was lost.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"plate {self.plate} {self.get_what_display()}"
+
+
+class WheelWeight(Entry):
+    """A wheel put on the scale; the first standing weight is the wheel's ``kg``."""
+
+    wheel = models.ForeignKey(Wheel, models.PROTECT, related_name="weights")
+    kg = kilos("weight")
+
+    class Meta(Entry.Meta):
+        verbose_name = "weight of a wheel"
+        verbose_name_plural = "weights of wheels"
+        triggers = append_only()
+
+    def __str__(self) -> str:
+        return f"{self.wheel}: {self.kg} kg"

@@ -1,0 +1,83 @@
+"""How a cheese is made here, as dated rows: what a vat holds, what goes in, how hot, how long."""
+
+from decimal import Decimal
+from typing import Any, ClassVar
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import F, Q
+
+from config.entries import Entry, append_only
+
+
+def bound(label: str, **options: Any) -> "models.DecimalField[Any, Any]":
+    """A bound or dose of a recipe, blank when the recipe sets none."""
+    return models.DecimalField(
+        label,
+        max_digits=8,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(0))],
+        **options,
+    )
+
+
+def in_order(least: str, most: str, words: str) -> models.CheckConstraint:
+    """The rule that the lower bound is not above the upper one."""
+    return models.CheckConstraint(
+        condition=Q(**{least: None}) | Q(**{most: None}) | Q(**{f"{least}__lte": F(most)}),
+        name=f"milk_recipe_{words}_in_order",
+        violation_error_message=f"The least {words} is above the most.",
+    )
+
+
+class Recipe(Entry):
+    """From a day on: how a cheese is made. A bound left blank judges nothing.
+
+    ``usual``: for vats that name none. Volumes in litres, temperatures in °C, acidity in °SH, the
+    strength of rennet in IMCU per gram (ISO 11815).
+    """
+
+    name = models.CharField(max_length=40)
+    usual = models.BooleanField("for vats that name none", default=True)
+    wheels = models.PositiveSmallIntegerField(
+        "wheels from a vat",
+        default=2,
+        validators=[MinValueValidator(1), MaxValueValidator(4)],
+    )
+    least_l = bound("milk in a vat at least, l")
+    most_l = bound("milk in a vat at most, l")
+    starter_per_100 = bound("starter for 100 l, l")
+    starter_acid_least = bound("acidity of starter at least, °SH")
+    starter_acid_most = bound("acidity of starter at most, °SH")
+    rennet_per_100 = bound("rennet for 100 l, g")
+    strength = bound("strength of rennet the dose is for, IMCU/g")
+    clot_minutes = bound("from rennet to a firm clot, min")
+    acid_least = bound("acidity of the vat after two hours at least, °SH")
+    acid_most = bound("acidity of the vat after two hours at most, °SH")
+    heat_least = bound("end of heating at least, °C")
+    heat_most = bound("end of heating at most, °C")
+    rest_minutes = bound("rest after heating, min")
+    valid_from = models.DateField("valid from")
+    source = models.CharField(max_length=200, help_text="Who set it, or where it stands.")
+
+    class Meta(Entry.Meta):
+        verbose_name = "recipe"
+        triggers = append_only()
+        constraints: ClassVar = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["name", "valid_from"],
+                condition=Q(struck_at=None),
+                name="milk_recipe_one_per_day",
+                violation_error_message="This recipe has a row from that day already.",
+            ),
+            in_order("least_l", "most_l", "milk"),
+            in_order("starter_acid_least", "starter_acid_most", "starter"),
+            in_order("acid_least", "acid_most", "acidity"),
+            in_order("heat_least", "heat_most", "heat"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name}, from {self.valid_from}"
