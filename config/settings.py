@@ -122,6 +122,11 @@ ESTATE_SCHEMES = environment.names(
     ),
 )
 
+# What the codes on labels lead to; printed on every wheel, so it is given before any is printed.
+PUBLIC_URL = environment.text(
+    "PUBLIC_URL", "" if PRODUCTION else f"http://127.0.0.1:{environment.text('PORT', '8000')}"
+)
+
 STATIC_URL = "static/"
 # Elsewhere than in production the files are served from where they lie, without `collectstatic`.
 STATIC_ROOT = BASE_DIR / "staticfiles" if PRODUCTION else None
@@ -200,7 +205,7 @@ REST_FRAMEWORK = {
         "rest_framework.throttling.AnonRateThrottle",
         "rest_framework.throttling.UserRateThrottle",
     ],
-    "DEFAULT_THROTTLE_RATES": {"anon": "60/min", "user": "1200/min"},
+    "DEFAULT_THROTTLE_RATES": {"anon": "60/min", "user": "1200/min", "public": "60/min"},
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
 REST_KNOX = {"TOKEN_TTL": timedelta(days=365), "AUTO_REFRESH": False}

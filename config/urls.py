@@ -53,6 +53,8 @@ urlpatterns = [
     path("api/", include("feed.api.urls")),
     path("api/", include("milk.api.urls")),
     path("api/", include("config.api.urls")),
+    # What the codes on labels lead to (GS1 Digital Link); nobody signs in for it.
+    path("01/", include("milk.public_urls")),
     path("herd/", include("herd.urls")),
     path("feed/", include("feed.urls")),
     path("milk/", include("milk.urls")),

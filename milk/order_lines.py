@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from math import ceil
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,7 @@ class Filling:
         if self.asked.pieces is not None:
             return max(self.asked.pieces - len(self.wheels), 0)
         left = (self.asked.kg or Decimal(0)) - self.kg
-        return max(0, -int(-left // usual))
+        return max(0, ceil(left / usual))
 
 
 def strictness(asked: Asked) -> tuple[int, int]:

@@ -11,6 +11,7 @@ from milk.api.laboratory import LaboratoryFilesApi
 from milk.api.lots import LotApi, LotsApi
 from milk.api.made_by import LotCowsApi
 from milk.api.milkings import MilkingViewSet
+from milk.api.orders import GradeSharesApi, LabelApi, MayLeaveApi, OrderStandsApi
 from milk.api.quality import QualityApi
 from milk.api.session import SessionApi
 from milk.api.store import FreeApi, LayApi, RoomsApi, RoundsApi, SearchApi, StockApi
@@ -39,6 +40,11 @@ urlpatterns = [
     # Vats.
     path("vats/<uuid:uuid>/fill/", FillApi.as_view(), name="api-vat-fill"),
     path("vats/<uuid:uuid>/wheels/", WheelsApi.as_view(), name="api-vat-wheels"),
+    # Grades, orders and labels.
+    path("grade-shares/", GradeSharesApi.as_view(), name="api-grade-shares"),
+    path("orders/<uuid:uuid>/stands/", OrderStandsApi.as_view(), name="api-order-stands"),
+    path("wheels/<uuid:uuid>/may-leave/", MayLeaveApi.as_view(), name="api-may-leave"),
+    path("wheels/<uuid:uuid>/label/", LabelApi.as_view(), name="api-label"),
     # The milk after a feed.
     path("after-feed/<str:kind>/<str:id>/", AfterFeedApi.as_view(), name="api-after-feed"),
     # Trace.

@@ -38,14 +38,29 @@ GRADED = EVENING - timedelta(days=30)
 GTIN = "09521234543213"
 PREFIX = "9521234"
 number = count(1)
+What = MilkFigure.What
+# The figures that grading and dispatch ask for.
+OURS = {
+    str(one)
+    for one in (
+        What.GRADE_AGE,
+        What.WEIGH_AGAIN,
+        What.RIPE_FROM,
+        What.FLAG_CHANCE,
+        What.FLAG_TIMES,
+        What.FLAG_WHEELS,
+        What.FLAG_CHANCE_2,
+    )
+}
 
 
 def make_rules() -> None:
     """The rules of ages and grades, the faults, and the figures every estate starts with."""
     stamp = stamp_at(EVENING - timedelta(days=500))
     load_cheese(stamp)
+    known = set(MilkFigure.objects.standing().values_list("what", flat=True))
     for row in rows(FIGURES):
-        if not MilkFigure.objects.standing().filter(what=row["what"]).exists():
+        if row["what"] in OURS - known:
             plain(MilkFigure, stamp.happened_at, stamp.by, **row)
 
 

@@ -1,0 +1,62 @@
+"""Shares of first, second and downgraded by what wheels have in common."""
+
+from datetime import date
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+
+from config.roles import action_required
+from milk.age import months_later
+from milk.asked import day_asked
+from milk.figures import figures_on
+from milk.grade_shares import NAMES, SHOWN, By, Shares, grade_shares
+from milk.models import MilkFigure
+from milk.trace import fed_before_rule
+
+# A year of makes that are ripe is what people look at; without the estate's age, the last year.
+MONTHS_SHOWN = 12
+
+
+@action_required("read")
+def shares(request: HttpRequest) -> HttpResponse:
+    """Shares by ``?by=``, of wheels made ``?since=`` to ``?until=``."""
+    found = asked_shares(request)
+    context = {
+        "now": timezone.now(),
+        "found": found,
+        "name": NAMES[found.by],
+        "names": [(by.value, name) for by, name in NAMES.items()],
+        "groups": found.groups[:SHOWN],
+        "more": max(len(found.groups) - SHOWN, 0),
+    }
+    return render(request, "milk/grade_shares.html", context)
+
+
+def asked_shares(request: HttpRequest) -> Shares:
+    """What was asked for; a range the wrong way round is turned."""
+    now = timezone.now()
+    today = timezone.localdate(now)
+    figures = figures_on(today)
+    ripe = figures.get(MilkFigure.What.RIPE_FROM)
+    last = months_later(today, -int(ripe.value)) if ripe else today
+    until = day_asked(request.GET.get("until", ""), last, today)
+    since = day_asked(request.GET.get("since", ""), months_later(until, -MONTHS_SHOWN), today)
+    by = request.GET.get("by", By.DAY)
+    return of_range(By(by) if by in NAMES else By.DAY, min(since, until), max(since, until))
+
+
+def of_range(by: By, since: date, until: date) -> Shares:
+    """The shares of a range of days, judged by today's bounds."""
+    now = timezone.now()
+    today = timezone.localdate(now)
+    return grade_shares(
+        by,
+        since,
+        until,
+        today=today,
+        zone=settings.TIME_ZONE,
+        figures=figures_on(today),
+        fed_before=fed_before_rule(now),
+    )
