@@ -24,6 +24,11 @@ NEVER_IN_MILK = (
     "{medicine} is not for animals that give milk, and {animal} stands in {group}. Choose another "
     "product; it was not written."
 )
+DRY_IN_MILK = (
+    "{medicine} is for cows that are dried off, and {animal} stands in {group}. Write the dry-off "
+    "with it, or choose another product; it was not written."
+)
+NOT_IN_MILK = {withdrawal.NEVER: NEVER_IN_MILK, withdrawal.DRY: DRY_IN_MILK}
 OFF_LEAFLET = (
     "{medicine} says {leaflet} on its leaflet, not {ordered}. Tick “off leaflet” and set your own "
     "period: the printed one does not hold."
@@ -51,7 +56,8 @@ def check_course(at: datetime, *, animal: Animal, medicine: Medicine, **order: A
     if at - timezone.now() > ORDERED_AHEAD:
         words = TOO_FAR_AHEAD.format(at=local(at), days=ORDERED_AHEAD.days)
         raise ValidationError({"happened_at": words})
-    check_in_milk(at, animal, medicine, check_order(at, medicine=medicine, **order))
+    leaflet = check_order(at, medicine=medicine, **order)
+    check_in_milk(at, animal, medicine, leaflet, off_leaflet=order.get("off_leaflet", False))
 
 
 def check_order(
@@ -93,14 +99,24 @@ def check_order(
 
 
 def check_in_milk(
-    at: datetime, animal: Animal, medicine: Medicine, leaflet: Leaflet | None
+    at: datetime,
+    animal: Animal,
+    medicine: Medicine,
+    leaflet: Leaflet | None,
+    *,
+    off_leaflet: bool,
 ) -> None:
-    """Refuse a product not for animals in milk. Raises ValidationError at ``medicine``."""
-    if leaflet is None or leaflet.milk != withdrawal.NEVER:
+    """Refuse a product not for animals in milk, or a dry-cow product used on its leaflet there.
+
+    Raises ValidationError at ``medicine``.
+    """
+    if leaflet is None or leaflet.milk not in (withdrawal.NEVER, withdrawal.DRY):
+        return
+    if leaflet.milk == withdrawal.DRY and off_leaflet:
         return
     stay = GroupStay.objects.at(at).filter(animal=animal).select_related("group").first()
     if stay and stay.group and stay.group.use in IN_MILK:
-        words = NEVER_IN_MILK.format(medicine=medicine, animal=animal, group=stay.group)
+        words = NOT_IN_MILK[leaflet.milk].format(medicine=medicine, animal=animal, group=stay.group)
         raise ValidationError({"medicine": words})
 
 

@@ -100,6 +100,17 @@ def test_medicine_never_for_cows_in_milk_is_refused(cow):
     assert "group 5" in words
 
 
+def test_dry_cow_product_is_for_dry_cows_unless_the_vet_sets_a_period(cow, dry_tube, dry_group):
+    words = refused(cow, dry_tube)["medicine"][0]
+    assert "is for cows that are dried off, and 1042 stands in group 5" in words
+    # (49 days and 36 h) x 1.5, rounded up to days (Regulation (EU) 2019/6 Art. 115(1)(b)).
+    own = {"off_leaflet": True, "own_milk_hours": Decimal(76 * 24), "grounds": "nothing helps"}
+    assert order(cow, dry_tube, **own).off_leaflet
+    dry = make_animal(77)
+    put_in_group(dry, dry_group)
+    assert order(dry, dry_tube).animal == dry
+
+
 def test_medicine_never_for_cows_in_milk_may_go_to_young_stock(rules):
     heifer = make_animal()
     put_in_group(heifer, make_group(use=Group.Use.YOUNG, milked=False))
