@@ -28,6 +28,7 @@ from milk.trace_forward import MOVED
 What = MilkFigure.What
 # Where nobody set a figure, everything must be found and the balance must close.
 ALL = Decimal(100)
+NO_REACH = "“{reach}” is no reach of a recall. Expected one of: {known}."
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -160,7 +161,7 @@ def board_of(recall: Recall, at: datetime) -> Board:
     """Everything about a recall as the book has it at ``at``; what is ended stands still then."""
     steps = list(
         RecallStep.lasting()
-        .filter(recall=recall, happened_at__lte=at)
+        .filter(recall_id=recall.pk, happened_at__lte=at)
         .select_related("by", "wheel", "buyer")
     )
     ended = next((step.happened_at for step in steps if step.what == RecallStep.What.ENDED), None)
@@ -183,6 +184,33 @@ def board_of(recall: Recall, at: datetime) -> Board:
         came_in=None if balance is None else grams(balance.came_in.whole + balance.over.whole),
         out=None if balance is None else grams(balance.out.whole),
     )
+
+
+def preview(
+    kind: str,
+    what: Any,
+    *,
+    reach: str = Recall.Reach.ITSELF,
+    since: datetime | None = None,
+    until: datetime | None = None,
+    at: datetime,
+) -> Board:
+    """The board of a recall that nobody has begun; nothing is written.
+
+    Raises ValidationError by field.
+    """
+    if reach not in Recall.Reach.values:
+        words = NO_REACH.format(reach=str(reach)[:20], known=", ".join(Recall.Reach.values))
+        raise ValidationError({"reach": words})
+    root = find_root(kind, what)
+    below = below_root(root, reach=reach, since=since, until=until, at=at)
+    tree = {
+        "name": root.name,
+        "wheels": [{"id": str(one.uuid), "plate": one.plate} for one in below.wheels],
+    }
+    span = {"since": since, "until": until}
+    recall = Recall(root_kind=kind, root=root.text, reach=reach, happened_at=at, tree=tree, **span)
+    return board_of(recall, at)
 
 
 def grams(kg: float) -> Decimal:

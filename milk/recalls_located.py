@@ -90,7 +90,8 @@ def fate_of(place: str, since: datetime | None, said: Iterable[Said]) -> Fate:
     ``place``: kind of place in the book; ``since`` when it was written to be there. A call to the
     buyer says something only of a wheel the book says was sent. Destroyed stays destroyed.
     """
-    fate, last = OF_PLACE[place], since
+    # A place nobody has told us of is none.
+    fate, last = OF_PLACE.get(place, Fate.NO_PLACE), since
     for one in sorted(said, key=lambda one: one.at):
         if one.fate is None or (one.what == "called" and place != "sent"):
             continue

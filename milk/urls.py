@@ -16,6 +16,7 @@ from milk.views import (
     milkings,
     orders,
     quality,
+    recalls,
     store,
     store_papers,
     tanks,
@@ -89,4 +90,11 @@ urlpatterns = [
     path("store/<str:room>/<int:number>/", store.aisle, name="aisle"),
     path("rounds/", store.rounds, name="rounds"),
     path("rounds/done/", store.round_done, name="round-done"),
+    # Recalls and drills, and their papers.
+    path("recalls/", recalls.recalls, name="recalls"),
+    path("recalls/new/", recalls.begin, name="recall-begin"),
+    path("recalls/drill/", recalls.drill, name="drill-begin"),
+    path("recalls/<uuid:uuid>/", recalls.recall, name="recall"),
+    path("recalls/<uuid:uuid>/papers/<str:kind>/", recalls.paper, name="recall-paper"),
+    path("recalls/<uuid:uuid>/<str:act>/", recalls.act, name="recall-act"),
 ]

@@ -13,6 +13,13 @@ from milk.api.made_by import LotCowsApi
 from milk.api.milkings import MilkingViewSet
 from milk.api.orders import GradeSharesApi, LabelApi, MayLeaveApi, OrderStandsApi
 from milk.api.quality import QualityApi
+from milk.api.recalls import (
+    DrillApi,
+    RecallBoardApi,
+    RecallHoldApi,
+    RecallPlatesApi,
+    RecallReachApi,
+)
 from milk.api.session import SessionApi
 from milk.api.store import FreeApi, LayApi, RoomsApi, RoundsApi, SearchApi, StockApi
 from milk.api.trace import TraceBackApi, TraceForwardApi
@@ -62,4 +69,10 @@ urlpatterns = [
     path("store/rooms/", RoomsApi.as_view(), name="api-store-rooms"),
     path("store/stock/", StockApi.as_view(), name="api-store-stock"),
     path("rounds/", RoundsApi.as_view(), name="api-rounds"),
+    # Recalls: before the kind's own addresses.
+    path("recall-reach/<str:kind>/<path:id>/", RecallReachApi.as_view(), name="api-recall-reach"),
+    path("recalls/drill/", DrillApi.as_view(), name="api-drill"),
+    path("recalls/<uuid:uuid>/board/", RecallBoardApi.as_view(), name="api-recall-board"),
+    path("recalls/<uuid:uuid>/wheels/", RecallPlatesApi.as_view(), name="api-recall-wheels"),
+    path("recalls/<uuid:uuid>/hold/", RecallHoldApi.as_view(), name="api-recall-hold"),
 ]

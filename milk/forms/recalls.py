@@ -1,0 +1,119 @@
+"""Recalls: begin one, find wheels, ring buyers, write what was done, hold, end."""
+
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+
+from config.forms.entries import SheetForm
+from config.forms.fields import MomentField
+from herd.models import Holding
+from milk.models import Hold, Recall, RecallStep
+from milk.services.recall_holds import REASONS
+
+What = RecallStep.What
+
+
+def long_text(label: str, **options: Any) -> forms.CharField:
+    options.setdefault("max_length", 400)
+    return forms.CharField(
+        label=label, widget=forms.Textarea(attrs={"rows": 2}), strip=True, **options
+    )
+
+
+class BeginForm(SheetForm):
+    """What it starts from, how far it goes, and why."""
+
+    root_kind = forms.ChoiceField(
+        label="It starts from a", choices=(("", "choose"), *Recall.Root.choices)
+    )
+    root = forms.CharField(
+        label="Which one",
+        max_length=80,
+        help_text="Plate, day/vat, lot code, cow's number, number of a course, dose or load, "
+        "sample, can, rennet batch, bath or bath/row, order or paper.",
+    )
+    reach = forms.ChoiceField(
+        label="How far",
+        widget=forms.RadioSelect,
+        choices=Recall.Reach.choices,
+        initial=Recall.Reach.ITSELF,
+        help_text="Of a wheel, vat, can, rennet batch, bath or order: with all of the same milk?",
+    )
+    since = MomentField(
+        label="Milked or salted since", required=False, help_text="Blank: from the beginning."
+    )
+    until = MomentField(
+        label="Milked or salted until", required=False, help_text="Blank: until now."
+    )
+    reason = long_text("Why")
+
+
+class WheelsForm(SheetForm):
+    """What became of wheels, by their plates."""
+
+    what = forms.ChoiceField(
+        label="These wheels are",
+        widget=forms.RadioSelect,
+        choices=[(one, one.label) for one in RecallStep.OF_A_WHEEL],
+    )
+    plates = long_text("Plates", max_length=4000, help_text="One or many; scan or type them.")
+    place = forms.CharField(label="Where", max_length=80, required=False)
+    paper = forms.CharField(
+        label="Paper that proves it",
+        max_length=80,
+        required=False,
+        help_text="Needed for “destroyed”.",
+    )
+    happened_at = MomentField(label="When", initial=timezone.now)
+
+
+class CallForm(SheetForm):
+    """What a buyer answered, about all they have or about some plates."""
+
+    buyer = forms.ModelChoiceField(Holding.objects.none(), label="Buyer", empty_label="choose")
+    answer = forms.ChoiceField(
+        label="Their answer", widget=forms.RadioSelect, choices=RecallStep.Answer.choices
+    )
+    spoke_with = forms.CharField(
+        label="Spoke with", max_length=80, required=False, help_text="Blank when nobody answered."
+    )
+    plates = long_text(
+        "Only these plates", max_length=4000, required=False, help_text="Blank: all they have."
+    )
+    words = long_text("In words", required=False)
+    happened_at = MomentField(label="When", initial=timezone.now)
+
+    def __init__(self, *args: Any, buyers: list[int], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field: Any = self.fields["buyer"]
+        field.queryset = Holding.objects.filter(pk__in=buyers).order_by("name")
+
+
+class StepForm(SheetForm):
+    """Anything else that was done."""
+
+    what = forms.ChoiceField(label="Done", widget=forms.RadioSelect)
+    words = long_text("In words", required=False)
+    paper = forms.CharField(label="Paper, letter or number", max_length=80, required=False)
+    happened_at = MomentField(label="When", initial=timezone.now)
+
+    def __init__(self, *args: Any, drill: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        open_ = (What.NOTICE, What.OTHER) if drill else (What.AUTHORITY, What.NOTICE, What.OTHER)
+        field: Any = self.fields["what"]
+        field.choices = [(one, one.label) for one in open_]
+
+
+class HoldForm(SheetForm):
+    """Why everything below is held."""
+
+    reason = forms.ChoiceField(
+        label="Why", choices=[(one, Hold.Reason(one).label) for one in REASONS]
+    )
+
+
+class EndForm(SheetForm):
+    """The last word."""
+
+    words = long_text("What was learned, and what is changed", required=False)

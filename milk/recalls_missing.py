@@ -1,0 +1,134 @@
+"""Wheels that were not found: where they were written last, by whom, and what lies around there."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db.models import F, Q
+
+from milk.models import (
+    BrineOut,
+    BrineStay,
+    Dispatch,
+    Inspection,
+    StorePlace,
+    StoreStay,
+    Wheel,
+    WheelPlace,
+)
+from milk.places import in_brine
+from milk.recalls import WheelRow
+
+# More than these nobody looks for one by one; the table file has all.
+MOST = 60
+
+
+@dataclass(frozen=True, kw_only=True)
+class Missing:
+    """A wheel nobody found: its last place, when and by whom written, and its neighbours there.
+
+    ``at`` and ``by`` are those of the entry; ``neighbours``: plates that lie beside that place now.
+    """
+
+    row: WheelRow
+    last: str
+    at: datetime
+    by: str
+    neighbours: list[str]
+
+
+def details_of(rows: Sequence[WheelRow], at: datetime) -> list[Missing]:
+    """The missing wheels with what helps to find them. Six statements."""
+    rows = rows[:MOST]
+    last = last_seen([row.wheel for row in rows], at)
+    places = {pk: entry.place for pk, entry in last.items() if isinstance(entry, StoreStay)}
+    around = neighbours_of(list(places.values()))
+    return [
+        Missing(
+            row=row,
+            last=said(last[row.wheel.pk]),
+            at=last[row.wheel.pk].happened_at,
+            by=name_of(last[row.wheel.pk].by),
+            neighbours=around[places[row.wheel.pk].pk] if row.wheel.pk in places else [],
+        )
+        for row in rows
+    ]
+
+
+def name_of(user: Any) -> str:
+    return str(user.get_full_name() or user.get_username())
+
+
+def last_seen(wheels: Sequence[Wheel], at: datetime) -> dict[int, Any]:
+    """By wheel (key), the latest entry in which somebody had it in hand; at least its lift."""
+    found: dict[int, Any] = {
+        wheel.pk: wheel
+        for wheel in Wheel.objects.filter(pk__in=[w.pk for w in wheels]).select_related("by", "vat")
+    }
+    tables: list[tuple[Any, tuple[str, ...]]] = [
+        (BrineStay, ()),
+        (BrineOut, ("stay",)),
+        (StoreStay, ("place",)),
+        (Inspection, ()),
+        (Dispatch, ("buyer",)),
+    ]
+    for model, related in tables:
+        rows = model.objects.happened_by(at).filter(wheel_id__in=list(found))
+        for row in rows.select_related("by", *related).order_by("happened_at", "id"):
+            number = row.wheel_id
+            if row.happened_at >= found[number].happened_at:
+                found[number] = row
+    return found
+
+
+def said(entry: Any) -> str:
+    """Where the wheel was then."""
+    match entry:
+        case StoreStay():
+            return f"store: {entry.place}"
+        case BrineStay():
+            return in_brine(entry.bath, entry.row)
+        case BrineOut():
+            return f"taken out of {in_brine(entry.stay.bath, entry.stay.row)}"
+        case Dispatch():
+            return f"sent to {entry.buyer}, paper {entry.paper}"
+        case Inspection():
+            return f"{entry.get_way_display()}, place not written"
+    return f"lifted from {entry.vat}"
+
+
+def neighbours_of(places: Sequence[StorePlace]) -> dict[int, list[str]]:
+    """By place (key), plates that lie there now, one shelf up or down, or one column on."""
+    around: dict[int, list[str]] = defaultdict(list)
+    if not places:
+        return around
+    beside = Q()
+    for place in places:
+        beside |= Q(
+            place__room=place.room,
+            place__aisle=place.aisle,
+            place__column=place.column,
+            place__shelf__range=(place.shelf - 1, place.shelf + 1),
+        ) | Q(
+            place__room=place.room,
+            place__aisle=place.aisle,
+            place__column__in=(place.column - 1, place.column + 1),
+            place__shelf=place.shelf,
+        )
+    lying = WheelPlace.objects.filter(beside).values_list(
+        "wheel__plate", "place__room", "place__aisle", "place__column", "place__shelf"
+    )
+    for plate, *spot in lying.order_by(F("place__column"), F("place__shelf")):
+        for place in places:
+            if near(place, spot):
+                around[place.pk].append(plate)
+    return around
+
+
+def near(place: StorePlace, spot: Sequence[Any]) -> bool:
+    """Whether a spot (room, aisle, column, shelf) is a place or next to it."""
+    room, aisle, column, shelf = spot
+    steps = abs(column - place.column) + abs(shelf - place.shelf)
+    return (room, aisle) == (place.room, place.aisle) and steps <= 1

@@ -1,0 +1,289 @@
+"""The papers of a recall: the notice, the dossier, and the list of buyers to be rung."""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from django.contrib.auth.models import User
+
+from config.days import local
+from config.papers import CAUTION, Column, Line, Paper, Part, joined
+from milk.models import RecallStep
+from milk.recalls import Board, Buyer, WheelRow
+from milk.recalls_missing import Missing, details_of, name_of
+from milk.recalls_words import (
+    CAUTION as OF_RECALLS,
+)
+from milk.recalls_words import (
+    DRILL,
+    record_of_drills,
+    sentences,
+    where_says,
+)
+
+WHEELS = (
+    Column("Plate", 1.2),
+    Column("Vat", 1.6),
+    Column("kg at 24 h", 0.9, figures=True),
+    Column("State", 1.6),
+    Column("Where it is, or went", 3.4),
+    Column("Since", 1.5),
+    Column("Paper", 1.2),
+    Column("Held", 0.6),
+)
+BUYERS = (
+    Column("Buyer", 2),
+    Column("Phone", 1.5),
+    Column("Address", 2),
+    Column("Wheels", 0.7, figures=True),
+    Column("kg", 0.8, figures=True),
+    Column("Plates and other products", 3),
+    Column("Papers", 1.3),
+    Column("Answer", 2.4),
+)
+STEPS = (
+    Column("When", 1.4),
+    Column("Done", 1.2),
+    Column("Wheel or buyer", 1.6),
+    Column("What was said", 4),
+    Column("By", 1.2),
+)
+MISSING = (
+    Column("Plate", 1),
+    Column("Last written", 2.6),
+    Column("When", 1.3),
+    Column("By", 1.2),
+    Column("Beside that place lie", 2.2),
+)
+KINDS = ("dossier", "notice", "buyers")
+
+
+def paper_of(kind: str, board: Board, *, by: User, at: datetime) -> Paper:
+    """One paper of a recall. Raises KeyError for a kind that there is not."""
+    return {"dossier": dossier, "notice": notice, "buyers": buyers_list}[kind](board, by, at)
+
+
+def dossier(board: Board, by: User, at: datetime) -> Paper:
+    """Everything about a recall: the answer, wheels, missing ones, buyers, steps, balance."""
+    missing = details_of(board.missing, board.as_at)
+    return Paper(
+        title=f"{head(board)}: dossier",
+        stem=f"recall dossier {board.recall.happened_at:%Y-%m-%d} {board.recall.root_name}",
+        made_by=name_of(by),
+        made_at=at,
+        about=about(board),
+        answer=" ".join(sentences(board, record_of_drills(board.recall.happened_at))),
+        missing=tuple(f"wheel {one.row.wheel.plate}, {one.row.fate}" for one in missing),
+        missing_title="Not found",
+        parts=(
+            Part(WHEELS, wheel_lines(board.rows), "Wheels", where_says(board), NO_WHEELS),
+            Part(MISSING, tuple(map(missing_line, missing)), "Not found", empty="None is missing."),
+            Part(BUYERS, tuple(map(buyer_line, board.buyers)), "Buyers", empty="Nothing left."),
+            Part(STEPS, step_lines(board.steps), "Steps", empty="Nothing was done yet."),
+            chain_part(board),
+            balance_part(board),
+        ),
+        cautions=cautions(board),
+    )
+
+
+NO_WHEELS = "No wheel was made of it."
+
+
+def notice(board: Board, by: User, at: datetime) -> Paper:
+    """What a buyer or an authority is told: product, plates, kg, reason, contacts, time line."""
+    recall = board.recall
+    facts = (
+        ("What", "raw-milk hard cheese, wheels with the plates below"),
+        ("Why", recall.reason),
+        ("Starts from", recall.root_name),
+        ("Lots of milk", ", ".join(lot["name"] for lot in recall.tree.get("lots", ())) or "none"),
+        ("Vats", ", ".join(vat["name"] for vat in recall.tree.get("vats", ())) or "none"),
+        ("Wheels", f"{len(board.rows):,}, {board.located.made.kg:,.1f} kg at 24 h"),
+        ("Of these sent out", f"{sum(row.sent is not None for row in board.rows):,}"),
+        ("Begun", f"{local(recall.happened_at)} by {name_of(recall.by)}"),
+        ("What to do", WHAT_TO_DO),
+        ("Contact", f"{name_of(recall.by)}, or the office of the estate"),
+    )
+    sent = [row for row in board.rows if row.sent is not None]
+    return Paper(
+        title=f"{head(board)}: notice",
+        stem=f"recall notice {recall.happened_at:%Y-%m-%d}",
+        made_by=name_of(by),
+        made_at=at,
+        about=about(board),
+        answer=f"Hold these wheels back, do not sell or cut them. {recall.reason}",
+        parts=(
+            Part(
+                (Column("Fact", 1), Column("Says", 5)),
+                tuple(Line((name, words)) for name, words in facts),
+                "The facts",
+            ),
+            Part(WHEELS, wheel_lines(sent), "Wheels that left", empty="No wheel of it left."),
+            Part(BUYERS, tuple(map(buyer_line, board.buyers)), "Who has them", empty=NOTHING_OUT),
+            Part(STEPS, step_lines(board.steps), "Time line", empty="Nothing was done yet."),
+        ),
+        cautions=cautions(board),
+    )
+
+
+NOTHING_OUT = "Nothing of it left the estate."
+WHAT_TO_DO = (
+    "Hold them back, say how many you have, and wait for word on what becomes of them. Whoever has "
+    "eaten of it and feels ill sees a doctor."
+)
+
+
+def buyers_list(board: Board, by: User, at: datetime) -> Paper:
+    """Whom to ring, those who have not answered first."""
+    still = sum(one.is_open for one in board.buyers)
+    return Paper(
+        title=f"{head(board)}: buyers to ring",
+        stem=f"recall buyers {board.recall.happened_at:%Y-%m-%d}",
+        made_by=name_of(by),
+        made_at=at,
+        about=about(board),
+        answer=f"{still} of {len(board.buyers)} buyers still to be rung.",
+        missing=tuple(
+            f"{one.holding.name} has no phone number in the book"
+            for one in board.buyers
+            if not one.holding.phone
+        ),
+        parts=(Part(BUYERS, tuple(map(buyer_line, board.buyers)), empty=NOTHING_OUT),),
+        cautions=cautions(board),
+        signed=False,
+    )
+
+
+def head(board: Board) -> str:
+    return f"{'Drill' if board.recall.drill else 'Recall'} of {board.recall.root_name}"
+
+
+def about(board: Board) -> tuple[str, ...]:
+    """For which recall, since when, and as at when."""
+    recall = board.recall
+    span = joined(
+        [
+            f"milked or salted since {local(recall.since)}" if recall.since else "",
+            f"until {local(recall.until)}" if recall.until else "",
+        ]
+    )
+    return tuple(
+        filter(
+            None,
+            (
+                f"Begun {local(recall.happened_at)} by {name_of(recall.by)}: {recall.reason}",
+                f"Starts from {recall.root_name}, {recall.get_reach_display()}. {span}".strip(),
+                f"As at {local(board.as_at)}.",
+            ),
+        )
+    )
+
+
+def cautions(board: Board) -> tuple[str, ...]:
+    return (*((DRILL,) if board.recall.drill else ()), OF_RECALLS, CAUTION)
+
+
+def wheel_lines(rows: Iterable[WheelRow]) -> tuple[Line, ...]:
+    return tuple(
+        Line(
+            (
+                row.wheel.plate,
+                str(row.wheel.vat),
+                "" if row.wheel.kg is None else f"{row.wheel.kg.normalize():f}",
+                str(row.fate),
+                row.where,
+                local(row.place.at) if row.place.at else "",
+                row.sent.paper if row.sent else "",
+                "held" if row.held else "",
+            ),
+            url=row.wheel.get_absolute_url(),
+            loud=row.fate.is_missing,
+        )
+        for row in rows
+    )
+
+
+def missing_line(one: Missing) -> Line:
+    return Line(
+        (one.row.wheel.plate, one.last, local(one.at), one.by, ", ".join(one.neighbours)),
+        url=one.row.wheel.get_absolute_url(),
+        loud=True,
+    )
+
+
+def buyer_line(one: Buyer) -> Line:
+    has = joined([", ".join(row.wheel.plate for row in one.wheels), *one.others], "; ")
+    said = "; ".join(
+        joined([call.get_answer_display(), call.spoke_with, local(call.happened_at)])
+        for call in one.calls
+    )
+    return Line(
+        (
+            one.holding.name,
+            one.holding.phone,
+            one.holding.address,
+            f"{len(one.wheels)}",
+            f"{one.kg:,.1f}" if one.wheels else "",
+            has,
+            ", ".join(one.papers),
+            said or "not rung yet",
+        ),
+        loud=one.is_open,
+    )
+
+
+def step_lines(steps: Iterable[RecallStep]) -> tuple[Line, ...]:
+    return tuple(
+        Line(
+            (
+                local(step.happened_at),
+                str(step.get_what_display()),
+                str(step.wheel or step.buyer or ""),
+                said_of(step),
+                name_of(step.by),
+            )
+        )
+        for step in steps
+    )
+
+
+def said_of(step: RecallStep) -> str:
+    """What a step says besides what it is about."""
+    return joined(
+        [
+            str(step.get_answer_display()) if step.answer else "",
+            f"spoke with {step.spoke_with}" if step.spoke_with else "",
+            step.place,
+            f"{step.kg.normalize():f} kg" if step.kg is not None else "",
+            f"paper {step.paper}" if step.paper else "",
+            step.words,
+        ]
+    )
+
+
+def chain_part(board: Board) -> Part:
+    """Lots and vats as they were frozen at the start, and the second ring."""
+    tree = board.recall.tree
+    kinds = (("lot", "lots"), ("vat", "vats"), ("second ring, not called back", "second_ring"))
+    lines = [
+        Line((kind, item["name"]))
+        for kind, name in kinds
+        for item in tree.get(name, ())
+        if isinstance(item, dict)
+    ]
+    return Part((Column("What", 1), Column("Name", 3)), tuple(lines), "Lots and vats at the start")
+
+
+def balance_part(board: Board) -> Part:
+    """The milk's balance, line by line."""
+    found = board.below.found if board.below else None
+    lines = [
+        Line((name, f"{kg.interest:,.3f}", f"{kg.whole:,.3f}"))
+        for name, kg in (found.balance.lines() if found else ())
+    ]
+    columns = (
+        Column("Milk", 2),
+        Column("Of interest, kg", 1, figures=True),
+        Column("Of the lots, kg", 1, figures=True),
+    )
+    return Part(columns, tuple(lines), "Balance of the milk", empty="It begins at the cheese.")
