@@ -83,6 +83,7 @@ def missing_json(one: Missing) -> Document:
         "at": moment(one.at),
         "by": one.by,
         "neighbours": one.neighbours,
+        "orders": one.orders,
     }
 
 

@@ -52,6 +52,7 @@ OF_PLACE = {
     "brine": Fate.IN_BRINE,
     "out": Fate.OUT_OF_BRINE,
     "lost": Fate.NOT_THERE,
+    "back": Fate.RETURNED,
     "sent": Fate.SENT,
     "dairy": Fate.NO_PLACE,
 }

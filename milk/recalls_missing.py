@@ -6,13 +6,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db.models import F, Q
+from django.db.models import Exists, F, OuterRef, Q
 
 from milk.models import (
     BrineOut,
     BrineStay,
     Dispatch,
     Inspection,
+    Pick,
     StorePlace,
     StoreStay,
     Wheel,
@@ -29,7 +30,8 @@ MOST = 60
 class Missing:
     """A wheel nobody found: its last place, when and by whom written, and its neighbours there.
 
-    ``at`` and ``by`` are those of the entry; ``neighbours``: plates that lie beside that place now.
+    ``at`` and ``by`` are those of the entry; ``neighbours``: plates that lie beside that place now;
+    ``orders``: orders it was picked for and did not leave on.
     """
 
     row: WheelRow
@@ -37,14 +39,16 @@ class Missing:
     at: datetime
     by: str
     neighbours: list[str]
+    orders: list[str]
 
 
 def details_of(rows: Sequence[WheelRow], at: datetime) -> list[Missing]:
-    """The missing wheels with what helps to find them. Six statements."""
+    """The missing wheels with what helps to find them. Seven statements."""
     rows = rows[:MOST]
     last = last_seen([row.wheel for row in rows], at)
     places = {pk: entry.place for pk, entry in last.items() if isinstance(entry, StoreStay)}
     around = neighbours_of(list(places.values()))
+    picked = orders_of([row.wheel for row in rows])
     return [
         Missing(
             row=row,
@@ -52,9 +56,22 @@ def details_of(rows: Sequence[WheelRow], at: datetime) -> list[Missing]:
             at=last[row.wheel.pk].happened_at,
             by=name_of(last[row.wheel.pk].by),
             neighbours=around[places[row.wheel.pk].pk] if row.wheel.pk in places else [],
+            orders=picked[row.wheel.pk],
         )
         for row in rows
     ]
+
+
+def orders_of(wheels: Sequence[Wheel]) -> dict[int, list[str]]:
+    """By wheel (key), the orders it was picked for and has not left on."""
+    found: dict[int, list[str]] = defaultdict(list)
+    picks = Pick.objects.standing().filter(wheel__in=wheels).select_related("order__buyer")
+    left = Dispatch.objects.standing().filter(
+        wheel=OuterRef("wheel"), happened_at__gte=OuterRef("happened_at")
+    )
+    for pick in picks.exclude(Exists(left)).order_by("happened_at", "id"):
+        found[pick.wheel_id].append(f"{pick.order} of {pick.order.buyer}")
+    return found
 
 
 def name_of(user: Any) -> str:

@@ -53,6 +53,7 @@ MISSING = (
     Column("When", 1.3),
     Column("By", 1.2),
     Column("Beside that place lie", 2.2),
+    Column("Picked for", 1.6),
 )
 KINDS = ("dossier", "notice", "buyers")
 
@@ -205,7 +206,14 @@ def wheel_lines(rows: Iterable[WheelRow]) -> tuple[Line, ...]:
 
 def missing_line(one: Missing) -> Line:
     return Line(
-        (one.row.wheel.plate, one.last, local(one.at), one.by, ", ".join(one.neighbours)),
+        (
+            one.row.wheel.plate,
+            one.last,
+            local(one.at),
+            one.by,
+            ", ".join(one.neighbours),
+            ", ".join(one.orders) or "no open order",
+        ),
         url=one.row.wheel.get_absolute_url(),
         loud=True,
     )

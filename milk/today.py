@@ -3,18 +3,18 @@
 from datetime import datetime
 from decimal import Decimal
 
-from django.db.models import Count, Q
+from django.db.models import Count, Exists, OuterRef, Q
 from django.urls import reverse
 from django.utils import timezone
 
 from config.day_sheet import Line, Press, ask, offer
-from config.roles import CHEESEMAKER, MILKER, OFFICE, OWNER, VET
+from config.roles import CHEESEMAKER, MILKER, OFFICE, OWNER, STORE_HAND, VET
 from config.templatetags.sheet import amount
 from milk.answers import POUR
 from milk.hold_cost import cost_of
 from milk.in_tanks import Content, in_tanks
 from milk.judging import Limits, samplings, series_for, standings
-from milk.models import Hold, Tank, Vat, Wheel
+from milk.models import Hold, Recall, RecallStep, Tank, Vat, Wheel
 
 NONE_MISSING = "No sample of this month is missing."
 
@@ -170,7 +170,27 @@ def wheels_made(at: datetime) -> Line:
     return Line(word="made", form="store", says=says, url=url)
 
 
+def recalls(at: datetime) -> Line:
+    """Whether a real recall is running."""
+    ended = RecallStep.objects.standing().filter(recall=OuterRef("pk"), what=RecallStep.What.ENDED)
+    running = Recall.objects.happened_by(at).filter(drill=False).exclude(Exists(ended))
+    found = list(running.order_by("happened_at", "id")[:2])
+    if not found:
+        url = reverse("milk:recalls")
+        return Line(word="none", form="closed", says="No recall is running.", url=url)
+    more = "; and more" if len(found) > 1 else ""
+    return Line(
+        word="RECALL",
+        form="held",
+        says=f"Of {found[0].root_name}, {found[0].pieces:,} wheels{more}.",
+        url=found[0].get_absolute_url(),
+        act="Find the wheels, ring the buyers",
+        press=Press.NOW,
+    )
+
+
 ask({VET: 4, CHEESEMAKER: 2}, "Holds", holds)
+ask({CHEESEMAKER: 7, STORE_HAND: 7, OFFICE: 7, OWNER: 7}, "Recalls", recalls)
 ask({OWNER: 1}, "Holds", cost_of_holds)
 ask({CHEESEMAKER: 1}, "Tanks", tanks)
 ask({VET: 5, OFFICE: 1, OWNER: 2}, "Limits", limits)
@@ -181,4 +201,5 @@ ask({OWNER: 3}, "Wheels", wheels_made)
 offer({MILKER: 1}, "Wrong cow in tank", "milk:wrong-cow", "write:wrong-cows")
 offer({MILKER: 2}, "Milk a group", "milk:milk", "write:milkings")
 offer({CHEESEMAKER: 1}, "Vats", "milk:vats", "read")
+offer({CHEESEMAKER: 7, OWNER: 7}, "Recalls and drills", "milk:recalls", "read")
 offer({VET: 3}, "Holds", "milk:holds", "read")

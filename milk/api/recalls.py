@@ -57,6 +57,7 @@ class MissingOut(serializers.Serializer[Any]):
     at = serializers.DateTimeField()
     by = serializers.CharField()
     neighbours = serializers.ListField(child=serializers.CharField())
+    orders = serializers.ListField(child=serializers.CharField(), help_text="picked for, not sent")
 
 
 class BuyerOut(serializers.Serializer[Any]):

@@ -26,6 +26,8 @@ def said(what, hours, answer=""):
         ("brine", [], Fate.IN_BRINE),
         ("out", [], Fate.OUT_OF_BRINE),
         ("lost", [], Fate.NOT_THERE),
+        ("back", [], Fate.RETURNED),
+        ("a place of tomorrow", [], Fate.NO_PLACE),
         ("dairy", [], Fate.NO_PLACE),
         ("sent", [], Fate.SENT),
         ("store", [said("found", 1)], Fate.FOUND),
