@@ -190,7 +190,7 @@ def recalls(at: datetime) -> Line:
 
 
 ask({VET: 4, CHEESEMAKER: 2}, "Holds", holds)
-ask({CHEESEMAKER: 7, STORE_HAND: 7, OFFICE: 7, OWNER: 7}, "Recalls", recalls)
+ask({STORE_HAND: 7, OFFICE: 7, OWNER: 7}, "Recalls", recalls)
 ask({OWNER: 1}, "Holds", cost_of_holds)
 ask({CHEESEMAKER: 1}, "Tanks", tanks)
 ask({VET: 5, OFFICE: 1, OWNER: 2}, "Limits", limits)
