@@ -2,13 +2,17 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
-from feed.appetite import Cow, expected, implausible
+from django.db.models import Min
+
+from config.days import start_of
+from feed.appetite import Cow, expected, implausible, least_fibre, water_litres
 from feed.fed import Portion
-from feed.models import FeedLot
+from feed.models import AirHour, FeedLot
+from feed.ration import FORAGE
 from feed.services.figures import values_on
 from herd.models import Calving, Group, GroupStay, Recording
 
@@ -23,6 +27,7 @@ FIGURES_USED = (
     "body_weight",
     "grass_fibre",
     "fibre_known",
+    "sodium_fed",
     "recorded_within",
     "lactation_most",
 )
@@ -33,7 +38,8 @@ class Appetite:
     """The mean cow of a group, of how many, and what published equations expect her to eat.
 
     ``expected``: (source, kg of dry matter a day). ``cautions``: why less is to be expected of it;
-    ``missing``: why there is none.
+    ``missing``: why there is none. ``least_fibre``: the least of it in % of dry matter, for so much
+    from forage. ``sodium_g`` a cow and ``coldest`` air of the day in °C: what water is told from.
     """
 
     cow: Cow | None
@@ -41,12 +47,32 @@ class Appetite:
     expected: list[tuple[str, float]] = field(default_factory=list)
     cautions: list[str] = field(default_factory=list)
     missing: str = ""
+    least_fibre: float | None = None
+    sodium_g: float | None = None
+    coldest: float | None = None
+
+    @property
+    def short_of_fibre(self) -> bool:
+        """Whether the ration holds less fibre than the least for its forage."""
+        cow, least = self.cow, self.least_fibre
+        return bool(cow and cow.fibre is not None and least is not None and cow.fibre < least)
+
+    def water_litres(self, dry_matter_kg: float) -> float | None:
+        """Litres of water a cow and day at that intake; None when something of it is not known."""
+        if self.cow is None or self.sodium_g is None or self.coldest is None:
+            return None
+        return water_litres(
+            dry_matter_kg=dry_matter_kg,
+            milk_kg=self.cow.milk_kg,
+            sodium_g=self.sodium_g,
+            coldest=self.coldest,
+        )
 
 
 def appetites(
     groups: Iterable[Group], at: datetime, fed: Sequence[Portion], day: date
 ) -> dict[int, Appetite]:
-    """By group (key) in milk, what its mean cow is expected to eat. Four statements."""
+    """By group (key) in milk, what its mean cow is expected to eat. Five statements."""
     in_milk = [group.pk for group in groups if group.use in IN_MILK]
     if not in_milk:
         return {}
@@ -58,18 +84,34 @@ def appetites(
     group_of = dict(stays.values_list("animal", "group"))
     milk = milk_of(group_of, at, days_of(figures, "recorded_within"))
     weeks = weeks_of(group_of, at, days_of(figures, "lactation_most"))
+    sodium, coldest = figures.get("sodium_fed"), coldest_of(day)
     found = {}
     for group in in_milk:
         cows = [animal for animal, of in group_of.items() if of == group]
-        fibre = fibre_of(fed, group, day, figures)
-        found[group] = appetite(
+        fibre, from_forage = fibre_of(fed, group, day, figures)
+        one = appetite(
             float(weight),
             [milk[animal] for animal in cows if animal in milk],
             [weeks[animal] for animal in cows if animal in weeks],
             fibre,
             NO_MILK.format(days=f"{figures['recorded_within']:g}"),
         )
+        found[group] = replace(
+            one,
+            least_fibre=None if from_forage is None else least_fibre(from_forage),
+            sodium_g=None if sodium is None else float(sodium),
+            coldest=coldest,
+        )
     return found
+
+
+def coldest_of(day: date) -> float | None:
+    """The lowest air temperature of a day by the hourly weather, in °C; None without any."""
+    hours = AirHour.objects.standing().filter(
+        hour__gte=start_of(day), hour__lt=start_of(day + timedelta(days=1))
+    )
+    coldest: Decimal | None = hours.aggregate(least=Min("celsius"))["least"]
+    return None if coldest is None else float(coldest)
 
 
 def days_of(figures: dict[str, Decimal], name: str) -> timedelta:
@@ -147,10 +189,13 @@ def weeks_of(animals: Iterable[int], at: datetime, most: timedelta) -> dict[int,
 
 def fibre_of(
     fed: Iterable[Portion], group: int, day: date, figures: dict[str, Decimal]
-) -> float | None:
-    """Fibre of a group's ration in % of dry matter; None when too little of it is known."""
+) -> tuple[float, float] | tuple[None, None]:
+    """Fibre of a group's ration, and that from its forage, both in % of all its dry matter.
+
+    None when too little of it is known.
+    """
     grass, least = figures.get("grass_fibre"), figures["fibre_known"] / 100
-    dry, known, fibre = Decimal(0), Decimal(0), Decimal(0)
+    dry, known, fibre, forage = (Decimal(0) for _ in range(4))
     for portion in fed:
         if portion.group != group or portion.day != day:
             continue
@@ -160,4 +205,12 @@ def fibre_of(
         if percent is not None:
             known += kg
             fibre += kg * percent
-    return float(fibre / known) if dry and known >= least * dry else None
+            forage += kg * percent if is_forage(portion) else 0
+    if not dry or known < least * dry:
+        return None, None
+    return float(fibre / known), float(forage / known)
+
+
+def is_forage(portion: Portion) -> bool:
+    """Whether a portion is grass or hay."""
+    return not isinstance(portion.thing, FeedLot) or portion.thing.kind in FORAGE

@@ -72,6 +72,7 @@ FIGURES = {
     "body_weight": figure("a cow in milk weighs", "kg", 100, 1200),
     "grass_fibre": figure("fibre (NDF) of fresh grass", "% of dry matter", 10, 80),
     "fibre_known": figure("fibre is told when known of", "% of dry matter", 1, 100, 90),
+    "sodium_fed": figure("sodium a cow in milk gets", "g a day", 0, 200),
     "recorded_within": figure("a recording tells of milk for", "days", 1, 365, 45),
     "lactation_most": figure("a lactation lasts at most", "days", 200, 2000, 700),
     "milk_from": figure("milk of a feeding from", "hours after it", 0, 96, 12),

@@ -110,6 +110,13 @@ class Ration:
         return intake(self.offered, [(one.kg, one.percent) for one in self.refused], self.cows)
 
     @property
+    def water_litres(self) -> float | None:
+        """Litres of water a cow by a published equation; None when something is not known."""
+        if self.appetite is None or self.per_cow is None:
+            return None
+        return self.appetite.water_litres(float(self.per_cow))
+
+    @property
     def broken(self) -> list[Kept]:
         return [share for share in self.shares if not share.keeps]
 

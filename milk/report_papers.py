@@ -2,7 +2,8 @@
 
 from argparse import ArgumentTypeError
 from collections.abc import Callable
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
+from functools import partial
 from typing import Any
 
 from django.core.exceptions import ObjectDoesNotExist
@@ -10,6 +11,8 @@ from django.utils import timezone
 
 from config.papers import Paper
 from config.roles import system_user
+from feed.paper_lines import Asked
+from feed.papers import PAPERS as FEED_PAPERS
 from herd.antimicrobials import usage, year_before
 from herd.antimicrobials_paper import antimicrobials_paper
 from herd.book_asked import LONGEST_OF_HERD, asked_for, check_days
@@ -80,8 +83,24 @@ def paper_of_antimicrobials(options: Options) -> Paper:
     return antimicrobials_paper(usage(since, until), by=system_user(), at=timezone.now())
 
 
+def paper_of_feed(slug: str, options: Options) -> Paper:
+    """One of the feed's papers, of the last 30 days as a rule. Raises ValidationError by option."""
+    _, make, most, _ = FEED_PAPERS[slug]
+    now, today = timezone.now(), timezone.localdate()
+    until = options["until"] or today
+    since = options["since"] or until - FEED_DAYS
+    check_days(since, until, today, most)
+    known_at = options["known_at"] or now
+    asked = Asked(
+        first=since, last=until, made_by=str(system_user()), made_at=now, known_at=known_at
+    )
+    return make(asked)
+
+
+FEED_DAYS = timedelta(days=29)
 PAPERS: dict[str, Callable[[Options], Paper]] = {
     "medicine-book": paper_of_medicine_book,
     "cupboard": paper_of_cupboard,
     "antimicrobials": paper_of_antimicrobials,
+    **{slug: partial(paper_of_feed, slug) for slug in FEED_PAPERS},
 }

@@ -63,6 +63,10 @@ class AppetiteOut(serializers.Serializer[Any]):
     n = serializers.IntegerField()
     missing = serializers.CharField(allow_blank=True)
     cautions = serializers.ListField(child=serializers.CharField())
+    fibre_percent = serializers.FloatField(
+        source="cow.fibre", allow_null=True, default=None, help_text="NDF, % of dry matter"
+    )
+    least_fibre_percent = serializers.FloatField(source="least_fibre", allow_null=True)
     expected = serializers.SerializerMethodField()
 
     @extend_schema(responses=ExpectedOut(many=True))
@@ -85,6 +89,9 @@ class RationOut(serializers.Serializer[Any]):
     assumed = serializers.ListField(child=serializers.CharField())
     short = serializers.CharField(source="rain_words", allow_blank=True)
     expected = AppetiteOut(source="appetite", allow_null=True)
+    water_litres = serializers.FloatField(
+        allow_null=True, help_text="a cow and day (Murphy 1983, from memory)"
+    )
     shares = ShareOut(many=True)
 
 

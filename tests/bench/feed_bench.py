@@ -13,7 +13,6 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
 from django.db import connection, transaction
-from django.db.models import F
 from django.test.utils import CaptureQueriesContext
 
 from feed.board import board
@@ -38,8 +37,6 @@ def main(years: int = 10) -> None:
         first = now.replace(hour=0, minute=0) - timedelta(days=365 * years)
         shape = Shape(first=first, days=365 * years, groups=14, cows=2, vats=1, loads=6)
         write_years(shape)
-        # The rest of each was pushed up and eaten: nothing of the years lies at the fence.
-        ForageBatch.objects.update(done_at=F("happened_at") + timedelta(hours=6))
         for hours in range(3):
             make_batch(happened_at=now - timedelta(hours=hours))
         with connection.cursor() as cursor:

@@ -158,6 +158,13 @@ def grass(values: dict[str, Any]) -> None:
         "FROM feed_foragebatch AS b JOIN herd_group AS g ON (b.id + g.number) %% 2 = 0",
         **values,
     )
+    # Nobody leaves a rest for years: a load weighs what was fed of it, and that ended it.
+    run(
+        "UPDATE feed_foragebatch AS b SET kg = f.kg, done_at = f.last FROM ("
+        "SELECT batch_id, sum(kg) AS kg, max(happened_at) AS last FROM feed_feeding "
+        "WHERE batch_id IS NOT NULL GROUP BY batch_id) AS f WHERE f.batch_id = b.id",
+        none=None,
+    )
 
 
 def milk(values: dict[str, Any]) -> None:

@@ -8,11 +8,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from feed.models import AirHour
 from feed.ration import Offered, forage_to_meal, intake, refused_share, share, total
 from feed.rations import Ration, ration_day, rations
 from herd.models import Calving, Recording
 from tests.cast import Api, Pages
 from tests.factories.feed import (
+    make_air,
     make_batch,
     make_fed_group,
     make_feed_lot,
@@ -22,7 +24,16 @@ from tests.factories.feed import (
     make_sample,
     make_share_rule,
 )
-from tests.factories.herd import DAY, HOUR, NOON, make, make_animal, put_in_group
+from tests.factories.herd import (
+    DAY,
+    HOUR,
+    LONG_AGO,
+    NOON,
+    make,
+    make_animal,
+    make_group,
+    put_in_group,
+)
 
 DAY_OF = date(2026, 6, 2)
 
@@ -195,6 +206,33 @@ def test_expected_intake_stands_beside_what_was_eaten() -> None:
     told = {source.partition(" ")[0]: round(kg, 2) for source, kg in appetite.expected}
     # 23.85, 24.00, and 1.2 x 650 / 35.
     assert told == {"NRC": 23.85, "Korean": 24.0, "fill": 22.29}
+
+
+@pytest.mark.django_db
+def test_fibre_and_water_beside_what_was_eaten() -> None:
+    group, cow = make_group(3), make_animal()
+    put_in_group(cow, group, LONG_AGO)
+    make(Recording, animal=cow, milk_kg=35, fat="3.8", session="", happened_at=NOON - 3 * DAY)
+    for name, value in (("body_weight", 650), ("grass_fibre", 40), ("sodium_fed", 40)):
+        make_figure(name, value)
+    make_feeding(make_batch(dry_matter=Decimal(20)), group, kg=Decimal(60), happened_at=NOON)
+    meal = make_feed_lot(kind="meal", dry_matter=Decimal(88), fibre=Decimal(10))
+    make_feeding(feed_lot=meal, group=group, kg=Decimal(100), happened_at=NOON)
+    (ration,) = rations(DAY_OF)
+    # 12 kg of grass with 40 % and 88 kg of meal with 10 %: 13.6 %, 4.8 of it from forage; the
+    # least is 25 % and twice what forage is below 19 (NRC 2001, from memory).
+    assert ration.appetite is not None
+    assert ration.appetite.cow is not None
+    assert ration.appetite.cow.fibre == pytest.approx(13.6)
+    assert ration.appetite.least_fibre == pytest.approx(25 + 2 * (19 - 4.8))
+    assert ration.appetite.short_of_fibre
+    # Without the air of the day nobody can say how much water.
+    assert ration.water_litres is None
+    make_air(DAY_OF, highest=26)
+    coldest = float(min(AirHour.objects.values_list("celsius", flat=True)))
+    (ration,) = rations(DAY_OF)
+    by_hand = 15.99 + 1.58 * 100 + 0.90 * 35 + 0.05 * 40 + 1.20 * coldest
+    assert ration.water_litres == pytest.approx(by_hand)
 
 
 @pytest.mark.django_db

@@ -6,6 +6,8 @@ from io import StringIO
 import pytest
 from django.core.management import CommandError, call_command
 
+from feed.papers import PAPERS as FEED_PAPERS
+from milk.management.commands.report import Command
 from tests.factories.herd import make_animal, make_course, make_dose, make_group, put_in_group
 
 
@@ -34,7 +36,7 @@ def test_medicine_book_is_printed(treated):
     assert report("medicine-book", *DAYS, "--group", "5").startswith("Medicine book, group 5")
 
 
-@pytest.mark.parametrize("kind", ["medicine-book", "cupboard", "antimicrobials"])
+@pytest.mark.parametrize("kind", ["medicine-book", "cupboard", "antimicrobials", *FEED_PAPERS])
 def test_every_paper_is_printed_and_written_to_files(treated, tmp_path, kind):
     assert json.loads(report(kind, "--json"))
     report(kind, "--pdf", str(tmp_path / "x.pdf"))
@@ -63,3 +65,13 @@ def test_wrong_input_is_said_by_option(treated, words, said):
     with pytest.raises(CommandError, match="(?s).*") as refused:
         report(*words)
     assert said in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    "words", [("medicine-book", "--since", "June"), ("milk-book",), ("cupboard", "--no-such")]
+)
+def test_a_wrong_argument_gets_one_line(words, capsys):
+    with pytest.raises(SystemExit):
+        Command().run_from_argv(["manage.py", "report", *words])
+    (line,) = capsys.readouterr().err.splitlines()
+    assert "usage" not in line

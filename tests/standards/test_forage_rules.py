@@ -236,6 +236,20 @@ def test_roughage_over_the_year_is_entered_as_published() -> None:
     assert rule.keeps(Decimal(75))
 
 
+def test_cover_before_cutting_is_entered_as_published() -> None:
+    # AHDB/AFBI, Cut and carry, p. 13: grass is cut below a cover of 4,000 kg of dry matter a ha.
+    (row,) = (row for row in rules()["feed_figures"] if row["name"] == "cover_most")
+    assert row["value"] == 4000
+    assert "Cut and carry" in row["source"]
+
+
+def test_a_field_grazed_within_the_last_month_is_cautioned_of() -> None:
+    # Farmers' press after AFBI: no fields that were grazed within the last month; 20 days ago: yes.
+    (row,) = (row for row in rules()["wait_rules"] if row["what"] == "grazed")
+    assert (row["waiting_days"], row["caution_days"]) == (0, 30)
+    assert "AFBI" in row["source"]
+
+
 def test_discarded_forage_never_goes_to_animals() -> None:
     # Feeding rules of a hard-cheese scheme: dry cows and heifers in calf count as milk cows, so
     # forage that may not be fed to cows in milk has no place with them either.

@@ -1,6 +1,7 @@
 """`manage.py report KIND`: the day on one screen, or a paper, printed or as a file."""
 
 import json
+from argparse import SUPPRESS
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,10 @@ CANNOT_WRITE = "{path}: the file cannot be written ({why})."
 
 class Command(BaseCommand):
     help = f"Print a report: {DAY}, {', '.join(PAPERS)}."
+
+    def create_parser(self, prog_name: str, subcommand: str, **options: Any) -> CommandParser:
+        """Without a usage line, so that wrong input gets the one line that says what is wrong."""
+        return super().create_parser(prog_name, subcommand, usage=SUPPRESS, **options)
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("kind", choices=(DAY, *PAPERS))
