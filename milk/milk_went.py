@@ -19,14 +19,17 @@ SPANS = (
     "unnest(%s::int[], %s::int[], %s::timestamptz[], %s::timestamptz[])"
     " AS s (place, animal, since, until)"
 )
+# OFFSET 0 keeps the look-up by both parts of the key: a cow has thousands of rows in her life.
 METERED = f"""
     SELECT s.place, m.day, m.session, t.name, t.use, c.goes, c.grams
     FROM {SPANS}
     CROSS JOIN LATERAL (
         SELECT min(id) AS first, max(id) AS last FROM milk_milking
         WHERE happened_at >= s.since - %s AND happened_at < s.until) AS r
-    JOIN milk_cowmilking AS c
-      ON c.animal_id = s.animal AND c.milking_id BETWEEN r.first AND r.last
+    CROSS JOIN LATERAL (
+        SELECT milking_id, goes, grams, at_s FROM milk_cowmilking
+        WHERE animal_id = s.animal AND milking_id BETWEEN r.first AND r.last
+        OFFSET 0) AS c
     JOIN milk_milking AS m ON m.id = c.milking_id AND m.struck_at IS NULL
     LEFT JOIN milk_tank AS t ON t.id = m.tank_id
     WHERE m.happened_at + make_interval(secs => coalesce(c.at_s, 0)) >= s.since
