@@ -1,7 +1,8 @@
 """Who may do what, in one place. Roles are Django groups; an action is a word and a kind.
 
 ``write:<slug>`` makes an entry of a kind, ``strike:<slug>`` strikes or re-enters one. Everybody
-with a role may read; the inspector may only read.
+who works on the estate may read; the inspector may only read; a laboratory may send in its
+results and see nothing.
 """
 
 from collections.abc import Callable
@@ -22,8 +23,9 @@ from config.entries import Entry
 
 VET, STOCKMAN, MILKER, FEED_HAND = "vet", "stockman", "milker", "feed hand"
 CHEESEMAKER, STORE_HAND, OFFICE = "cheesemaker", "store hand", "office"
-OWNER, INSPECTOR = "owner", "inspector"
-ROLES = (VET, STOCKMAN, MILKER, FEED_HAND, CHEESEMAKER, STORE_HAND, OFFICE, OWNER, INSPECTOR)
+OWNER, INSPECTOR, LABORATORY = "owner", "inspector", "laboratory"
+READERS = (VET, STOCKMAN, MILKER, FEED_HAND, CHEESEMAKER, STORE_HAND, OFFICE, OWNER, INSPECTOR)
+ROLES = (*READERS, LABORATORY)
 
 # Common practice on farms that keep a book by phone: your own slip is yours to mend at once.
 OWN_MISTAKE = timedelta(minutes=30)
@@ -143,9 +145,10 @@ WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "products-out": ((OFFICE, CHEESEMAKER), (OFFICE, CHEESEMAKER)),
 }
 ACTIONS: dict[str, tuple[str, ...]] = {
-    "read": ROLES,
+    "read": READERS,
     "take in files": (OFFICE, VET),
     "answer clock questions": (VET,),
+    "send in results": (OFFICE, VET, LABORATORY),
     **{f"write:{slug}": writers for slug, (writers, _) in WRITERS.items()},
     **{f"strike:{slug}": strikers for slug, (_, strikers) in WRITERS.items()},
 }

@@ -11,13 +11,13 @@ from decimal import Decimal
 from django.utils import timezone
 from django.utils.text import capfirst
 
-from config.days import local_day
+from config.days import local, local_day
 from config.errors import Conflict
 from herd.tank_share import Compared, InTank, Order, WhatIf, compare, shares, tank_cells, what_if
 from herd.udder import Rules
 from herd.udder_rules import udder_rules
 from milk.judging import Limits
-from milk.models import Limit, LotTest, MilkLot, TankEvent
+from milk.models import Limit, LotTest, MilkLot, TankEvent, WrongCow
 from milk.models.limits import What
 from milk.services.timeline import last_wash
 from milk.trace import back
@@ -34,6 +34,10 @@ NONE_WEIGHED = "No meter weighed it: the cows are those that stood in the groups
 NO_COW = "The book knows no cow of this lot."
 SUPPLIED = "{kg} kg came from {holdings}, whose cows the book does not know."
 ALL_MILK, OWN_MILK = "its milk", "the rest of its milk"
+BY_MISTAKE = "{cow} was milked into it by mistake at {at}; her kg are as written then."
+UNKNOWN_BY_MISTAKE = (
+    "A cow nobody knows was milked into its tank by mistake at {at}: she is missing here."
+)
 ALL_COUNTED = "All {cows} cows have a count, the oldest of {oldest}."
 NOT_COUNTED = (
     "{without} of {cows} cows have no count; they are left out. The oldest count is of {oldest}."
@@ -198,6 +202,7 @@ def sure_of(
 ) -> list[str]:
     """How sure the list of cows is, and why."""
     said = [supplied] if supplied else []
+    said += mistakes_said(lot, animals)
     if not animals:
         return [*said, NO_COW]
     said.append(weighed_said(animals, OWN_MILK if supplied else ALL_MILK))
@@ -218,9 +223,31 @@ def sure_of(
     return said
 
 
+def mistakes_said(lot: MilkLot, animals: list[CowIn]) -> list[str]:
+    """Who was milked into it by mistake, and that an unknown cow is missing from the list."""
+    said = [
+        BY_MISTAKE.format(cow=cow.name, at=local(at.milking.started_at))
+        for cow in animals
+        for at in cow.milkings
+        if at.milking.by_mistake
+    ]
+    unknown = WrongCow.objects.standing().filter(
+        tank=lot.tank, animal=None, happened_at__gte=lot.opened_at
+    )
+    if lot.ended_at is not None:
+        unknown = unknown.filter(happened_at__lt=lot.ended_at)
+    moments = unknown.order_by("happened_at").values_list("happened_at", flat=True)
+    return said + [UNKNOWN_BY_MISTAKE.format(at=local(at)) for at in moments]
+
+
 def weighed_said(animals: list[CowIn], milk: str) -> str:
     """How much of ``milk`` (what the cows are of) a meter weighed, in words."""
-    rows = [at for cow in animals for at in cow.milkings if at.kg is not None]
+    rows = [
+        at
+        for cow in animals
+        for at in cow.milkings
+        if at.kg is not None and not at.milking.by_mistake
+    ]
     whole = sum(at.kg or 0 for at in rows)
     weighed = sum(at.kg or 0 for at in rows if at.weighed)
     share = round(100 * weighed / whole) if whole else 0

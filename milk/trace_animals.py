@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 from typing import NamedTuple
 from uuid import UUID
 
+from milk.trace_mistakes import Mistake
 from milk.trace_parts import Count, CowAt, CowIn, MilkingIn, Period, animal_name
 from milk.trace_sql import (
     ANIMALS_AND_COUNTS,
@@ -83,6 +84,31 @@ def cows_of(
             found.append(
                 Cow(lot, milking, animal, scaled(kg, lots[lot], weights), grams is not None)
             )
+    return found
+
+
+def with_mistakes(
+    cows: Sequence[Cow],
+    mistakes: Iterable[Mistake],
+    rows: Sequence[LotRow],
+    weights: dict[int, float],
+    milkings: dict[int, MilkingIn],
+) -> list[Cow]:
+    """The animals, and those milked into the lots by mistake; their milkings join ``milkings``.
+
+    An animal that a row or her group puts into the lot anyway is not in it twice.
+    """
+    lots = {row.pk: row for row in rows}
+    known = {(cow.lot, cow.animal) for cow in cows}
+    found = list(cows)
+    for mistake in mistakes:
+        if mistake.lot is None or (mistake.lot, mistake.animal) in known:
+            continue
+        lot = lots[mistake.lot]
+        kg = None if mistake.kg is None else scaled(mistake.kg, lot, weights)
+        mistake.milking.lots.append((lot.code, kg))
+        milkings[mistake.milking.pk] = mistake.milking
+        found.append(Cow(lot.pk, mistake.milking.pk, mistake.animal, kg, weighed=False))
     return found
 
 

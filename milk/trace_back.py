@@ -10,8 +10,9 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from milk.shares import mixtures
-from milk.trace_animals import Part, animals_in, cows_of, scaled
+from milk.trace_animals import Part, animals_in, cows_of, scaled, with_mistakes
 from milk.trace_feeds import feeds_before
+from milk.trace_mistakes import mistakes_in
 from milk.trace_parts import CowAt, CowIn, FeedIn, LotIn, MilkingIn, Period, WheelIn
 from milk.trace_sql import MILKINGS_OF_LOTS, WHEELS_OF_VATS, LotRow, Reader
 
@@ -63,10 +64,12 @@ def read_back(
         weights = kg_of_mixture(rows, lot)
     parts, milkings = milkings_of(reader, rows)
     cows = cows_of(reader, rows, parts, milkings, weights)
+    name_lots(parts, milkings, rows, weights)
+    cows = with_mistakes(cows, mistakes_in(reader, rows), rows, weights, milkings)
     found = Found(
         kg=sum(weights.values()),
         lots=lots_in(rows, weights),
-        milkings=milkings_in(parts, milkings, rows, weights),
+        milkings=sorted(milkings.values(), key=lambda milking: milking.started_at),
         animals=animals_in(reader, cows, milkings, rows),
         feeds=feeds_before(reader, milkings, before),
         wheels=wheels,
@@ -133,16 +136,15 @@ def milkings_of(reader: Reader, rows: Sequence[LotRow]) -> tuple[list[Part], dic
     return parts, milkings
 
 
-def milkings_in(
+def name_lots(
     parts: Iterable[Part],
     milkings: dict[int, MilkingIn],
     rows: Iterable[LotRow],
     weights: dict[int, float],
-) -> list[MilkingIn]:
-    """The milkings with the lots they are in and their kg in the thing."""
+) -> None:
+    """Tell each milking the lots it is in and its kg in the thing."""
     lots = {row.pk: row for row in rows}
     for part in parts:
         lot = lots[part.lot]
         kg = scaled(part.kg, lot, weights)
         milkings[part.milking].lots.append((lot.code, kg))
-    return list(milkings.values())

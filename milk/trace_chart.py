@@ -111,7 +111,7 @@ def group_nodes(trace: TraceBack) -> Iterator[Node]:
         yield Node(
             key=f"group {group}",
             stage=GROUPS,
-            name=f"Group {group}",
+            name=f"Group {group}" if group else "By mistake",
             kg=kg,
             words=many(len(cows[group]), "animal"),
             why=f"{', '.join(named)} withheld" if named else "",

@@ -167,6 +167,7 @@ def milking(one: MilkingIn) -> Document:
         "session": one.session,
         "started_at": moment(one.started_at),
         "metered": one.metered,
+        "by_mistake": one.by_mistake,
         "kg": grams(one.kg),
         "lots": parents((code, kg or 0.0) for code, kg in one.lots),
     }
@@ -177,6 +178,7 @@ def at_milking(at: CowAt) -> Document:
         "milking": str(at.milking.uuid),
         "group": at.milking.group,
         "milked_at": moment(at.milking.started_at),
+        "by_mistake": at.milking.by_mistake,
         "lot": at.lot,
         "kg": grams(at.kg),
         "weighed": at.weighed,

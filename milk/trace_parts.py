@@ -69,7 +69,10 @@ class WheelIn(NamedTuple):
 
 @dataclass(slots=True)
 class MilkingIn:
-    """A group's milking, and the lots of the answer it is in with kg."""
+    """A group's milking, and the lots of the answer it is in with kg.
+
+    ``by_mistake``: not of the group, only of the cow that was milked into a tank by mistake.
+    """
 
     pk: int
     uuid: UUID
@@ -81,9 +84,12 @@ class MilkingIn:
     metered: bool
     tank_id: int | None = None
     lots: list[tuple[str, float | None]] = field(default_factory=list)
+    by_mistake: bool = False
 
     @property
     def name(self) -> str:
+        if self.by_mistake:
+            return f"by mistake, {self.day}"
         return f"group {self.group}, {self.day} {Session(self.session).label}"
 
     @property
@@ -145,6 +151,11 @@ class CowIn:
     @property
     def weighed(self) -> bool:
         return all(at.weighed for at in self.milkings)
+
+    @property
+    def by_mistake(self) -> bool:
+        """Whether nothing but mistakes put her milk into it."""
+        return all(at.milking.by_mistake for at in self.milkings)
 
     @property
     def cells(self) -> Count | None:

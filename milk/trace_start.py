@@ -10,6 +10,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from milk.trace_feeds import feed_details
+from milk.trace_mistakes import mistakes_of
 from milk.trace_parts import FedTo, FeedIn, MilkingIn, Period, hours_late
 from milk.trace_sql import (
     FEEDINGS_OF,
@@ -172,13 +173,34 @@ def from_animal(
     parts = parts_of(reader, open_.values())
     may = without_rows(reader, parts)
     share_out(reader, start, unweighed, may)
+    wrong = add_mistakes(reader, start, animal, span, inside)
     start.milkings = sorted(
-        [m for m in {**open_, **told}.values() if m not in start.kept_out],
+        [m for m in (*{**open_, **told}.values(), *wrong) if m not in start.kept_out],
         key=lambda milking: (milking.started_at, milking.pk),
     )
     with_parts = {part.milking.pk for part in parts}
-    start.astray = [milking for pk, milking in open_.items() if pk not in with_parts]
+    start.astray += [milking for pk, milking in open_.items() if pk not in with_parts]
     return start
+
+
+def add_mistakes(
+    reader: Reader, start: Start, animal: int, span: Span, inside: Callable[[datetime], bool]
+) -> list[MilkingIn]:
+    """Add what was milked of her into a tank by mistake; those milkings.
+
+    A lot that a row or her group puts her into anyway does not have it twice.
+    """
+    known = start.lots()
+    found = []
+    for mistake in mistakes_of(reader, animal, span.since, span.until):
+        if mistake.lot in known or not inside(mistake.milking.started_at):
+            continue
+        found.append(mistake.milking)
+        if mistake.lot is None:
+            start.astray.append(mistake.milking)
+        else:
+            start.parts.append((mistake.milking, mistake.lot, mistake.kg or 0.0))
+    return found
 
 
 def metered(

@@ -42,7 +42,7 @@ def sentences(trace: TraceBack | TraceForward) -> list[str]:
 
 def back_says(trace: TraceBack) -> Iterator[str]:
     found = trace.found
-    groups = {milking.group for milking in found.milkings}
+    groups = {milking.group for milking in found.milkings if not milking.by_mistake}
     if trace.thing_held:
         yield held_says(trace)
     yield (
@@ -55,7 +55,8 @@ def back_says(trace: TraceBack) -> Iterator[str]:
     yield withheld_says(found.withheld)
     yield feeds_say(trace)
     yield may_have_says(trace)
-    unweighed = sum(not cow.weighed for cow in found.animals)
+    yield mistakes_say(found.animals)
+    unweighed = sum(not cow.weighed and not cow.by_mistake for cow in found.animals)
     if unweighed:
         yield (
             f"{many(unweighed, 'animal')} went through without a meter: the kg are an equal part "
@@ -65,6 +66,17 @@ def back_says(trace: TraceBack) -> Iterator[str]:
         if lot.row.suppliers:
             names = ", ".join(lot.row.suppliers)
             yield f"Lot {lot.row.code} came from {names}; its animals are not in this book."
+
+
+def mistakes_say(animals: Sequence[CowIn]) -> str:
+    """Which animals were milked into it by mistake; "" for none."""
+    told = [
+        f"{cow.name} ({local(at.milking.started_at)}, lot {at.lot})"
+        for cow in animals
+        for at in cow.milkings
+        if at.milking.by_mistake
+    ]
+    return f"Milked into it by mistake: {', '.join(told)}." if told else ""
 
 
 def held_says(trace: TraceBack) -> str:

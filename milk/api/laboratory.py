@@ -3,7 +3,8 @@
 from hashlib import sha256
 from typing import Any
 
-from django.contrib.auth.models import User
+from django.contrib.auth.models import AnonymousUser, User
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.utils import timezone
 from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework import serializers
@@ -18,11 +19,20 @@ from config.errors import PROBLEM_JSON, Refused, pointed, problem
 from config.intake import Report, Request
 from config.loading import limit_bytes
 from config.models import Upload
+from config.roles import may
 from config.sheets import SheetRefused, read_limited
 from config.taking import run
 
 KIND = "lot-tests"
 OPEN = "The file leaves something open that only its sender can say. Nothing was taken."
+OTHER_NAME = (
+    "This token is that of “{own}”: results of “{given}” are sent in with a token of their own. "
+    "Leave “laboratory” blank."
+)
+NOT_TO_CHANGE = (
+    "Results that are in the book already are changed by the estate's office or vet, who see the "
+    "old and the new one. Send the file without “take_changed”, and your letter to the office."
+)
 WORDS_ONLY = "Expected a unit in words for each quantity, such as {“cells”: “thousands”}."
 
 
@@ -106,7 +116,7 @@ class LaboratoryFileOut(serializers.Serializer[Any]):
 class LaboratoryFilesApi(WriteView):
     """POST /api/laboratory-files/"""
 
-    actions = {"POST": "take in files"}
+    actions = {"POST": "send in results"}
     parser_classes = (MultiPartParser,)
 
     @extend_schema(
@@ -125,6 +135,7 @@ class LaboratoryFilesApi(WriteView):
         serializer = LaboratoryFileIn(data=request.data)
         serializer.is_valid(raise_exception=True)
         said = dict(serializer.validated_data)
+        check_own_results(request.user, said)
         try:
             asked = request_of(request, said)
             before = taken_before(asked)
@@ -137,6 +148,22 @@ class LaboratoryFilesApi(WriteView):
             return strange_rows(report)
         told = report_out(report, before)
         return Response(told, status=201 if report.taken else 200)
+
+
+def check_own_results(user: User | AnonymousUser, said: dict[str, Any]) -> None:
+    """Keep somebody who may only send in results to their own name, and to what is new.
+
+    Raises ValidationError by field, PermissionDenied for a change of what is written.
+    """
+    if may(user, "take in files"):
+        return
+    assert isinstance(user, User)
+    own, given = user.get_full_name() or user.username, said["laboratory"].strip()
+    if given and given.casefold() != own.casefold():
+        raise ValidationError({"laboratory": OTHER_NAME.format(own=own, given=given[:60])})
+    if said["take_changed"]:
+        raise PermissionDenied(NOT_TO_CHANGE)
+    said["laboratory"] = own
 
 
 def request_of(request: ApiRequest, said: dict[str, Any]) -> Request:

@@ -37,11 +37,14 @@ class MilkingOut(serializers.Serializer[Any]):
     """A group's milking, and the lots of the answer it is in."""
 
     id = serializers.UUIDField()
-    group = serializers.IntegerField(help_text="number of the group")
+    group = serializers.IntegerField(help_text="number of the group; 0 when it is not known")
     day = serializers.DateField()
     session = serializers.ChoiceField(choices=(("M", "morning"), ("E", "evening")))
     started_at = moments()
     metered = serializers.BooleanField()
+    by_mistake = serializers.BooleanField(
+        help_text="of one cow milked into a tank by mistake; id is that entry's"
+    )
     kg = kilos("of interest; null when not known", allow_null=True)
     lots = ParentOut(many=True)
 
@@ -64,6 +67,7 @@ class AtMilkingOut(serializers.Serializer[Any]):
     milking = serializers.UUIDField()
     group = serializers.IntegerField()
     milked_at = moments()
+    by_mistake = serializers.BooleanField(help_text="milked into the tank by mistake")
     lot = serializers.CharField()
     kg = kilos("in the thing; null when not known", allow_null=True)
     weighed = serializers.BooleanField()

@@ -8,14 +8,14 @@ from django.utils import timezone
 
 from config import roles
 from config.kinds import all_kinds
-from config.roles import ACTIONS, OWN_MISTAKE, ROLES, check_may, may, may_strike
+from config.roles import ACTIONS, OWN_MISTAKE, READERS, ROLES, check_may, may, may_strike
 from tests.factories.herd import make_animal
 
 pytestmark = pytest.mark.django_db
 
 
-def test_every_role_may_read(request):
-    for role in ROLES:
+def test_everybody_who_works_here_may_read(request):
+    for role in READERS:
         assert may(request.getfixturevalue(role.replace(" ", "_")), "read")
 
 
@@ -27,6 +27,10 @@ def test_without_a_role_nothing_is_open(nobody):
 
 def test_the_inspector_only_reads(inspector):
     assert [action for action in ACTIONS if may(inspector, action)] == ["read"]
+
+
+def test_a_laboratory_sends_in_its_results_and_nothing_else(laboratory):
+    assert [action for action in ACTIONS if may(laboratory, action)] == ["send in results"]
 
 
 def test_only_the_vet_orders_a_course(request):

@@ -1,6 +1,8 @@
 """Files of laboratories: units asked once and remembered, old and new side by side, parked rows."""
 
 import json
+import re
+from collections.abc import Iterator
 from datetime import timedelta
 from decimal import Decimal
 from typing import Any
@@ -9,7 +11,9 @@ from uuid import uuid4
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db.models import Count
+from django.urls import get_resolver
 
+from config.kinds import all_kinds
 from config.models import Upload
 from milk.models import LaboratorySetting, LotTest, MilkLot
 from tests.cast import Api
@@ -319,3 +323,52 @@ def test_by_token(office: Any, lots: Any) -> None:
     )
     assert answer.status_code == 201
     assert LotTest.objects.get().by == office
+
+
+# A laboratory's own token: it sends in its results, and sees and changes nothing
+
+
+def test_a_laboratory_sends_under_its_own_name(
+    laboratory: Any, laboratory_api: Any, lots: Any
+) -> None:
+    content = rows(lots, "cells", "187", "201")
+    units = json.dumps({"cells": "thousands"})
+    answer = send(laboratory_api, content, units=units)
+    assert answer.status_code == 201, answer.content
+    assert {test.by for test in LotTest.objects.all()} == {laboratory}
+    assert LaboratorySetting.objects.get().laboratory == "laboratory"
+    other = send(laboratory_api, rows(lots[2:], "cells", "9"), laboratory="Lab two")
+    assert other.status_code == 400
+    assert other.json()["errors"][0]["pointer"] == "#/laboratory"
+
+
+def test_a_laboratory_does_not_change_what_is_written(laboratory_api: Any, lots: Any) -> None:
+    send(laboratory_api, rows(lots, "fat", "4,1"))
+    answer = send(laboratory_api, rows(lots, "fat", "4,2"), take_changed="true")
+    assert answer.status_code == 403
+    assert "changed by the estate's office or vet" in answer.json()["detail"]
+    assert LotTest.objects.standing().get().value == Decimal("4.1")
+
+
+def dummy_paths(patterns: Any = None, before: str = "/") -> Iterator[str]:
+    """Every address of the service, with something in the place of what varies."""
+    for pattern in get_resolver().url_patterns if patterns is None else patterns:
+        text = str(pattern.pattern).removeprefix("^").removesuffix("$").removesuffix("\\Z")
+        text = re.sub(r"<uuid:[^>]+>", str(uuid4()), text)
+        text = re.sub(r"<int:[^>]+>", "1", re.sub(r"<(str:|slug:|path:)?[^>:]+>", "lot", text))
+        if hasattr(pattern, "url_patterns"):
+            yield from dummy_paths(pattern.url_patterns, before + text)
+        else:
+            yield before + text
+
+
+def test_no_other_address_answers_a_laboratory(laboratory_client: Any) -> None:
+    told = {path: laboratory_client.get(path).status_code for path in dummy_paths()}
+    assert len(told) > 100
+    print([(p, c) for p, c in told.items() if c not in (403,)])
+    assert 0
+
+
+def test_a_laboratory_writes_no_kind(laboratory_api: Any) -> None:
+    told = {kind.slug: laboratory_api.post(f"/api/{kind.slug}/", {}) for kind in all_kinds()}
+    assert {answer.status_code for answer in told.values()} == {403}
