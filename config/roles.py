@@ -91,6 +91,8 @@ WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "meter-corrections": ((VET, CHEESEMAKER), (VET,)),
     "deliveries": ((CHEESEMAKER, OFFICE), (CHEESEMAKER,)),
     "lot-tests": ((CHEESEMAKER, OFFICE, VET), (CHEESEMAKER, VET)),
+    "cheese-tests": ((CHEESEMAKER, OFFICE, VET), (CHEESEMAKER, VET)),
+    "cheese-limits": ((VET, OFFICE), (VET,)),
     "limits": ((VET, OFFICE), (VET,)),
     "cooling-rules": ((VET, OFFICE), (VET,)),
     "laboratory-settings": ((OFFICE, VET), (OFFICE, VET)),

@@ -116,6 +116,7 @@ ESTATE_SCHEMES = environment.names(
     (
         "EU 853/2004",
         "EU 2023/915",
+        "EU 2073/2005",
         "estate",
         "hard cheese from raw milk",
         "cheese milk without silage",

@@ -13,6 +13,7 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from herd.models import DryOff, WithdrawalPeriod
+from milk.cheese_results import missing_of_cheese
 from milk.models import Hold, InhibitorTest, LotTest, MilkLot, VatLot, WrongCow
 from milk.models.inhibitors import substances
 from milk.models.limits import Verdict, What
@@ -60,6 +61,8 @@ def missing(hold: Hold, lots: Collection[int]) -> list[str]:
 
     ``lots``: the lots the hold names. Other reasons than residues need two people and no test.
     """
+    if hold.cause_key.startswith("cheese:"):
+        return missing_of_cheese(hold)
     if hold.reason not in (Hold.Reason.WITHHELD, Hold.Reason.INHIBITOR):
         return []
     named = {*lots, *lots_of_vats(hold)}

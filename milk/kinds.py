@@ -1,6 +1,7 @@
 """The milk's kinds of entry; lists, forms and the API come from these."""
 
 from config.kinds import Kind, register
+from milk.kinds_cheese import CHEESE
 from milk.kinds_grading import GRADING
 from milk.kinds_hall import HALL
 from milk.kinds_lots import KEPT_OUT, TANKS, TESTS
@@ -80,4 +81,18 @@ VATS = (
     ),
 )
 
-register((*TANKS, *TESTS, *KEPT_OUT, *HALL, *VATS, *BRINE, *IN_STORE, *GRADING, *ORDERS, *RECALLS))
+register(
+    (
+        *TANKS,
+        *TESTS,
+        *CHEESE,
+        *KEPT_OUT,
+        *HALL,
+        *VATS,
+        *BRINE,
+        *IN_STORE,
+        *GRADING,
+        *ORDERS,
+        *RECALLS,
+    )
+)

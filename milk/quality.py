@@ -15,12 +15,10 @@ from functools import cached_property
 from typing import Any
 from uuid import UUID
 
-from django.conf import settings
 from django.db.models.functions import TruncDate
 
 from config.days import estate_zone, local_day, start_of
 from config.plots import Dot, Line, Plot
-from feed.following import schemes as feed_schemes
 from milk import limits
 from milk.control import LOTS, Control, control
 from milk.judging import (
@@ -40,6 +38,7 @@ from milk.limits import MONTHS, Sample, Verdict, months_before, plain
 from milk.models import Limit, LotTest
 from milk.models.limits import What, said_with_unit
 from milk.results import UNITS, standard
+from milk.schemes import Schemes, schemes
 
 DRAWN = (What.PLATE, What.CELLS)
 YEAR = 12
@@ -215,7 +214,7 @@ class Quality:
     samplings: list[Sampling]
     kept: list[Kept]
     measures: list[Measure]
-    unknown_schemes: list[str]
+    schemes: Schemes
 
     @property
     def answer(self) -> str:
@@ -259,19 +258,13 @@ def quality(at: datetime, *, until: date | None = None, months: int = YEAR) -> Q
         samplings=samplings(moment, in_force, series),
         kept=kept_lots(at),
         measures=[measure(what, singles.get(what, []), first, last, in_force) for what in DRAWN],
-        unknown_schemes=unknown_schemes(in_force),
+        schemes=schemes(),
     )
 
 
 def first_of(last: date, months: int) -> date:
     """The first day of so many months that end with the month of ``last``."""
     return months_before(last.replace(day=1), months - 1)
-
-
-def unknown_schemes(in_force: Limits) -> list[str]:
-    """Schemes that the estate chose and no rule is of: a slip of the pen would judge nothing."""
-    known = {row.scheme for row in in_force.rows} | feed_schemes()
-    return [scheme for scheme in settings.ESTATE_SCHEMES if scheme not in known]
 
 
 def read(

@@ -15,7 +15,17 @@ from django.db import models, transaction
 
 from config import entries
 from config.entries import Entry, Stamp
-from milk.models import AgeRule, CoolingRule, Fault, GradeRule, Limit, MilkFigure, Recipe
+from milk.models import (
+    AgeRule,
+    CheeseLimit,
+    CoolingRule,
+    Fault,
+    GradeRule,
+    Limit,
+    MilkFigure,
+    Recipe,
+)
+from milk.services.cheese import record_cheese_limit
 from milk.services.figures import record_figure
 from milk.services.limits import record_cooling_rule, record_limit
 
@@ -24,7 +34,8 @@ RECIPES = "milk_recipes.json"
 OF_RECIPES = tuple(
     field.name for field in Recipe._meta.fields if isinstance(field, models.DecimalField)
 )
-NUMBERS = ("at_most", "at_least", "warmer_than", "value", *OF_RECIPES)
+CRITERIA = "cheese_limits.json"
+NUMBERS = ("at_most", "at_least", "warmer_than", "value", "low", "high", *OF_RECIPES)
 LIMIT_KEY = {"what": "", "of": "", "of_last": 0, "scheme": "", "valid_from": None}
 COOLING_KEY = {
     "of": "",
@@ -37,6 +48,7 @@ COOLING_KEY = {
 }
 
 
+CRITERIA_KEY = {"what": "", "growth": "", "scheme": "", "valid_from": None}
 FIGURE_KEY = {"what": "", "valid_from": None}
 # Of one file: what it holds under which name, and what tells its rows apart.
 CHEESE = "cheese_rules.json"
@@ -63,7 +75,10 @@ def load_reference(stamp: Stamp) -> int:
     new_recipes = missing(RECIPES, Recipe, RECIPE_KEY)
     for row in new_recipes:
         entries.record(Recipe, stamp=stamp.again(), **row)
-    new = (new_limits, new_rules, new_figures, new_recipes)
+    new_criteria = missing(CRITERIA, CheeseLimit, CRITERIA_KEY)
+    for row in new_criteria:
+        record_cheese_limit(stamp=stamp.again(), **row)
+    new = (new_limits, new_rules, new_figures, new_recipes, new_criteria)
     return sum(map(len, new)) + load_cheese(stamp)
 
 

@@ -7,6 +7,7 @@ from milk.views import (
     balance,
     brine,
     cells,
+    cheese,
     grades,
     holds,
     labels,
@@ -53,6 +54,7 @@ urlpatterns = [
     # Vats and wheels.
     path("vats/", vats.vats, name="vats"),
     path("vats/<uuid:uuid>/", vats.vat, name="vat"),
+    path("vats/<uuid:uuid>/cheese/", cheese.cheese, name="cheese"),
     path("vats/<uuid:uuid>/fill/", vats.fill, name="vat-fill"),
     path("vats/<uuid:uuid>/wheels/", vats.number, name="vat-wheels"),
     path("vats/<uuid:uuid>/swap/", vats.swap, name="vat-swap"),

@@ -1,6 +1,7 @@
 """The tables of the milk, one module per noun; imported here so that Django finds them."""
 
 from milk.models.brine import BrineOut, BrineReading, BrineRow, BrineStay
+from milk.models.cheese import CheeseLimit, CheeseTest
 from milk.models.cooling import CoolingRule
 from milk.models.dispatch import Dispatch, WheelReturn
 from milk.models.figures import MilkFigure
@@ -40,6 +41,8 @@ __all__ = [
     "BrineReading",
     "BrineRow",
     "BrineStay",
+    "CheeseLimit",
+    "CheeseTest",
     "CoolingRule",
     "CowMilking",
     "Delivery",

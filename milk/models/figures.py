@@ -74,6 +74,12 @@ class MilkFigure(Entry):
         YIELD_LEAST = "yield least", "vats without which no yield is expected"
         YIELD_LOW = "yield low", "below the expected yield from which to look"
         PLATES_LOW = "plates low", "plates left from which to order"
+        M1_FACTOR = "m1 factor", "aflatoxin M1 of hard cheese over that of its milk"
+        COUNT_PEAKS = "count peaks", "days after the make when staphylococci are most"
+        GROWTH_PH = "growth ph", "listeria cannot grow at a pH of at most"
+        GROWTH_AW = "growth aw", "listeria cannot grow at a water activity of at most"
+        GROWTH_BOTH_PH = "growth ph both", "nor at a pH of at most, together with"
+        GROWTH_BOTH_AW = "growth aw both", "a water activity of at most"
 
     what = models.CharField(max_length=16, choices=What)
     value = models.DecimalField(

@@ -145,16 +145,26 @@ def outcome_of(hold: Hold) -> str:
 
 @transaction.atomic
 def hold_automatically(
-    *, cause: str, reason: str, words: str, lots: Collection[int], at: datetime
+    *,
+    cause: str,
+    reason: str,
+    words: str,
+    lots: Collection[int],
+    at: datetime,
+    vat: Vat | None = None,
 ) -> Hold:
-    """The program's hold for a cause, made now or by whoever came first; its lots are added."""
+    """The program's hold for a cause, made now or by whoever came first; its lots are added.
+
+    ``vat``: held with all its wheels, where the cause is in its cheese.
+    """
     hold = Hold(
         **Stamp.now(system_user(), at).columns(),
         received_at=at,
         reason=reason,
         words=words[:LONGEST_WORDS],
         cause_key=cause,
-        tree=below(lots).as_tree(),
+        vat=vat,
+        tree=below(lots, vat_ids=[vat.pk] if vat else ()).as_tree(),
     )
     hold.full_clean(validate_unique=False, validate_constraints=False)
     # Two workers at the same moment: one of them writes the hold, the other carries on with it.

@@ -44,6 +44,8 @@ NEEDED: dict[str, Callable[[], dict[str, Any]]] = {
         "why": "",
     },
     "Limit": lambda: {"at_most": Decimal(1)},
+    "CheeseLimit": lambda: {"what": "salmonella", "valid_from": another_day()},
+    "CheeseTest": lambda: {"what": "staphylococci", "written": "10"},
     "MilkFigure": lambda: {"valid_from": another_day()},
     "GradeRule": lambda: {"valid_from": another_day()},
     "AgeRule": lambda: {"valid_from": another_day()},

@@ -70,6 +70,17 @@ BODIES: dict[str, tuple[Any, dict[str, Any], dict[str, Any]]] = {
         | {"source": "invented"},
         {"at_most": "350"},
     ),
+    "cheese-tests": (
+        NEXT_DAY + 96 * HOUR,
+        {"vat": "VAT", "what": "staphylococci", "written": "5000; <10; 8000; 9000; 20"},
+        {"written": "5000; <10; 8000; 9000; 30"},
+    ),
+    "cheese-limits": (
+        NEXT_DAY,
+        {"what": "staphylococci", "units": 5, "between": 2, "low": "1000", "high": "10000"}
+        | {"scheme": "a test", "valid_from": "2026-06-01", "source": "invented"},
+        {"high": "20000"},
+    ),
     "cooling-rules": (
         NEXT_DAY,
         {"of": "cooled", "counted_from": "end", "minutes": 120, "at_most": "8"}

@@ -139,7 +139,7 @@ def test_what_is_no_day_or_number_is_refused(vet_client: Any, query: str) -> Non
 
 def test_a_scheme_without_limits_is_told(vet_client: Any, settings: Any) -> None:
     settings.ESTATE_SCHEMES = ["EU 853/2004", "EU 854"]
-    assert "goes by EU 854, but no limit of it is written" in page(vet_client)
+    assert "goes by EU 854, but no rule of it is written" in page(vet_client)
 
 
 def test_the_file_has_every_result_as_written(vet_client: Any) -> None:

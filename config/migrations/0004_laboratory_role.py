@@ -13,5 +13,5 @@ def add(apps: StateApps, schema_editor: BaseDatabaseSchemaEditor) -> None:
 
 
 class Migration(migrations.Migration):
-    dependencies = [("config", "0002_roles_and_system_user")]
+    dependencies = [("config", "0003_clock_corrections")]
     operations = [migrations.RunPython(add, migrations.RunPython.noop)]
