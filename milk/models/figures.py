@@ -74,6 +74,7 @@ class MilkFigure(Entry):
         YIELD_LEAST = "yield least", "vats without which no yield is expected"
         YIELD_LOW = "yield low", "below the expected yield from which to look"
         PLATES_LOW = "plates low", "plates left from which to order"
+        WATER_BASE = "water base", "degrees below 0 at which milk without water freezes"
         M1_FACTOR = "m1 factor", "aflatoxin M1 of hard cheese over that of its milk"
         COUNT_PEAKS = "count peaks", "days after the make when staphylococci are most"
         GROWTH_PH = "growth ph", "listeria cannot grow at a pH of at most"

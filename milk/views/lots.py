@@ -15,12 +15,19 @@ from milk.answers import Answer, animal_names, answers_about
 from milk.asked import day_asked
 from milk.balance import balance_of, came_from, went_to
 from milk.below import still_catchable
+from milk.composition import added_water
+from milk.figures import value_on
 from milk.judging import Limits, bound_of, standings
 from milk.limits import bound_said
-from milk.models import Hold, Limit, LotTest, MilkLot
+from milk.models import Hold, Limit, LotTest, MilkFigure, MilkLot
+from milk.models.limits import What
 from milk.results import UNITS
 
 DAYS_SHOWN, DAYS_ON_SHEET = 4, 2
+ADDED_WATER = (
+    "about {share} % added water, counted from −{base} °C; very sour milk, and milk of few cows, "
+    "freezes otherwise: look before you accuse"
+)
 # What an inspector asks for at a time.
 MOST_DAYS = 62
 
@@ -119,6 +126,17 @@ def withheld_said(answer: Answer) -> list[dict[str, Any]]:
     ]
 
 
+def water_said(test: LotTest) -> str:
+    """How much added water a freezing point tells of, by the estate's base; "" for none."""
+    if test.what != What.FREEZING or test.standard is None or test.is_struck:
+        return ""
+    base = value_on(local_day(test.happened_at), MilkFigure.What.WATER_BASE)
+    if not base:
+        return ""
+    share = added_water(base, test.standard)
+    return ADDED_WATER.format(share=f"{share:.1f}", base=f"{base.normalize():f}") if share else ""
+
+
 def tests_of(found: MilkLot) -> list[dict[str, Any]]:
     """Every result of a lot, struck ones too, with the limits of its day beside it."""
     in_force = Limits()
@@ -134,6 +152,7 @@ def tests_of(found: MilkLot) -> list[dict[str, Any]]:
                 filter(None, (test.laboratory, test.sample and f"sample {test.sample}"))
             ),
             "over": test.pk in flagged and not test.is_struck,
+            "water": water_said(test),
             "limits": [
                 bound_said(bound_of(limit))
                 for limit in in_force.on(local_day(test.happened_at), Limit.Of.SINGLE)

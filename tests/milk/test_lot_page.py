@@ -222,3 +222,16 @@ def test_the_api_lists_lots_newest_first_page_by_page(vet_api: Any) -> None:
 def test_the_api_is_not_for_those_without_a_role(nobody_api: Any, client: Any) -> None:
     assert nobody_api.get("/api/lots/").status_code == 403
     assert client.get("/api/lots/").status_code == 401
+
+
+def test_a_freezing_point_tells_how_much_water(vet_client: Any) -> None:
+    """100 · (0.520 - 0.508) / 0.520 = 2.31 % (a cryoscope manual's formula)."""
+    load_reference(stamp_at(EVENING - timedelta(days=300)))
+    lot = a_day()
+    make_lot_test(lot=lot, what="freezing", value=Decimal("-0.508"), unit="°C")
+    page = " ".join(vet_client.get(f"/milk/lots/{lot.uuid}/").content.decode().split())
+    assert "about 2.3 % added water, counted from −0.52 °C" in page
+    other = a_day()
+    make_lot_test(lot=other, what="freezing", value=Decimal("-0.530"), unit="°C")
+    page = " ".join(vet_client.get(f"/milk/lots/{other.uuid}/").content.decode().split())
+    assert "added water" not in page
