@@ -31,6 +31,7 @@ from tests.factories.milk import (
     put_in_store,
     stamp_at,
 )
+from tests.milk.kind_bodies import LIMITS_AND_CHEESE
 
 HOUR = timedelta(hours=1)
 NEXT_DAY = EVENING + 20 * HOUR
@@ -62,25 +63,7 @@ BODIES: dict[str, tuple[Any, dict[str, Any], dict[str, Any]]] = {
         | {"unit": "thousand per ml"},
         {"value": "240", "written": "240"},
     ),
-    "limits": (
-        NEXT_DAY,
-        {"what": "cells", "of": "single", "at_most": "300", "unit": "thousand per ml"}
-        | {"times": 0, "of_last": 0, "gap_days": 0}
-        | {"scheme": "a test", "valid_from": "2026-06-01"}
-        | {"source": "invented"},
-        {"at_most": "350"},
-    ),
-    "cheese-tests": (
-        NEXT_DAY + 96 * HOUR,
-        {"vat": "VAT", "what": "staphylococci", "written": "5000; <10; 8000; 9000; 20"},
-        {"written": "5000; <10; 8000; 9000; 30"},
-    ),
-    "cheese-limits": (
-        NEXT_DAY,
-        {"what": "staphylococci", "units": 5, "between": 2, "low": "1000", "high": "10000"}
-        | {"scheme": "a test", "valid_from": "2026-06-01", "source": "invented"},
-        {"high": "20000"},
-    ),
+    **LIMITS_AND_CHEESE,
     "cooling-rules": (
         NEXT_DAY,
         {"of": "cooled", "counted_from": "end", "minutes": 120, "at_most": "8"}

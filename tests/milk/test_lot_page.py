@@ -19,6 +19,7 @@ from tests.factories.milk import (
     bare_lot,
     bare_parent,
     fill,
+    make_lot_test,
     make_milking,
     make_tank,
     make_vat,
