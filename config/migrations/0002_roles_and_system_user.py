@@ -3,6 +3,8 @@
 from django.conf import settings
 from django.contrib.auth.hashers import make_password
 from django.db import migrations
+
+from config.at_once import AtOnce
 from django.db.backends.base.schema import BaseDatabaseSchemaEditor
 from django.db.migrations.state import StateApps
 
@@ -33,7 +35,7 @@ def add(apps: StateApps, schema_editor: BaseDatabaseSchemaEditor) -> None:
     )
 
 
-class Migration(migrations.Migration):
+class Migration(AtOnce):
     dependencies = [
         ("config", "0001_initial"),
         ("auth", "0012_alter_user_first_name_max_length"),

@@ -1,6 +1,8 @@
 """The role of a laboratory: it sends in its results by program, and may do nothing else."""
 
 from django.db import migrations
+
+from config.at_once import AtOnce
 from django.db.backends.base.schema import BaseDatabaseSchemaEditor
 from django.db.migrations.state import StateApps
 
@@ -12,6 +14,6 @@ def add(apps: StateApps, schema_editor: BaseDatabaseSchemaEditor) -> None:
     apps.get_model("auth", "Group").objects.get_or_create(name=ROLE)
 
 
-class Migration(migrations.Migration):
+class Migration(AtOnce):
     dependencies = [("config", "0003_clock_corrections")]
     operations = [migrations.RunPython(add, migrations.RunPython.noop)]

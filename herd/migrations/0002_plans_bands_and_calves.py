@@ -8,11 +8,11 @@ import pgtrigger.migrations
 import uuid
 from decimal import Decimal
 from django.conf import settings
-from config.fresh import FreshTables
+from config.at_once import AtOnce
 from django.db import migrations, models
 
 
-class Migration(FreshTables):
+class Migration(AtOnce):
 
     dependencies = [
         ('config', '0002_roles_and_system_user'),

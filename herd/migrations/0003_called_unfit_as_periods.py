@@ -1,5 +1,7 @@
 from django.db import migrations, models
 
+from config.at_once import AtOnce
+
 # What was called unfit is a withdrawal period like the others from here on; rebuilt with them.
 FILL = """
     INSERT INTO herd_withdrawalperiod
@@ -18,7 +20,7 @@ FILL = """
 EMPTY = "DELETE FROM herd_withdrawalperiod WHERE kind = 'health'"
 
 
-class Migration(migrations.Migration):
+class Migration(AtOnce):
     dependencies = [
         ("herd", "0002_plans_bands_and_calves"),
     ]

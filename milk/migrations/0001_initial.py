@@ -15,10 +15,10 @@ from decimal import Decimal
 from django.conf import settings
 from django.db import migrations, models
 
-from config.fresh import FreshTables
+from config.at_once import AtOnce
 
 
-class Migration(FreshTables):
+class Migration(AtOnce):
 
     initial = True
 

@@ -12,6 +12,8 @@ from decimal import Decimal
 from django.conf import settings
 from django.db import migrations, models
 
+from config.at_once import AtOnce
+
 
 # Where the wheels of a book that is in use lie; the night's job works it out again in full.
 PLACE_WHEELS = """
@@ -36,7 +38,7 @@ FROM (
 """
 
 
-class Migration(migrations.Migration):
+class Migration(AtOnce):
 
     dependencies = [
         ('config', '0002_roles_and_system_user'),

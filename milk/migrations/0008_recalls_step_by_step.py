@@ -10,6 +10,8 @@ from decimal import Decimal
 from django.conf import settings
 from django.db import migrations, models
 
+from config.at_once import AtOnce
+
 
 def ends_as_steps(apps, schema_editor):
     """An end that was written with a recall becomes a step of it."""
@@ -37,7 +39,7 @@ def ends_in_columns(apps, schema_editor):
     """Backwards the ends stay where they are until their table goes."""
 
 
-class Migration(migrations.Migration):
+class Migration(AtOnce):
     dependencies = [
         ("config", "0002_roles_and_system_user"),
         ("herd", "0004_calvings_keep_their_number"),

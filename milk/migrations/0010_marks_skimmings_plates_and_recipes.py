@@ -12,8 +12,10 @@ from decimal import Decimal
 from django.conf import settings
 from django.db import migrations, models
 
+from config.at_once import AtOnce
 
-class Migration(migrations.Migration):
+
+class Migration(AtOnce):
 
     dependencies = [
         ('config', '0002_roles_and_system_user'),

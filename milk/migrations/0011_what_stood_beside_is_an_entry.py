@@ -2,6 +2,8 @@
 
 from django.db import migrations
 
+from config.at_once import AtOnce
+
 # The stamp of the entry they stood in; who wrote that, wrote this.
 STAMP = "happened_at, written_at, received_at, zone_offset, by_id, device, upload_id"
 AGAIN = """
@@ -35,7 +37,7 @@ def statement(text, at):
     return text.format(stamp=STAMP, again=AGAIN.format(at=at))
 
 
-class Migration(migrations.Migration):
+class Migration(AtOnce):
     dependencies = [("milk", "0010_marks_skimmings_plates_and_recipes")]
 
     operations = [

@@ -9,8 +9,10 @@ import uuid
 from django.conf import settings
 from django.db import migrations, models
 
+from config.at_once import AtOnce
 
-class Migration(migrations.Migration):
+
+class Migration(AtOnce):
 
     dependencies = [
         ('config', '0004_laboratory_role'),

@@ -1,5 +1,6 @@
-"""`makemigrations`, which lets an app's first migration make its tables at once."""
+"""`makemigrations`, which lets our migrations make their tables at once."""
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -8,26 +9,28 @@ from django.db.migrations import Migration
 from django.db.migrations.writer import MigrationWriter
 
 PLAIN_BASE = "class Migration(migrations.Migration):"
-PLAIN_IMPORT = "from django.db import migrations, models\n"
-FRESH_BASE = "class Migration(FreshTables):"
-FRESH_IMPORT = f"{PLAIN_IMPORT}\nfrom config.fresh import FreshTables\n"
+PLAIN_IMPORT = re.compile(r"^from django\.db import migrations.*\n", re.MULTILINE)
+AT_ONCE_BASE = "class Migration(AtOnce):"
+AT_ONCE_IMPORT = "\nfrom config.at_once import AtOnce\n"
 
 
 class Command(makemigrations.Command):
-    """Django's own command; only the base class of first migrations differs (config/fresh.py)."""
+    """Django's own command; only the base class of what it writes differs (config/at_once.py)."""
 
     def write_migration_files(self, changes: dict[str, list[Migration]], *args: Any) -> None:
-        """Write the files, then put the base class into those that are an app's first."""
+        """Write the files, then put the base class in."""
         super().write_migration_files(changes, *args)
         for migrations in changes.values():
             for migration in migrations:
                 path = Path(MigrationWriter(migration).path)
-                if getattr(migration, "initial", False) and path.exists():
-                    path.write_text(with_fresh_tables(path.read_text()))
+                if path.exists():
+                    path.write_text(at_once(path.read_text()))
 
 
-def with_fresh_tables(source: str) -> str:
-    """The source of a first migration with FreshTables as its base."""
-    if PLAIN_BASE not in source or PLAIN_IMPORT not in source:
+def at_once(source: str) -> str:
+    """The source of a migration with AtOnce as its base."""
+    found = PLAIN_IMPORT.search(source)
+    if PLAIN_BASE not in source or found is None:
         return source
-    return source.replace(PLAIN_IMPORT, FRESH_IMPORT).replace(PLAIN_BASE, FRESH_BASE)
+    source = source.replace(PLAIN_BASE, AT_ONCE_BASE)
+    return source[: found.end()] + AT_ONCE_IMPORT + source[found.end() :]
