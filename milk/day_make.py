@@ -118,7 +118,8 @@ def day_make(day: date, at: datetime) -> DayMake:
         row = figures.get(name)
         return row.value if row else None
 
-    vats = list(Vat.objects.standing().filter(day=day).order_by("round", "number"))
+    found = Vat.objects.standing().filter(day=day).select_related("starter_can")
+    vats = list(found.order_by("round", "number"))
     standing = hall_milk(at)
     made = DayMake(
         day=day,

@@ -9,6 +9,7 @@ from milk.views import (
     cells,
     cheese,
     grades,
+    hall,
     holds,
     labels,
     late,
@@ -58,6 +59,13 @@ urlpatterns = [
     path("vats/<uuid:uuid>/fill/", vats.fill, name="vat-fill"),
     path("vats/<uuid:uuid>/wheels/", vats.number, name="vat-wheels"),
     path("vats/<uuid:uuid>/swap/", vats.swap, name="vat-swap"),
+    path("vats/<uuid:uuid>/mark/", vats.mark, name="vat-mark"),
+    # The dairy hall.
+    path("pour/", hall.pour, name="pour"),
+    path("starter/", hall.starter, name="starter"),
+    path("wheels/today/", hall.wheels_today, name="wheels-today"),
+    path("plates/", hall.plates, name="plates"),
+    path("vat-sheet/", hall.sheet_of_vats, name="vat-sheet"),
     path("wheels/", wheels.wheels, name="wheels"),
     path("wheels/<uuid:uuid>/", wheel.wheel, name="wheel"),
     # Grading, orders, labels.

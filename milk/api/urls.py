@@ -6,6 +6,7 @@ from milk.api.after_feed import AfterFeedApi
 from milk.api.balance import DayBalanceApi, TanksNowApi
 from milk.api.brine import BrineApi, RowInApi, RowOutApi
 from milk.api.cells_now import CellsNowApi
+from milk.api.hall import LookApi, PlateStockApi, PourApi, VatsBoardApi
 from milk.api.holds import HoldReachApi
 from milk.api.laboratory import LaboratoryFilesApi
 from milk.api.lots import LotApi, LotsApi
@@ -52,6 +53,11 @@ urlpatterns = [
     path("orders/<uuid:uuid>/stands/", OrderStandsApi.as_view(), name="api-order-stands"),
     path("wheels/<uuid:uuid>/may-leave/", MayLeaveApi.as_view(), name="api-may-leave"),
     path("wheels/<uuid:uuid>/label/", LabelApi.as_view(), name="api-label"),
+    path("vats/<uuid:uuid>/look/", LookApi.as_view(), name="api-vat-look"),
+    # The dairy hall.
+    path("pour/", PourApi.as_view(), name="api-pour"),
+    path("vats-board/", VatsBoardApi.as_view(), name="api-vats-board"),
+    path("plate-stock/", PlateStockApi.as_view(), name="api-plate-stock"),
     # The milk after a feed.
     path("after-feed/<str:kind>/<str:id>/", AfterFeedApi.as_view(), name="api-after-feed"),
     # Trace.

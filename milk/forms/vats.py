@@ -1,6 +1,6 @@
 """Filling a vat and numbering its wheels, one screen each."""
 
-from datetime import datetime, timedelta
+from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -11,13 +11,12 @@ from config.entries import REASONS
 from config.forms.entries import SheetForm
 from config.forms.fields import EntryText, MomentField, NumberField
 from milk.answers import POUR
+from milk.hall_milk import Standing, casein_share, trays_standing
 from milk.in_tanks import Content, in_tanks
-from milk.models import Tank, Tray, Vat
+from milk.models import Tank, Tray, Vat, VatMark
 from milk.services.vats import Fill
 from milk.services.wheels import Plate
 
-# Trays stand overnight; older ones are filled from the form of the kind.
-TRAYS_SINCE = timedelta(hours=36)
 WRITTEN_LATE = timedelta(hours=3)
 NO_KG = "Write the kg beside the tank or tray the milk came from."
 NO_PLATE = "Write at least one plate."
@@ -57,10 +56,9 @@ class FillForm(SheetForm):
             if content.tank.use != Tank.Use.WASTE:
                 said = held_then(content) if late else holds_now(content)
                 self.offer(content.tank, f"From {content.tank}, kg", said)
-        for tray in trays_filled(at):
-            filled = timezone.localtime(tray.happened_at)
-            said = f"{tray.kg:,.0f} kg from {tray.tank} at {filled:%H:%M}"
-            self.offer(tray, f"From tray {tray.number}, kg", said)
+        for row in trays_standing(at, casein_share(at)):
+            if row.tray is not None:
+                self.offer(row.tray, f"From tray {row.tray.number}, kg", tray_said(row))
 
     def offer(self, source: Tank | Tray, label: str, said: str) -> None:
         name = f"kg_{source.uuid}"
@@ -100,13 +98,13 @@ def held_then(content: Content) -> str:
     return f"held lot {content.lot} then" if content.lot else "no milk in it then by the book"
 
 
-def trays_filled(now: datetime) -> list[Tray]:
-    """Trays filled lately that no vat has had yet, by number."""
-    lately = Tray.objects.standing().filter(
-        happened_at__gte=now - TRAYS_SINCE, happened_at__lte=now
-    )
-    emptied = lately.filter(vat_fills__struck_at=None, vat_fills__isnull=False)
-    return list(lately.exclude(pk__in=emptied).select_related("tank").order_by("number"))
+def tray_said(row: Standing) -> str:
+    """What stands in a tray, beside the field for it: the word first where it is no."""
+    assert row.tray is not None
+    filled = timezone.localtime(row.tray.happened_at)
+    lots = ", ".join(f"lot {answer.lot}" for answer, _ in row.lots) or "no lot known"
+    said = f"{row.left:,.0f} kg from {row.tray.tank} at {filled:%H:%M}, {lots}, {row.tests}"
+    return f"{row.word}. {row.against} {said}" if row.against else f"{said}; {row.said}"
 
 
 class WheelsForm(SheetForm):
@@ -157,3 +155,13 @@ class SwapForm(SheetForm):
         help_text="Needed for “other”.",
         widget=forms.Textarea(attrs={"rows": 2}),
     )
+
+
+class MarkForm(SheetForm):
+    """The next mark of a make: what is read with it, and when, if not now."""
+
+    what = forms.ChoiceField(label="Mark", choices=VatMark.What.choices)
+    happened_at = MomentField(label="At", required=False)
+    celsius = NumberField(label="°C", required=False, max_digits=4, decimal_places=1)
+    acidity = NumberField(label="Acidity, °SH", required=False, max_digits=5, decimal_places=2)
+    remark = forms.CharField(label="Remark", required=False, max_length=200)

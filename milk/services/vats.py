@@ -17,6 +17,7 @@ from config.errors import Conflict
 from config.jobs import ask
 from milk.held import check_may_pour
 from milk.held_starter import check_may_start
+from milk.in_vats import Content, contents_of
 from milk.models import LotDraw, MilkLot, Recipe, StarterCan, Tank, Tray, Vat, VatFill
 from milk.recipes import range_kg, recipe_of
 from milk.services.changing import flowed_otherwise
@@ -153,6 +154,18 @@ def fill_vat_from(*, stamp: Stamp, vat: Vat, fills: Sequence[Fill]) -> list[VatF
         check_poured(fill, wanted.lot)
     ask("milk.tasks.look_at_vats")
     return made
+
+
+def look_before_pouring(*, stamp: Stamp, vat: Vat, fills: Sequence[Fill], at: datetime) -> Content:
+    """What a vat would hold after a filling: the same answer, with nothing written.
+
+    Raises as ``fill_vat_from`` does.
+    """
+    with transaction.atomic():
+        fill_vat_from(stamp=stamp, vat=vat, fills=fills)
+        (content,) = contents_of([vat], at)
+        transaction.set_rollback(True)
+    return content
 
 
 def check_room(vat: Vat, kg: Decimal) -> None:

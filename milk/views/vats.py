@@ -15,17 +15,21 @@ from config.roles import action_required, may
 from config.templatetags.sheet import amount
 from config.views.entries import stamp_of
 from milk.asked import day_asked
-from milk.forms.vats import FillForm, SwapForm, WheelsForm
+from milk.day_make import day_make
+from milk.forms.vats import FillForm, MarkForm, SwapForm, WheelsForm
 from milk.held import open_holds
 from milk.in_vats import contents_of, fills_of
 from milk.models import Vat, Wheel
 from milk.places import where_is
-from milk.recipes import recipe_of
+from milk.recipes import range_kg, recipe_of
 from milk.recipes import wheels_of as wheels_made
-from milk.services.vats import fill_vat_from
+from milk.services.marks import record_mark
+from milk.services.vats import fill_vat_from, look_before_pouring
 from milk.services.wheels import number_wheels, swap_wheels
+from milk.vat_times import in_time
 
 FILLED = "Written: {kg} kg into {vat}."
+MARKED = "Written: {what} of {vat} at {at}. A wrong one is struck on the page of the vat."
 NUMBERED = "Written: {plates} of {vat}."
 SWAPPED = "{one} and {other} have exchanged their wheels. The old wording stays readable."
 
@@ -38,11 +42,26 @@ def vats(request: HttpRequest) -> HttpResponse:
     last = Vat.objects.standing().filter(day__lte=today).aggregate(last=Max("day"))["last"]
     day = day_asked(request.GET.get("day", ""), last or today, today)
     found = Vat.objects.filter(day=day, struck_at=None).order_by("round", "number")
-    contents = contents_of(list(found.prefetch_related("wheels")), now)
+    listed = list(found.prefetch_related("wheels"))
+    contents, times = contents_of(listed, now), in_time(listed, now)
+    made = day_make(day, now)
+    ratios = {one.vat.pk: one.ratio for one in made.vats}
     context = {
         "now": now,
         "day": day,
-        "rows": [{"content": content, "plates": plates_of(content.vat)} for content in contents],
+        "rows": [
+            {
+                "content": content,
+                "plates": plates_of(content.vat),
+                "time": time,
+                "ratio": ratios.get(content.vat.pk),
+            }
+            for content, time in zip(contents, times, strict=True)
+        ],
+        "made": made,
+        "slow": [time for time in times if time.is_slow],
+        "in_make": sum(time.next is not None for time in times),
+        "may_mark": may(request.user, "write:vat-marks") and day == today,
         "held": sum(content.word != "not held" and bool(content.filled) for content in contents),
         "filled": sum(content.filled for content in contents),
         "earlier": day - timedelta(days=1),
@@ -72,6 +91,9 @@ def vat(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "content": content,
         "fills": fills_of(found),
         "wheels": wheels_of(found),
+        "time": in_time([found], now)[0],
+        "all_marks": found.marks.select_related("by", "struck_by").order_by("happened_at", "id"),
+        "may_mark": may(request.user, "write:vat-marks") and not found.is_struck,
         "complete": Wheel.objects.standing().filter(vat=found).count()
         >= wheels_made(recipe_of(found)),
         "wordings": Vat.objects.filter(struck_at__isnull=False, replacements=found)[:20],
@@ -115,15 +137,52 @@ def fill(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """Fill a vat from one or several tanks and trays."""
     found = standing_vat(uuid)
     form = FillForm(request.POST or None, vat=found)
-    if form.is_valid():
+    would_hold = None
+    if form.is_valid() and "look" in request.POST:
+        would_hold = form.carry_out(
+            look_before_pouring,
+            stamp=stamp_of(request, form),
+            vat=found,
+            fills=form.fills(),
+            at=timezone.now(),
+        )
+    elif form.is_valid():
         stamp = stamp_of(request, form)
         made = form.carry_out(fill_vat_from, stamp=stamp, vat=found, fills=form.fills())
         if made is not None:
             kg = amount(sum(fill.kg for fill in made))
             messages.success(request, FILLED.format(kg=kg, vat=found))
             return redirect(found)
-    context = {"form": form, "vat": found, "now": timezone.now()}
+    least, most = range_kg(recipe_of(found))
+    context = {
+        "form": form,
+        "vat": found,
+        "now": timezone.now(),
+        "would_hold": would_hold,
+        "least": least,
+        "most": most,
+    }
     return render(request, "milk/vat_fill.html", context)
+
+
+@action_required("write:vat-marks")
+@once_only
+def mark(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """Write the next mark of a make: one touch on the board, a form when something is wrong."""
+    found = standing_vat(uuid)
+    form = MarkForm(request.POST or None)
+    if form.is_valid():
+        stamp = stamp_of(request, form)
+        values = {name: form.cleaned_data[name] for name in ("what", "celsius", "acidity")}
+        remark = form.cleaned_data["remark"]
+        made = form.carry_out(record_mark, stamp=stamp, vat=found, remark=remark, **values)
+        if made is not None:
+            at = timezone.localtime(made.happened_at)
+            words = MARKED.format(vat=found, what=made.get_what_display(), at=f"{at:%H:%M}")
+            messages.success(request, words)
+            return redirect("milk:vats")
+    context = {"form": form, "vat": found, "now": timezone.now()}
+    return render(request, "milk/vat_mark.html", context)
 
 
 @action_required("write:wheels")

@@ -1,0 +1,166 @@
+"""Where each vat of a day is in its time: its last mark, the next and when, and if it is slow."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from milk.clotting import Clot, SlowRule, clots_of, slow_rule
+from milk.limits import plain
+from milk.models import Recipe, Vat, VatMark
+from milk.recipes import pick, recipes_on
+
+What = VatMark.What
+BEGUN, DONE = "filling", "lifted"
+HEAT = "heated to {celsius} °C; {recipe} says {least} to {most} °C"
+ACID = "acidity {acidity} °SH; {recipe} says {least} to {most} °SH"
+OPEN_TO = "no bound"
+
+
+@dataclass(kw_only=True)
+class InTime:
+    """A vat in its make at a moment.
+
+    ``due``: when the next mark is expected by the recipe; None where it says nothing. ``notes``:
+    what stands outside the recipe, in words.
+    """
+
+    vat: Vat
+    at: datetime
+    marks: list[VatMark] = field(default_factory=list)
+    clot: Clot | None = None
+    is_slow_now: bool = False
+    due: datetime | None = None
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def steps(self) -> list[VatMark]:
+        """Its marks that are steps of the make, in their order."""
+        return [mark for mark in self.marks if mark.what in VatMark.STEPS]
+
+    @property
+    def last(self) -> VatMark | None:
+        order = list(VatMark.STEPS)
+        return max(self.steps, key=lambda mark: order.index(What(mark.what)), default=None)
+
+    @property
+    def next(self) -> VatMark.What | None:
+        """The step after the last one; None when it is lifted."""
+        order = list(VatMark.STEPS)
+        place = order.index(What(self.last.what)) + 1 if self.last else 0
+        return order[place] if place < len(order) else None
+
+    @property
+    def remarks(self) -> list[str]:
+        """What people wrote about it, oldest first."""
+        return [
+            *([self.vat.remark] if self.vat.remark else []),
+            *(mark.remark for mark in self.marks if mark.remark),
+        ]
+
+    @property
+    def is_slow(self) -> bool:
+        return self.is_slow_now or bool(self.clot and self.clot.is_slow)
+
+    @property
+    def word(self) -> str:
+        """Where it is, in a word or two."""
+        if self.last is None:
+            return BEGUN
+        return DONE if self.next is None else str(self.last.get_what_display())
+
+    @property
+    def form(self) -> str:
+        """The form of the word on a page."""
+        if self.is_slow:
+            return "over"
+        return "closed" if self.next is None else "open"
+
+    @property
+    def since(self) -> datetime:
+        """When what it is in began."""
+        return self.last.happened_at if self.last else self.vat.happened_at
+
+    @property
+    def is_late(self) -> bool:
+        """Whether the next mark was expected before now."""
+        return self.due is not None and self.due < self.at
+
+
+def in_time(vats: Sequence[Vat], at: datetime) -> list[InTime]:
+    """Where vats stand, in their order; a few statements for all of them."""
+    if not vats:
+        return []
+    marks: dict[int, list[VatMark]] = defaultdict(list)
+    rows = VatMark.objects.standing().filter(vat__in=vats, happened_at__lte=at)
+    for mark in rows.select_related("by").order_by("happened_at", "id"):
+        marks[mark.vat_id].append(mark)
+    clots = clots_of(vat.pk for vat in vats)
+    recipes = recipes_on(max(vat.day for vat in vats))
+    rule, usual = slow_rule(at), usual_of(clots.values())
+    found = []
+    for vat in vats:
+        recipe = pick(recipes, vat.recipe, vat.day)
+        one = InTime(vat=vat, at=at, marks=marks[vat.pk], clot=clots.get(vat.pk))
+        one.due = due_of(one, recipe)
+        one.notes = outside(one.marks, recipe)
+        one.is_slow_now = not_clotted(one, usual, rule)
+        found.append(one)
+    return found
+
+
+def usual_of(clots: Iterable[Clot]) -> float | None:
+    """The usual minutes to a clot that the latest judged vat was held against."""
+    latest = None
+    for clot in clots:
+        latest = clot.usual if clot.usual is not None else latest
+    return latest
+
+
+def not_clotted(one: InTime, usual: float | None, rule: SlowRule) -> bool:
+    """Whether a vat with rennet in is over the time of the others, and has no clot yet."""
+    if one.last is None or one.last.what != What.SET or usual is None or rule.by is None:
+        return False
+    return (one.at - one.last.happened_at).total_seconds() / 60 > usual + rule.by
+
+
+def due_of(one: InTime, recipe: Recipe | None) -> datetime | None:
+    """When the next mark is expected, by the minutes of the recipe."""
+    if recipe is None or one.last is None:
+        return None
+    minutes = {What.SET: recipe.clot_minutes, What.HEATED: recipe.rest_minutes}
+    wait = minutes.get(What(one.last.what))
+    return None if wait is None else one.last.happened_at + timedelta(minutes=float(wait))
+
+
+def outside(marks: Sequence[VatMark], recipe: Recipe | None) -> list[str]:
+    """What was read outside the recipe's bounds, in words."""
+    if recipe is None:
+        return []
+    notes = []
+    for mark in marks:
+        if mark.what == What.HEATED and is_out(mark.celsius, recipe.heat_least, recipe.heat_most):
+            notes.append(said(HEAT, mark, recipe.name, recipe.heat_least, recipe.heat_most))
+        if mark.what == What.ACID and is_out(mark.acidity, recipe.acid_least, recipe.acid_most):
+            notes.append(said(ACID, mark, recipe.name, recipe.acid_least, recipe.acid_most))
+    return notes
+
+
+def is_out(value: Decimal | None, least: Decimal | None, most: Decimal | None) -> bool:
+    """Whether a reading is below or above its bounds; a blank one is not."""
+    if value is None:
+        return False
+    return (least is not None and value < least) or (most is not None and value > most)
+
+
+def said(
+    words: str, mark: VatMark, recipe: str, least: Decimal | None, most: Decimal | None
+) -> str:
+    return words.format(
+        celsius=mark.celsius,
+        acidity=mark.acidity,
+        recipe=recipe,
+        least=OPEN_TO if least is None else plain(least),
+        most=OPEN_TO if most is None else plain(most),
+    )
