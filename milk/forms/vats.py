@@ -80,6 +80,9 @@ class FillForm(SheetForm):
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
+        # Left as it stood it keeps its seconds: a hold of this very minute is known already.
+        if "happened_at" in values and "happened_at" not in self.changed_data:
+            values["happened_at"] = self.fields["happened_at"].initial
         if not self.errors and not self.fills():
             self.add_error(None, NO_KG)
         return values

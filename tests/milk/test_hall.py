@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from config.errors import Conflict
 from config.models import Notice
+from milk.below import below
 from milk.day_make import DayMake, VatRatio, day_make
 from milk.hall_milk import hall_milk
 from milk.held_starter import check_may_start
@@ -29,7 +30,7 @@ from milk.reference import load_reference
 from milk.services import holds, marks, plates, skimming, starter, vats, wheels
 from milk.services.hall_notices import look_at_vats
 from milk.starter_and_rennet import rennet
-from milk.trace import trace_forward
+from milk.trace import forward
 from milk.vat_times import in_time
 from milk.vat_yields import yields_of
 from milk.wheels_today import wheels_of_day
@@ -308,8 +309,9 @@ def test_whey_of_several_vats_is_a_second_ring_of_each() -> None:
     can = milk.plain(StarterCan, MORNING + HOUR, None, can="3", from_vat=first, litres=30)
     starter.record_whey_added(stamp=milk.stamp_at(MORNING + 2 * HOUR), can=can, vat=second)
     ring = milk.make_vat(at=MORNING + 24 * HOUR, starter_can=can)
-    found = trace_forward("lot", lot.uuid).found
+    found = forward("lot", lot.code).found
     assert [one.uuid for one in found.second_ring] == [ring.uuid]
+    assert below([lot.pk]).second_ring == [ring]
 
 
 def test_rennet_is_counted_by_batch_and_dosed_by_strength(rows: None) -> None:
@@ -439,21 +441,23 @@ def test_what_would_be_in_a_vat_is_said_before_it_is_poured(
     assert "no inhibitor test written" in page
     assert not VatFill.objects.exists()
     hold(timezone.now(), tank=tank)
-    page = text(cheesemaker_client.send(f"/milk/vats/{vat.uuid}/fill/", **sent(tank, look="1")))
+    later = timezone.localtime(timezone.now() + 2 * MINUTE).strftime("%Y-%m-%dT%H:%M")
+    again = sent(tank, look="1", happened_at=later)
+    page = text(cheesemaker_client.send(f"/milk/vats/{vat.uuid}/fill/", **again))
     assert "may not be poured: held since" in page
     board = text(cheesemaker_client.get("/milk/pour/"))
     assert "DO NOT POUR tank B" in board
 
 
 def test_the_next_mark_is_one_touch_on_the_board(
-    today: Any, cheesemaker_client: Any, feed_client: Any
+    today: Any, cheesemaker_client: Any, inspector_client: Any
 ) -> None:
     tank, vat = today
     vats.fill_vat(stamp=milk.Stamp.now(make_user()), vat=vat, kg=D(1100), tank=tank)
     board = text(cheesemaker_client.get("/milk/vats/"))
     assert "Rennet in now" in board
     address = f"/milk/vats/{vat.uuid}/mark/"
-    assert feed_client.send(address, what="set").status_code == 403
+    assert inspector_client.send(address, what="set").status_code == 403
     assert cheesemaker_client.send(address, what="set").status_code == 302
     assert "Clot firm now" in text(cheesemaker_client.get("/milk/vats/"))
     again = cheesemaker_client.send(address, what="set")
