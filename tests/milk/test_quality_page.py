@@ -196,3 +196,13 @@ def test_a_year_takes_as_many_statements_as_a_week(django_assert_num_queries: An
 def test_the_sheet_of_the_milk_leads_here(vet_client: Any) -> None:
     assert timezone.now() > NOW
     assert 'href="/milk/quality/"' in page(vet_client, "/milk/")
+
+
+def test_schemes_that_are_off_are_named_and_one_of_cooling_alone_is_known(
+    vet_client: Any, settings: Any
+) -> None:
+    settings.ESTATE_SCHEMES = ["EU 853/2004", "EU 853/2004 cooling"]
+    said = page(vet_client)
+    assert "Off, because the estate did not choose them (ESTATE_SCHEMES): CH 916.351.021.1" in said
+    assert "US PMO" in said
+    assert "no rule of" not in said

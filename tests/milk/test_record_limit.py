@@ -8,7 +8,17 @@ import pytest
 from django.core.exceptions import ValidationError
 
 from milk.models import CoolingRule, LaboratorySetting, Limit, MilkFigure
-from milk.reference import COOLING, FIGURES, LIMITS, load_reference, rows
+from milk.reference import (
+    CHEESE,
+    CHEESE_ROWS,
+    COOLING,
+    CRITERIA,
+    FIGURES,
+    LIMITS,
+    RECIPES,
+    load_reference,
+    rows,
+)
 from milk.services.laboratories import record_setting
 from milk.services.limits import record_cooling_rule, record_limit
 from tests.factories.milk import stamp_at
@@ -34,8 +44,9 @@ def test_the_unit_is_that_of_the_results() -> None:
 
 
 def test_reference_rows_are_loaded_once_each_with_its_source() -> None:
-    files = (LIMITS, COOLING, FIGURES)
-    assert load_reference(stamp_at()) == sum(len(rows(file)) for file in files)
+    parts = [(file, "") for file in (LIMITS, COOLING, FIGURES, RECIPES, CRITERIA)]
+    parts += [(CHEESE, part) for part in CHEESE_ROWS]
+    assert load_reference(stamp_at()) == sum(len(rows(file, part)) for file, part in parts)
     assert Limit.objects.count() == len(rows(LIMITS))
     assert CoolingRule.objects.count() == len(rows(COOLING))
     assert load_reference(stamp_at()) == 0
