@@ -25,7 +25,7 @@ from herd.models import (
 )
 from herd.services.unknown import ask_who_she_is
 from milk.demo.book import entry, write
-from milk.demo.estate import OLD_MAKE_DAYS, Estate
+from milk.demo.estate import OLD_MAKE_DAYS, OLDER_MAKES, Estate
 
 FRESH, FIRST_CALVERS, LATE, DRY = 1, 2, 11, (13, 14)
 # Days since calving, by where she stands; nobody else calved while the milk of the story flowed.
@@ -120,9 +120,10 @@ def before(estate: Estate, rows: Rows, animal: Animal, calved: date, dice: Rando
     served = calved - timedelta(days=CARRIED + round(dice.gauss(0, 4)))
     earlier = served - timedelta(days=waited(dice))
     ago = (estate.today - earlier).days
-    # No first milk on the one day of long ago whose make is in the book.
-    if abs(ago - OLD_MAKE_DAYS) < 10:
-        ago = OLD_MAKE_DAYS + 10
+    # No first milk on the days of long ago whose makes are in the book.
+    for make in (OLD_MAKE_DAYS, *OLDER_MAKES):
+        if abs(ago - make) < 10:
+            ago = make + 10
     earlier = estate.today - timedelta(days=min(ago, BOOK_BEGAN))
     rows.calvings.append(calving(estate, animal, earlier, dice))
     rows.services.append(service(estate, animal, served, dice))

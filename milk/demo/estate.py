@@ -48,6 +48,8 @@ VATS_PER_TANK = 11
 BRINE_DAYS = 20
 # A make of long ago, so that some wheels are old enough to have left the estate.
 OLD_MAKE_DAYS = 400
+# Earlier ones, so that there are ripe wheels to tap and to sell; the last is two years old.
+OLDER_MAKES = (414, 431, 735)
 
 
 @dataclass

@@ -10,6 +10,7 @@ from herd.models import Animal
 from herd.services import recordings, withdrawals
 from milk.demo import (
     breeding_book,
+    cheese_book,
     cupboard,
     grass,
     herd_book,
@@ -21,7 +22,7 @@ from milk.demo import (
 )
 from milk.demo.estate import DAYS, SEED, Estate
 from milk.models import Tank
-from milk.services import lots
+from milk.services import lots, wheel_places
 
 
 def is_loaded() -> bool:
@@ -50,8 +51,11 @@ def load(now: datetime, seed: int = SEED, days: int = DAYS) -> Estate:
     milk_flow.make_milkings(estate)
     milk_flow.make_dairy(estate)
     story.make_old_make(estate)
+    cheese_book.make_older_makes(estate)
     compute(estate)
     story.make_store(estate)
+    wheel_places.rebuild_all()
+    cheese_book.make_orders(estate)
     story.make_lot_tests(estate)
     story.strike_a_milking(estate)
     story.strike_a_test(estate)

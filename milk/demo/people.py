@@ -18,13 +18,13 @@ from milk.models import InhibitorTest
 from milk.reference import load_reference as load_milk_limits
 
 HOLDINGS = (
-    ("Larkfold", "999-000-001", "XX 00001 EU", "the estate itself"),
-    ("Larkfold dairy hall", "999-000-002", "XX 00002 EU", "the estate's own dairy"),
-    ("Nether Marl farm", "999-000-017", "", "a neighbour who supplies milk in winter"),
-    ("Saltbeck medicines", "", "", "1 Invented Lane, Saltbeck"),
-    ("Ostler meal and hay", "", "", "2 Invented Lane, Ostler"),
-    ("Brackwater cheese shop", "", "", "3 Invented Lane, Brackwater"),
-    ("Thornvale ripeners", "", "", "4 Invented Lane, Thornvale"),
+    ("Larkfold", "999-000-001", "XX 00001 EU", "the estate itself", ""),
+    ("Larkfold dairy hall", "999-000-002", "XX 00002 EU", "9 Invented Lane, Larkfold", ""),
+    ("Nether Marl farm", "999-000-017", "", "a neighbour who supplies milk in winter", ""),
+    ("Saltbeck medicines", "", "", "1 Invented Lane, Saltbeck", ""),
+    ("Ostler meal and hay", "", "", "2 Invented Lane, Ostler", ""),
+    ("Brackwater cheese shop", "", "", "3 Invented Lane, Brackwater", "+00 555 0103"),
+    ("Thornvale ripeners", "", "", "4 Invented Lane, Thornvale", "+00 555 0104"),
 )
 
 
@@ -50,8 +50,9 @@ def make_holdings(estate: Estate) -> None:
             number=number,
             approval=approval,
             address=address,
+            phone=phone,
         )
-        for name, number, approval, address in HOLDINGS
+        for name, number, approval, address, phone in HOLDINGS
     ]
     estate.holdings = {holding.name: holding for holding in write(rows)}
 

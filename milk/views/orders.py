@@ -14,10 +14,11 @@ from config.once import once_only
 from config.papers.handing import hand_over
 from config.roles import action_required, may
 from config.views.entries import stamp_of
+from milk.complaint_paper import complaint_paper
 from milk.dispatch_papers import pallet_paper, shipment_paper
 from milk.fetch_list import fetch_list
 from milk.forms.orders import PickForm, SendForm
-from milk.models import Dispatch, Order, Pallet, Shipment
+from milk.models import Dispatch, Order, Pallet, Shipment, Wheel
 from milk.ordered import Ordered, missing_words, ordered
 from milk.services.dispatch import send_order
 from milk.services.orders import pick_wheel, record_pallet
@@ -162,3 +163,11 @@ def pallet(request: HttpRequest, uuid: UUID) -> HttpResponse:
     paper = pallet_paper(found, by=request.user, at=timezone.now())
     context = {"entry": found, "order": found.order, "slug": "pallets"}
     return hand_over(request, paper, "milk/dispatch_paper.html", context)
+
+
+@action_required("read")
+def complaint(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """The answer to a complaint about a wheel, as a page, a table file or a PDF."""
+    found = get_object_or_404(Wheel.objects.standing().select_related("vat"), uuid=uuid)
+    paper = complaint_paper(found, by=request.user, at=timezone.now())
+    return hand_over(request, paper, "milk/complaint.html", {"wheel": found})

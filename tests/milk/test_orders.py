@@ -288,6 +288,20 @@ def test_the_api_says_what_stands(order, office_api):
     assert label["address"].endswith(f"/21/{wheel.plate}")
 
 
+def test_a_complaint_is_answered_with_the_twin_and_the_day(order, office_client):
+    vat = cheese.make_old_vat()
+    wheel, twin, other = ripe(vat=vat), ripe(vat=vat, grade="second"), ripe()
+    pick(order, wheel)
+    send(order)
+    page = office_client.get(f"/milk/wheels/{wheel.uuid}/complaint/")
+    lines = list(page.context["paper"].lines)
+    assert [line.cells[0] for line in lines[:2]] == [wheel.plate, twin.plate]
+    assert f"{order.buyer}, D1" in text(page)
+    assert [line.loud for line in lines[:2]] == [False, True]
+    assert other.plate in text(page)
+    assert office_client.get(page.request["PATH_INFO"], {"as": "pdf"}).content.startswith(b"%PDF")
+
+
 def test_entries_are_struck_once(order):
     entries.strike(order.lines.get(), by=user_in("office"), reason="twice")
     with pytest.raises(Conflict, match="no line yet"):

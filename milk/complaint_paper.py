@@ -1,0 +1,106 @@
+"""The answer to a buyer's complaint: this wheel, its twin, and what became of that day's others."""
+
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+
+from config.days import local_day
+from config.papers import CAUTION, Column, Line, Paper, Part
+from milk.grades import last_grades
+from milk.held import open_holds
+from milk.models import Dispatch, Inspection, Wheel
+from milk.places import where_is
+from milk.vat_code import vat_code
+
+WHEELS = (
+    Column("Plate", 1),
+    Column("Lot (vat)", 1.4),
+    Column("Twin", 0.6),
+    Column("Last grade", 1.6),
+    Column("Where it is", 3),
+    Column("Sold to, with paper", 3),
+    Column("kg", 0.8, figures=True),
+    Column("Held", 0.8),
+)
+SEEN = (Column("Day", 1), Column("How", 1), Column("Grade", 1), Column("Found", 4))
+
+
+def complaint_paper(wheel: Wheel, *, by: Any, at: datetime) -> Paper:
+    """What can be said of a wheel a buyer complains about. ``by``: who makes the paper."""
+    of_day = list(
+        Wheel.objects.standing()
+        .filter(vat__day=wheel.vat.day, vat__struck_at=None)
+        .select_related("vat")
+        .order_by("vat__round", "vat__number", "twin")
+    )
+    lines = lines_of(of_day, at)
+    twins = [one for one in of_day if one.vat_id == wheel.vat_id]
+    others = [one for one in of_day if one.vat_id != wheel.vat_id]
+    sold = sum(bool(lines[one.pk].cells[5]) for one in of_day)
+    loud = sum(lines[one.pk].loud for one in of_day)
+    return Paper(
+        title=f"Wheel {wheel.plate}: answer to a complaint",
+        stem=f"complaint {wheel.plate}",
+        made_by=str(by),
+        made_at=at,
+        about=(
+            f"Made on {local_day(wheel.happened_at).isoformat()}, lot {vat_code(wheel.vat)}, "
+            f"twin {wheel.twin}.",
+        ),
+        answer=(
+            f"{len(of_day)} wheels were made that day, {sold} of them were sold; {loud} are worse "
+            "than first, or held."
+        ),
+        parts=(
+            Part(WHEELS, tuple(lines[one.pk] for one in twins), title="This wheel and its twin"),
+            Part(SEEN, tuple(seen(twins)), title="What was found on them"),
+            Part(
+                WHEELS,
+                tuple(lines[one.pk] for one in others),
+                title="The other wheels of that day",
+                empty="No other vat was made that day.",
+            ),
+        ),
+        cautions=(CAUTION,),
+    )
+
+
+def lines_of(wheels: list[Wheel], at: datetime) -> dict[int, Line]:
+    """By wheel (key), its line; a line is loud when it is worse than first, or held."""
+    numbers = [wheel.pk for wheel in wheels]
+    grades, places = last_grades(numbers, at), where_is(numbers, at)
+    held = open_holds(wheel_ids=numbers)
+    rows = Dispatch.objects.happened_by(at).filter(wheel__in=numbers).select_related("buyer")
+    sold = {row.wheel_id: row for row in rows.order_by("happened_at", "id")}
+    found = {}
+    for wheel in wheels:
+        grade, out = grades.get(wheel.pk), sold.get(wheel.pk)
+        is_held = ("wheel", wheel.pk) in held
+        kg = out.kg if out else wheel.kg
+        cells = (
+            wheel.plate,
+            vat_code(wheel.vat),
+            wheel.twin,
+            grade.get_grade_display() if grade else "not graded",
+            str(places[wheel.pk]),
+            f"{out.buyer}, {out.paper}" if out else "",
+            f"{kg:.1f}" if kg else "",
+            "held" if is_held else "",
+        )
+        worse = grade is not None and grade.grade != Inspection.Grade.FIRST
+        found[wheel.pk] = Line(cells, url=wheel.get_absolute_url(), loud=worse or is_held)
+    return found
+
+
+def seen(wheels: Iterable[Wheel]) -> Iterable[Line]:
+    """Every inspection of some wheels, struck ones too, the oldest first."""
+    rows = Inspection.objects.filter(wheel__in=[wheel.pk for wheel in wheels])
+    related = ("wheel", "fault", "struck_by")
+    for row in rows.select_related(*related).order_by("wheel__twin", "happened_at", "id"):
+        fault = f"{row.fault}" if row.fault else ""
+        words = ", ".join(filter(None, (f"wheel {row.wheel.plate}", fault, row.findings)))
+        struck = ""
+        if row.struck_at is not None:
+            struck = f"{local_day(row.struck_at).isoformat()} by {row.struck_by}"
+        day = local_day(row.happened_at).isoformat()
+        yield Line((day, row.get_way_display(), row.get_grade_display(), words), struck=struck)
