@@ -151,6 +151,9 @@ def keepable(request: HttpRequest, response: HttpResponse) -> HttpResponse:
     match = getattr(request, "resolver_match", None)
     if match is None or request.method != "GET" or response.status_code != 200:
         return response
+    # A page for anybody is the same for all: to ask who reads it would keep caches from sharing it.
+    if response.headers.get("Cache-Control", "").startswith("public"):
+        return response
     if "HX-Request" in request.headers or not request.user.is_authenticated:
         return response
     kind = response.headers.get("Content-Type", "").partition(";")[0]
