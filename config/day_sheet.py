@@ -29,7 +29,8 @@ from config.roles import (
 
 # More does not fit on a phone without scrolling.
 MOST_LINES = 7
-# Who stands in for somebody sees what those in the barn, at the fence and in the dairy must do.
+# The sheet of whoever stands in for somebody: what those in the barn, at the fence and in the dairy
+# must do.
 RELIEF = "relief"
 RELIEF_FOR = (STOCKMAN, MILKER, FEED_HAND, CHEESEMAKER, STORE_HAND)
 SHEETS = (VET, STOCKMAN, MILKER, FEED_HAND, CHEESEMAKER, STORE_HAND, OFFICE, OWNER, RELIEF)
@@ -91,8 +92,8 @@ class Sheet:
     first: Line | None
 
 
-_asked: dict[str, dict[int, Asked]] = {role: {} for role in ROLES}
-_offers: dict[str, dict[int, Offer]] = {role: {} for role in ROLES}
+_asked: dict[str, dict[int, Asked]] = {role: {} for role in (*ROLES, RELIEF)}
+_offers: dict[str, dict[int, Offer]] = {role: {} for role in (*ROLES, RELIEF)}
 
 TAKEN = "place {place} of the sheet of {role} is taken by “{name}”"
 TOO_MANY = "place {place} of the sheet of {role}: a sheet has places 1 to {most}"
@@ -123,28 +124,14 @@ def put(kept: dict[int, One], role: str, place: int, one: One) -> None:
 
 def sheet_for(role: str, user: User | AnonymousUser, at: datetime, most: int) -> Sheet:
     """The sheet of a role (or of the relief) at a moment, with at most so many notices."""
-    if role == RELIEF:
-        return relief(user, at, most)
     lines = [(one.name, line) for one, line in answered(in_place(_asked[role]), at)]
-    offers = [one for one in in_place(_offers[role]) if may(user, one.action)]
-    notices = list(open_for((role,))[:most])
     pressing = most_pressing([line for _, line in lines])
-    first = pressing[0] if pressing else None
-    return Sheet(role=role, at=at, lines=lines, notices=notices, offers=offers, first=first)
-
-
-def relief(user: User | AnonymousUser, at: datetime, most: int) -> Sheet:
-    """What must be done, in order, by whoever stands in for somebody."""
-    asked = {one.read: one for role in RELIEF_FOR for one in in_place(_asked[role])}
-    names = {line: one.name for one, line in answered(asked.values(), at)}
-    pressing = most_pressing(names)
-    lines = [(names[line], line) for line in pressing[:MOST_LINES]]
     return Sheet(
-        role=RELIEF,
+        role=role,
         at=at,
         lines=lines,
-        notices=list(open_for(RELIEF_FOR)[:most]),
-        offers=[],
+        notices=list(open_for(RELIEF_FOR if role == RELIEF else (role,))[:most]),
+        offers=[one for one in in_place(_offers[role]) if may(user, one.action)],
         first=pressing[0] if pressing else None,
     )
 

@@ -5,7 +5,7 @@ from datetime import datetime
 from django.urls import reverse
 from django.utils import timezone
 
-from config.day_sheet import Line, Press, ask, offer
+from config.day_sheet import RELIEF, Line, Press, ask, offer
 from config.days import local
 from config.roles import MILKER, OWNER, STOCKMAN, VET
 from herd.coming_back import coming_back, next_start
@@ -138,8 +138,8 @@ def back_today(at: datetime) -> Line:
 
 
 ask({VET: 1, STOCKMAN: 1, OWNER: 5}, "Milk of the cows", in_the_tank)
-ask({VET: 2, STOCKMAN: 2, MILKER: 3}, "Unknown cows", without_a_tag)
-ask({VET: 3, STOCKMAN: 3}, "Doses", doses)
+ask({VET: 2, STOCKMAN: 2, MILKER: 3, RELIEF: 2}, "Unknown cows", without_a_tag)
+ask({VET: 3, STOCKMAN: 3, RELIEF: 1}, "Doses", doses)
 ask({MILKER: 1}, "Next milking", next_milking)
 ask({MILKER: 2}, "Bands off", back_today)
 

@@ -7,14 +7,13 @@ from django.db.models import Count, Exists, OuterRef, Q
 from django.urls import reverse
 from django.utils import timezone
 
-from config.day_sheet import Line, Press, ask, offer
+from config.day_sheet import RELIEF, Line, Press, ask, offer
 from config.roles import CHEESEMAKER, MILKER, OFFICE, OWNER, STORE_HAND, VET
 from config.templatetags.sheet import amount
-from milk.answers import POUR
 from milk.hold_cost import cost_of
-from milk.in_tanks import Content, in_tanks
 from milk.judging import Limits, samplings, series_for, standings
-from milk.models import Hold, Recall, RecallStep, Tank, Vat, Wheel
+from milk.models import Hold, Recall, RecallStep, Vat, Wheel
+from milk.today_dairy import brine, fat_to_casein, orders, to_lay, to_pour, turning
 
 NONE_MISSING = "No sample of this month is missing."
 
@@ -62,35 +61,6 @@ def cost_of_holds(at: datetime) -> Line:
     missing = "" if len(known) == len(costs) else ", not all of it priced"
     says = f"{count}, {worth}{missing}."
     return Line(word="HELD", form="held", says=says, url=url)
-
-
-def tanks(at: datetime) -> Line:
-    """Which tank may be poured, and which not and why."""
-    full = [one for one in in_tanks(at) if one.answer is not None]
-    full = [one for one in full if one.tank.use != Tank.Use.WASTE]
-    url = reverse("milk:tanks")
-    if not full:
-        return Line(word="empty", form="closed", says="No milk stands in a tank.", url=url)
-    kept = [one for one in full if one.answer is not None and one.answer.word != POUR]
-    free = [one for one in full if one not in kept]
-    if not kept:
-        says = f"{names_of(free)} may be poured."
-        return Line(word="POUR", form="pour", says=says[:1].upper() + says[1:], url=url)
-    why = kept[0].answer.sentence if kept[0].answer else ""
-    rest = f" {names_of(free).capitalize()} may be poured." if free else ""
-    says = f"{names_of(kept).capitalize()}: {why}{rest}"
-    return Line(
-        word="DO NOT POUR",
-        form="held",
-        says=says,
-        url=url,
-        act=f"Keep {names_of(kept)} back",
-        press=Press.NOW,
-    )
-
-
-def names_of(found: list[Content]) -> str:
-    return ", ".join(str(one.tank) for one in found)
 
 
 def limits(at: datetime) -> Line:
@@ -192,16 +162,24 @@ def recalls(at: datetime) -> Line:
 ask({VET: 4, CHEESEMAKER: 2}, "Holds", holds)
 ask({STORE_HAND: 7, OFFICE: 7, OWNER: 7}, "Recalls", recalls)
 ask({OWNER: 1}, "Holds", cost_of_holds)
-ask({CHEESEMAKER: 1}, "Tanks", tanks)
+ask({CHEESEMAKER: 1}, "Pour", to_pour)
 ask({VET: 5, OFFICE: 1, OWNER: 2}, "Limits", limits)
 ask({OFFICE: 2}, "Samples", samples)
-ask({CHEESEMAKER: 3}, "Vats", vats_today)
+ask({CHEESEMAKER: 3}, "Vats", fat_to_casein)
+ask({CHEESEMAKER: 4}, "Plates", vats_today)
+ask({CHEESEMAKER: 5, STORE_HAND: 2, RELIEF: 5}, "Brine", brine)
+ask({STORE_HAND: 1, CHEESEMAKER: 6, RELIEF: 6}, "Turning", turning)
+ask({STORE_HAND: 3}, "Wheels to lay", to_lay)
+ask({STORE_HAND: 4, OFFICE: 3}, "Orders", orders)
 ask({OWNER: 3}, "Wheels", wheels_made)
 
 offer({MILKER: 1}, "Wrong cow in tank", "milk:wrong-cow", "write:wrong-cows")
 offer({MILKER: 2}, "Milk a group", "milk:milk", "write:milkings")
-offer({CHEESEMAKER: 1}, "Vats", "milk:vats", "read")
-offer({CHEESEMAKER: 5}, "Tap", "milk:tap", "read")
-offer({OFFICE: 5, STORE_HAND: 5, CHEESEMAKER: 6}, "Orders", "milk:orders", "read")
+offer({CHEESEMAKER: 1}, "Pour", "milk:pour", "read")
+offer({CHEESEMAKER: 2}, "Vats", "milk:vats", "read")
+offer({CHEESEMAKER: 3}, "Tap", "milk:tap", "write:inspections")
+offer({STORE_HAND: 1}, "Aisle done", "milk:rounds", "write:store-rounds")
+offer({STORE_HAND: 2}, "Lay or find a wheel", "milk:store", "read")
+offer({STORE_HAND: 3, OFFICE: 1, CHEESEMAKER: 6}, "Orders", "milk:orders", "read")
 offer({CHEESEMAKER: 7, OWNER: 7}, "Recalls and drills", "milk:recalls", "read")
 offer({VET: 3}, "Holds", "milk:holds", "read")
