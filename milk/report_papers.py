@@ -22,6 +22,7 @@ from herd.cupboard_paper import cupboard_paper
 from herd.medicine_book import medicine_book
 from herd.models import Animal, Group
 from herd.typed import typed_moment
+from milk.hall_papers import plate_register, vat_sheet
 
 Options = dict[str, Any]
 NO_DAY = "“{text}” is no day. Expected one such as 2026-06-02."
@@ -97,10 +98,23 @@ def paper_of_feed(slug: str, options: Options) -> Paper:
     return make(asked)
 
 
+def paper_of_vats(options: Options) -> Paper:
+    """The vats of one day, the last that is asked for; today as a rule."""
+    day_ = options["until"] or options["since"] or timezone.localdate()
+    return vat_sheet(day_, by=system_user(), at=timezone.now())
+
+
+def paper_of_plates(options: Options) -> Paper:
+    """Every plate accounted for."""
+    return plate_register(by=system_user(), at=timezone.now())
+
+
 FEED_DAYS = timedelta(days=29)
 PAPERS: dict[str, Callable[[Options], Paper]] = {
     "medicine-book": paper_of_medicine_book,
     "cupboard": paper_of_cupboard,
     "antimicrobials": paper_of_antimicrobials,
+    "vat-sheet": paper_of_vats,
+    "plate-register": paper_of_plates,
     **{slug: partial(paper_of_feed, slug) for slug in FEED_PAPERS},
 }

@@ -13,6 +13,7 @@ from milk.demo import (
     cheese_book,
     cupboard,
     grass,
+    hall_book,
     herd_book,
     milk_flow,
     people,
@@ -52,6 +53,7 @@ def load(now: datetime, seed: int = SEED, days: int = DAYS) -> Estate:
     milk_flow.make_dairy(estate)
     story.make_old_make(estate)
     cheese_book.make_older_makes(estate)
+    hall_book.make_hall(estate)
     compute(estate)
     story.make_store(estate)
     wheel_places.rebuild_all()

@@ -16,7 +16,18 @@ from milk.demo.estate import (
     VATS_PER_TANK,
     Estate,
 )
-from milk.models import CowMilking, Milking, Tank, TankEvent, Tray, Vat, VatFill, Wheel
+from milk.demo.hall_book import make_starter
+from milk.models import (
+    CowMilking,
+    Milking,
+    StarterCan,
+    Tank,
+    TankEvent,
+    Tray,
+    Vat,
+    VatFill,
+    Wheel,
+)
 
 Row = dict[str, Any]
 TO_TANK, KEPT_OUT = int(CowMilking.Goes.TANK), int(CowMilking.Goes.KEPT_OUT)
@@ -133,10 +144,19 @@ class DairyDay:
                 self.evening(day, tank)
             self.wash(day, "W", "09:30")
         write(tray for tray in self.trays)
-        write(vat for vat in self.vats)
+        self.write_vats()
         write(fill for fill in self.fills)
         write(event for event in self.events)
         write(self.wheels())
+
+    def write_vats(self) -> None:
+        """The vats day by day, each begun with whey of the day before."""
+        cans: list[StarterCan] = []
+        for day in self.estate.all_days():
+            vats = [vat for vat in self.vats if vat.day == day]
+            for index, vat in enumerate(vats):
+                vat.starter_can = cans[index % len(cans)] if cans else None
+            cans = make_starter(self.estate, write(vats))
 
     def by(self) -> Any:
         return self.estate.people["cheesemaker"]

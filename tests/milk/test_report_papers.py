@@ -10,6 +10,8 @@ from feed.papers import PAPERS as FEED_PAPERS
 from milk.management.commands.report import Command
 from tests.factories.herd import make_animal, make_course, make_dose, make_group, put_in_group
 
+ALL = ["medicine-book", "cupboard", "antimicrobials", "vat-sheet", "plate-register", *FEED_PAPERS]
+
 
 def report(*words: str) -> str:
     out = StringIO()
@@ -36,7 +38,7 @@ def test_medicine_book_is_printed(treated):
     assert report("medicine-book", *DAYS, "--group", "5").startswith("Medicine book, group 5")
 
 
-@pytest.mark.parametrize("kind", ["medicine-book", "cupboard", "antimicrobials", *FEED_PAPERS])
+@pytest.mark.parametrize("kind", ALL)
 def test_every_paper_is_printed_and_written_to_files(treated, tmp_path, kind):
     assert json.loads(report(kind, "--json"))
     report(kind, "--pdf", str(tmp_path / "x.pdf"))
