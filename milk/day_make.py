@@ -7,10 +7,12 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from statistics import median
 
+from milk.answers import latest_tests
 from milk.figures import figures_on
 from milk.hall_milk import Standing, hall_milk
 from milk.limits import plain
-from milk.models import MilkFigure, Vat
+from milk.models import MilkFigure, MilkLot, Tank, Vat
+from milk.models.limits import What
 from milk.vat import (
     Milk,
     casein_of,
@@ -45,6 +47,7 @@ class DayMake:
     """A day's vats. ``planned``: as many as there are, or as the days before had.
 
     ``expected``: the ratio of what still stands in trays and tanks, as it is; None: not known.
+    ``like_yesterday``: no morning milk is there yet; what to skim is reckoned with the last one's.
     Bounds are None where no row sets them.
     """
 
@@ -57,6 +60,7 @@ class DayMake:
     told_from: Decimal | None = None
     expected: Decimal | None = None
     standing: list[Standing] = field(default_factory=list)
+    like_yesterday: bool = False
 
     @property
     def ratios(self) -> list[Decimal]:
@@ -132,7 +136,7 @@ def day_make(day: date, at: datetime) -> DayMake:
         expected=expected_of(standing),
         standing=standing,
     )
-    plan_skimming(made, value(what.CREAM_FAT))
+    plan_skimming(made, value(what.CREAM_FAT), value(what.CASEIN_SHARE))
     return made
 
 
@@ -159,11 +163,33 @@ def expected_of(standing: Sequence[Standing]) -> Decimal | None:
     return ratio_of([*evening, *morning]) if evening and morning else None
 
 
-def plan_skimming(made: DayMake, cream_fat: Decimal | None) -> None:
+def last_morning(day: date, share: Decimal | None) -> list[Milk]:
+    """The milk of the morning before a day, lot by lot, as far as it was tested. Two statements."""
+    lots = MilkLot.objects.valid().filter(
+        day=day - timedelta(days=1), session="M", tank__use=Tank.Use.RECEIVING, kg__gt=0
+    )
+    kg = dict(lots.values_list("pk", "kg"))
+    found = []
+    for lot, tests in latest_tests(list(kg)).items():
+        fat, protein, casein = (
+            tests[what].standard if what in tests else None
+            for what in (What.FAT, What.PROTEIN, What.CASEIN)
+        )
+        known = casein if share is None else casein_of(casein, protein, share)
+        if fat is not None and known is not None:
+            found.append(Milk(kg[lot], fat, known))
+    return found
+
+
+def plan_skimming(made: DayMake, cream_fat: Decimal | None, share: Decimal | None) -> None:
     """Say for each tray what fat it needs, and how much cream is still to take."""
     free = [one for one in made.standing if not one.against]
     trays = [one for one in free if one.tray]
     morning = [one.milk for one in free if not one.tray and one.milk]
+    if not morning and made.still:
+        # At the hour of skimming the cows are still being milked: yesterday's morning stands in.
+        morning = last_morning(made.day, share)
+        made.like_yesterday = bool(morning)
     each = made.each if made.still else made.aim
     if not trays or not morning or each is None or cream_fat is None:
         return

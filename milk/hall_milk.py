@@ -11,7 +11,7 @@ from decimal import Decimal
 
 from django.db.models import Sum
 
-from milk.answers import DO_NOT_POUR, HELD, POUR, USED, Answer, answers_about
+from milk.answers import DO_NOT_POUR, HELD, POUR, USED, Answer, answers_about, spans_said
 from milk.below import LONGEST_IN_THE_TRAY
 from milk.composition import blended
 from milk.figures import figures_on
@@ -128,6 +128,13 @@ def hall_milk(at: datetime) -> list[Standing]:
     """Every tray with milk, by number, then every receiving and hold tank with milk."""
     share = casein_share(at)
     return [*trays_standing(at, share), *tanks_standing(at, share)]
+
+
+def names_said(rows: Sequence[Standing]) -> str:
+    """Trays and tanks in words, runs of trays taken together: "trays 12 to 22, tank B"."""
+    trays = [one.tray.number for one in rows if one.tray]
+    said = [f"tray{'s' if len(trays) > 1 else ''} {spans_said(trays)}"] if trays else []
+    return ", ".join([*said, *(one.name for one in rows if not one.tray)])
 
 
 def casein_share(at: datetime) -> Decimal | None:

@@ -10,6 +10,7 @@ from config.papers.handing import hand_over
 from config.roles import action_required, may
 from milk.asked import day_asked, tomorrow
 from milk.day_make import day_make
+from milk.hall_milk import names_said
 from milk.hall_papers import plate_register, vat_sheet
 from milk.models import Vat
 from milk.starter_and_rennet import cans, rennet
@@ -26,8 +27,12 @@ def pour(request: HttpRequest) -> HttpResponse:
     context = {
         "now": now,
         "made": made,
-        "rows": [{"one": one, "age": one.age(now)} for one in made.standing],
-        "against": against,
+        "rows": [
+            {"one": one, "age": one.age(now)}
+            for one in sorted(made.standing, key=lambda one: not one.against)
+        ],
+        "against": names_said(against),
+        "rest": len(made.standing) - len(against),
         "open_vats": list(open_vats.order_by("round", "number")),
         "may_begin": may(request.user, "write:vats"),
         "may_fill": may(request.user, "write:vat-fills"),

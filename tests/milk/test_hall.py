@@ -516,3 +516,20 @@ def test_the_boards_take_no_more_statements_for_more_vats(
     for address in ("vats/", "pour/", "wheels/today/", "vat-sheet/"):
         with django_assert_max_num_queries(60):
             inspector_client.get(f"/milk/{address}")
+
+
+def test_before_the_morning_milk_is_there_yesterdays_stands_in(tray: Any, rows: None) -> None:
+    lot = tray.tank.lots.get()
+    tank = milk.make_tank(name="M")
+    before = milk.make_milking(tank=tank, at=MORNING - 26 * HOUR, kg=600).parts.get().lot
+    milk.wash(tank, MORNING - 20 * HOUR)
+    for one, fat in ((lot, "4"), (before, "4.05")):
+        for what, value in (("fat", fat), ("casein", "2.74")):
+            milk.make_lot_test(lot=one, what=what, value=value, unit="%", sample=what)
+    milk.make_tank_event("emptied", tank=tray.tank, at=milk.EVENING + 2 * HOUR)
+    milk.make_vat(at=MORNING - 24 * HOUR)
+    made = day_make(MORNING.date(), MORNING - 3 * HOUR)
+    (row,) = made.standing
+    assert made.like_yesterday
+    assert row.cream_to_take is not None
+    assert row.cream_to_take > 0
