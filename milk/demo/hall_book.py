@@ -33,7 +33,7 @@ CLOT_MINUTES, SPREAD = 10.2, 0.7
 SLOW_BY = 6
 # Two vats of one tank clot slowly this many days before today.
 SLOW_DAYS_AGO, SLOW_VATS = 1, (14, 15)
-PLATES = (("0003000", "0003999"), ("0004001", "0006999"))
+PLATES = (("0002000", "0003999"), ("0004001", "0006999"))
 BROKEN = ("0003101", "0003102")
 LOST = "0003140"
 
@@ -130,7 +130,7 @@ def make_rennet(estate: Estate) -> None:
 def make_plates(estate: Estate) -> None:
     """The plates that came, two of them broken and one lost."""
     by = estate.people["cheesemaker"]
-    start = estate.now - timedelta(days=450)
+    start = estate.now - timedelta(days=900)
     write(
         entry(PlateReceipt, by, start, first=first, last=last, paper="LF-plates")
         for first, last in PLATES
