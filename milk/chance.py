@@ -7,6 +7,7 @@ each must be that much clearer; groups too small to show anything are not counte
 the Bonferroni correction, Biometrics 46, 1990).
 """
 
+from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -75,8 +76,9 @@ def least_chance(vats: int, all_vats: int, all_bad: int) -> float:
 
 def looked_at(least: Sequence[float], chance: float) -> int:
     """For how many groups to correct: those that could show anything at all, at least 1."""
+    smallest = sorted(least)
     for number in range(1, len(least) + 1):
-        if sum(one <= chance / number for one in least) <= number:
+        if bisect_right(smallest, chance / number) <= number:
             return number
     return max(len(least), 1)
 

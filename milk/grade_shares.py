@@ -1,7 +1,8 @@
 """Shares of the grades by what the wheels have in common, and which groups stand out. Reads only.
 
-Two statements: the last grade of every wheel of a range of days, counted by vat; then the vats by
-what they have in common. What makes a group stand out is in ``milk.chance``.
+Two statements, after the rules of the grades: the last grade of every wheel of a range of days,
+counted by vat; then the vats by what they have in common. What makes a group stand out is in
+``milk.chance``.
 """
 
 from dataclasses import dataclass
@@ -12,7 +13,8 @@ from typing import Any
 from django.db import connection
 
 from milk.chance import Bounds, Counted, Verdict, judged
-from milk.models import MilkFigure
+from milk.grades import grade_rules_on
+from milk.models import Grade, MilkFigure
 
 # More rows make a page nobody reads; what stands out comes first, then what comes nearest to it.
 SHOWN = 40
@@ -20,17 +22,12 @@ SHOWN = 40
 _VATS = """
 SELECT vat.id,
     count(*)::int,
-    count(*) FILTER (WHERE seen.share = 'second')::int,
-    count(*) FILTER (WHERE seen.share = 'downgraded')::int
+    count(*) FILTER (WHERE seen.grade = ANY(%(seconds)s))::int,
+    count(*) FILTER (WHERE seen.grade = ANY(%(downs)s))::int
 FROM milk_vat AS vat
 JOIN milk_wheel AS wheel ON wheel.vat_id = vat.id AND wheel.struck_at IS NULL
 CROSS JOIN LATERAL (
-    SELECT COALESCE((SELECT rule.counts_as FROM milk_graderule AS rule
-                     WHERE rule.grade = looked.grade AND rule.struck_at IS NULL
-                       AND rule.valid_from <= %(today)s
-                     ORDER BY rule.valid_from DESC, rule.id DESC LIMIT 1),
-                    looked.grade) AS share
-    FROM milk_inspection AS looked
+    SELECT looked.grade FROM milk_inspection AS looked
     WHERE looked.wheel_id = wheel.id AND looked.struck_at IS NULL
     ORDER BY looked.happened_at DESC, looked.id DESC LIMIT 1) AS seen
 WHERE vat.struck_at IS NULL AND vat.day BETWEEN %(since)s AND %(until)s
@@ -190,8 +187,9 @@ def grade_shares(
     figures: dict[str, MilkFigure],
     fed_before: timedelta,
 ) -> Shares:
-    """The shares of wheels made in a range of days, by their last grades. Two statements."""
-    rows = fetch(_VATS, {"since": since, "until": until, "today": today})
+    """The shares of wheels made in a range of days, by their last grades. Three statements."""
+    range_ = {"since": since, "until": until}
+    rows = fetch(_VATS, {**range_, **codes_on(today)})
     columns: list[list[int]] = [list(column) for column in zip(*rows, strict=True)] or [[]] * 4
     vats, wheels, seconds, downs = columns
     values = {"vats": vats, "wheels": wheels, "seconds": seconds, "downs": downs}
@@ -208,6 +206,16 @@ def grade_shares(
     return Shares(
         by, since, until, house, twins_of(rows), sorted(shares, key=order), bounds is not None
     )
+
+
+def codes_on(day: date) -> dict[str, list[str]]:
+    """The grades that count as second and as downgraded, by the rules of a day."""
+    rules = grade_rules_on(day)
+    counts = {code: rules[code].counts_as if code in rules else code for code in Grade.values}
+    return {
+        "seconds": [code for code, share in counts.items() if share == Grade.SECOND],
+        "downs": [code for code, share in counts.items() if share == Grade.DOWNGRADED],
+    }
 
 
 def order(share: Share) -> tuple[float, int, str]:
