@@ -72,6 +72,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "axes.middleware.AxesMiddleware",
+    "config.once_a_page.OncePerPage",
     "config.offline.PhoneQueue",
     "config.views.errors.RefusalsAsPages",
 ]

@@ -7,6 +7,7 @@ from decimal import Decimal
 from django.utils import timezone
 
 from config.errors import Conflict
+from config.once_a_page import once_a_page
 from herd.before_calving import AT_LEAST_AFTER
 from herd.breeding import RULE_NAMES, Breed, Rules
 from herd.models import BreedRule, PeriodRule
@@ -26,6 +27,7 @@ RULES_MISSING = (
 )
 
 
+@once_a_page
 def values_on(day: date) -> dict[str, Decimal]:
     """The newest value of each of these rules on a day; a rule without one is left out."""
     rows = PeriodRule.objects.standing().filter(

@@ -14,6 +14,7 @@ from uuid import UUID
 from psycopg.types.range import TimestamptzRange
 
 from config.days import estate_zone
+from config.once_a_page import once_a_page
 from herd.models import Animal, Group, GroupStay, WithdrawalPeriod
 from herd.models.animals import called
 from herd.planned import Span, Stands, back_in_tank
@@ -93,6 +94,19 @@ def withheld_list(
 
     ``animals`` (ids) and ``group`` (its number) narrow it. Four statements at most.
     """
+    if animals is None and group is None:
+        return list(everyone(at))
+    return answers_at(at, animals, group)
+
+
+@once_a_page
+def everyone(at: datetime) -> list[Answer]:
+    """The whole list of a moment: a day sheet asks for it in several of its lines."""
+    return answers_at(at, None, None)
+
+
+def answers_at(at: datetime, animals: Iterable[int] | None, group: int | None) -> list[Answer]:
+    """The list, narrowed or not."""
     stays = GroupStay.objects.at(at).filter(group__isnull=False)
     if animals is not None:
         stays = stays.filter(animal__in=list(animals))

@@ -5,9 +5,11 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 from config.days import local_day
+from config.once_a_page import once_a_page
 from milk.models import MilkFigure
 
 
+@once_a_page
 def figures_on(day: date) -> dict[str, MilkFigure]:
     """By what it is about, the figure that is in force on a day; one statement."""
     rows = MilkFigure.objects.standing().filter(valid_from__lte=day).order_by("valid_from", "id")

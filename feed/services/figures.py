@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 
 from config import entries
 from config.entries import Stamp
+from config.once_a_page import once_a_page
 from config.templatetags.sheet import amount
 from feed.figures import FIGURES
 from feed.models import FeedFigure
@@ -36,10 +37,18 @@ def record_figure(*, stamp: Stamp, name: str, value: Decimal, **fields: Any) -> 
 
 
 def figures_on(day: date, *names: str) -> dict[str, FeedFigure]:
-    """The figures in force on a day, by name; one nobody has set is missing. One statement."""
+    """The figures in force on a day, by name; one nobody has set is missing. One statement.
+
+    All of them when no name is given.
+    """
+    found = all_figures_on(day)
+    return {name: found[name] for name in names or found if name in found}
+
+
+@once_a_page
+def all_figures_on(day: date) -> dict[str, FeedFigure]:
+    """Every figure in force on a day: a dozen rows, asked for by many lines of a page."""
     rows = FeedFigure.objects.standing().filter(valid_from__lte=day)
-    if names:
-        rows = rows.filter(name__in=names)
     newest = rows.order_by("name", "-valid_from").distinct("name")
     return {row.name: row for row in newest}
 

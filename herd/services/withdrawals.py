@@ -12,6 +12,7 @@ from psycopg.types.range import TimestamptzRange
 
 from config import jobs
 from config.days import estate_zone
+from config.once_a_page import once_a_page
 from herd import kept_out, withdrawal
 from herd.before_calving import AT_LEAST_AFTER, Known
 from herd.kept_out import DriedOff
@@ -305,6 +306,7 @@ def row_of(
     )
 
 
+@once_a_page
 def dated_rules() -> tuple[Rule, ...]:
     """Every standing rule of withdrawal arithmetic."""
     rows = PeriodRule.objects.standing().values_list("name", "value", "valid_from", "scheme")
@@ -334,6 +336,7 @@ def leaflet_of(version: MedicineVersion) -> Leaflet:
     )
 
 
+@once_a_page
 def times_by_group() -> dict[int, tuple[PlannedTime, ...]]:
     """The standing planned milkings of every group."""
     rows = MilkingTime.objects.standing().values_list("group_id", "session", "starts", "valid_from")
