@@ -196,7 +196,8 @@ def plan_skimming(made: DayMake, cream_fat: Decimal | None, share: Decimal | Non
     whole = sum((one.kg for one in morning), Decimal(0))
     fat = sum((one.kg * one.fat for one in morning), Decimal(0)) / whole
     casein = sum((one.kg * one.casein for one in morning), Decimal(0)) / whole
-    beside = Milk(whole / len(trays), fat, casein)
+    # The morning is for all vats to come, also for those whose tray is held.
+    beside = Milk(whole / max(len(trays), made.still), fat, casein)
     for one in trays:
         if one.milk is None:
             continue
