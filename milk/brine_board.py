@@ -76,9 +76,7 @@ class RowNow:
             return f"{left} day{'' if left == 1 else 's'} left"
         if left == 0:
             return "OUT TODAY"
-        return f"{-left} day{'' if left == -1 else 's'} OVER" + (
-            ", TOO LONG" if self.is_too_long else ""
-        )
+        return f"{-left} day{'' if left == -1 else 's'} OVER"
 
     @property
     def form(self) -> str:

@@ -26,13 +26,17 @@ LEFT JOIN LATERAL (
       AND done.what = ANY(%(turns)s) AND done.happened_at <= %(at)s
     ORDER BY done.happened_at DESC LIMIT 1) AS last ON true
 LEFT JOIN (
-    SELECT place.room, place.aisle, count(*) AS findings FROM (
-        SELECT DISTINCT ON (wheel_id) wheel_id, put_right FROM milk_storefinding
-        WHERE struck_at IS NULL AND happened_at <= %(at)s
-        ORDER BY wheel_id, happened_at DESC, id DESC) AS latest
-    JOIN milk_wheelplace AS lies ON lies.wheel_id = latest.wheel_id
+    SELECT place.room, place.aisle, count(DISTINCT seen.wheel_id) AS findings
+    FROM milk_storefinding AS seen
+    JOIN milk_wheelplace AS lies ON lies.wheel_id = seen.wheel_id
     JOIN milk_storeplace AS place ON place.id = lies.place_id
-    WHERE NOT latest.put_right GROUP BY place.room, place.aisle
+    WHERE NOT seen.put_right AND seen.struck_at IS NULL AND seen.happened_at <= %(at)s
+      AND NOT EXISTS (
+        SELECT FROM milk_storefinding AS later
+        WHERE later.wheel_id = seen.wheel_id AND later.struck_at IS NULL
+          AND later.happened_at <= %(at)s
+          AND (later.happened_at, later.id) > (seen.happened_at, seen.id))
+    GROUP BY place.room, place.aisle
 ) AS open ON open.room = aisle.room AND open.aisle = aisle.aisle
 """
 NOTHING = "Every aisle was turned in time."

@@ -22,11 +22,12 @@ from milk.models import (
     Grade,
     RoomReading,
     StoreRound,
+    WheelPlace,
 )
 
 # Months from which a class of age begins; the estate's classes of grading and trade.
 AGES = (0, 6, 12, 18, 24, 30, 36)
-STOCK_ABOUT = "Wheels that lie in brine or store by the book, by age and last grade."
+STOCK_ABOUT = "Wheels that are here by the book, in brine or store, by age and last grade."
 CAUTION_STOCK = (
     "By the book. What was counted, when, and what differed stands below; an aisle that was never "
     "counted is only what was written."
@@ -41,7 +42,7 @@ LEFT JOIN LATERAL (
     WHERE seen.wheel_id = wheel.id AND seen.struck_at IS NULL AND seen.happened_at <= %(at)s
     ORDER BY seen.happened_at DESC, seen.id DESC LIMIT 1
 ) AS last ON true
-WHERE lies.what <> 'sent' AND wheel.struck_at IS NULL GROUP BY 1, 2
+WHERE lies.what NOT IN ('sent', 'lost') AND wheel.struck_at IS NULL GROUP BY 1, 2
 """
 _COUNTS = """
 SELECT aisle.room, aisle.aisle, aisle.wheels, count.happened_at, count.expected, count.found,
@@ -107,7 +108,10 @@ def stock_paper(at: datetime, made_by: str) -> Paper:
     rows = stock(at)
     wheels, kg = sum(row.wheels for row in rows), sum(row.kg for row in rows)
     counts, never, differing = counted()
+    lost = WheelPlace.objects.filter(what=WheelPlace.What.LOST).count()
     missing = []
+    if lost:
+        missing.append(f"{lost} wheel{'' if lost == 1 else 's'} not found: left out above.")
     if never:
         missing.append(f"{never} aisle{'' if never == 1 else 's'} never counted.")
     if differing:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.db.models import Exists, OuterRef, QuerySet, Subquery
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 
 from config.days import local_day, start_of
 from milk.age import full_months
@@ -25,6 +25,8 @@ WHERE = (
     (ALL, "wherever they are"),
 )
 NOT_GRADED = "none"
+# A wheel that was never moved lies in the dairy; older ones are found by their whole plate.
+UNMOVED = timedelta(days=366)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,62 +71,77 @@ def search(wanted: Wanted, at: datetime, most: int = SHOWN) -> tuple[list[Found]
         exact = list(Wheel.objects.standing().filter(plate=wanted.plate).select_related("vat"))
         if exact and wanted == Wanted(plate=wanted.plate, where=wanted.where):
             return found_of(exact, at), False
-    rows = list(wheels_of(wanted, at)[: most + 1])
-    return found_of(rows[:most], at), len(rows) > most
+    keys = keys_of(wanted, at, most + 1)
+    rows = Wheel.objects.filter(pk__in=keys[:most]).select_related("vat").order_by("pk")
+    return found_of(rows, at), len(keys) > most
 
 
-def wheels_of(wanted: Wanted, at: datetime) -> QuerySet[Any]:
-    """The standing wheels that meet everything asked for, the oldest first."""
-    everywhere = Wheel.objects.standing().select_related("vat").order_by("pk")
-    wheels = of_place(everywhere, wanted)
+def keys_of(wanted: Wanted, at: datetime, most: int) -> list[int]:
+    """The wheels (keys) that meet everything asked for, the oldest first, at most so many."""
+    lying = of_place(WheelPlace.objects.all(), wanted)
+    lying = of_grade(of_wheel(lying, wanted, at, "wheel__"), wanted.grade)
+    keys = list(lying.order_by("wheel").values_list("wheel", flat=True)[:most])
+    if len(keys) < most and may_be_unmoved(wanted):
+        made = Wheel.objects.standing().filter(happened_at__gt=at - UNMOVED, lies=None)
+        unmoved = of_wheel(made, wanted, at, "").order_by("pk").values_list("pk", flat=True)
+        keys += unmoved[: most - len(keys)]
+    return keys
+
+
+def may_be_unmoved(wanted: Wanted) -> bool:
+    """Whether wheels that are still in the dairy can be among those asked for."""
+    graded = wanted.grade not in ("", NOT_GRADED)
+    placed = bool(wanted.room) or wanted.aisle is not None
+    return wanted.where in (HERE, ALL) and not placed and not graded
+
+
+def of_wheel(rows: QuerySet[Any], wanted: Wanted, at: datetime, path: str) -> QuerySet[Any]:
+    """Narrow by what is asked of the wheels themselves; ``path``: how the rows name them."""
+    asked: dict[str, Any] = {f"{path}struck_at": None}
     if wanted.plate:
-        wheels = wheels.filter(plate__contains=wanted.plate)
+        asked[f"{path}plate__contains"] = wanted.plate
     if wanted.day is not None:
-        wheels = wheels.filter(vat__day=wanted.day)
+        asked[f"{path}vat__day"] = wanted.day
     today = local_day(at)
     if wanted.least_age is not None:
         last = youngest_of(wanted.least_age, today)
-        wheels = wheels.filter(happened_at__lt=start_of(last + timedelta(days=1)))
+        asked[f"{path}happened_at__lt"] = start_of(last + timedelta(days=1))
     if wanted.most_age is not None:
         first = youngest_of(wanted.most_age + 1, today) + timedelta(days=1)
-        wheels = wheels.filter(happened_at__gte=start_of(first))
-    return of_grade(wheels, wanted.grade)
+        asked[f"{path}happened_at__gte"] = start_of(first)
+    return rows.filter(**asked)
 
 
-def of_place(wheels: QuerySet[Any], wanted: Wanted) -> QuerySet[Any]:
+def of_place(lying: QuerySet[Any], wanted: Wanted) -> QuerySet[Any]:
     """Narrow to where the wheels are."""
-    if wanted.room or wanted.aisle is not None:
-        wheels = wheels.filter(lies__place__isnull=False)
-        if wanted.room:
-            wheels = wheels.filter(lies__place__room=wanted.room)
-        if wanted.aisle is not None:
-            wheels = wheels.filter(lies__place__aisle=wanted.aisle)
-        return wheels
+    What = WheelPlace.What
+    if wanted.room:
+        lying = lying.filter(place__room=wanted.room)
+    if wanted.aisle is not None:
+        lying = lying.filter(place__aisle=wanted.aisle)
     match wanted.where:
         case "store":
-            return wheels.filter(lies__place__isnull=False)
+            return lying.filter(place__isnull=False)
         case "brine":
-            return wheels.filter(lies__what=WheelPlace.What.BRINE)
+            return lying.filter(what=What.BRINE)
         case "lost":
-            return wheels.filter(lies__what__in=(WheelPlace.What.LOST, WheelPlace.What.DOUBT))
+            return lying.filter(what__in=(What.LOST, What.DOUBT))
         case "sent":
-            return wheels.filter(lies__what=WheelPlace.What.SENT)
+            return lying.filter(what=What.SENT)
         case "here":
-            # Written the other way round, every wheel ever made would be looked at.
-            gone = WheelPlace.objects.filter(wheel=OuterRef("pk"), what=WheelPlace.What.SENT)
-            return wheels.filter(~Exists(gone))
-    return wheels
+            return lying.filter(~Q(what=What.SENT))
+    return lying
 
 
-def of_grade(wheels: QuerySet[Any], grade: str) -> QuerySet[Any]:
+def of_grade(lying: QuerySet[Any], grade: str) -> QuerySet[Any]:
     """Narrow to wheels whose last grade is this one, or that have none yet."""
     if not grade:
-        return wheels
-    graded = Inspection.objects.standing().filter(wheel=OuterRef("pk"))
+        return lying
+    graded = Inspection.objects.standing().filter(wheel=OuterRef("wheel"))
     if grade == NOT_GRADED:
-        return wheels.filter(~Exists(graded))
+        return lying.filter(~Exists(graded))
     last = graded.order_by("-happened_at", "-id").values("grade")[:1]
-    found: QuerySet[Any] = wheels.annotate(last_grade=Subquery(last)).filter(last_grade=grade)
+    found: QuerySet[Any] = lying.alias(last_grade=Subquery(last)).filter(last_grade=grade)
     return found
 
 

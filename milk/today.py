@@ -14,6 +14,7 @@ from milk.hold_cost import cost_of
 from milk.judging import Limits, samplings, series_for, standings
 from milk.models import Hold, Recall, RecallStep, Vat, Wheel
 from milk.today_dairy import brine, fat_to_casein, orders, to_lay, to_pour, turning
+from milk.today_store import missing, rooms
 
 NONE_MISSING = "No sample of this month is missing."
 
@@ -172,6 +173,8 @@ ask({STORE_HAND: 1, CHEESEMAKER: 6, RELIEF: 6}, "Turning", turning)
 ask({STORE_HAND: 3}, "Wheels to lay", to_lay)
 ask({STORE_HAND: 4, OFFICE: 3}, "Orders", orders)
 ask({OWNER: 3}, "Wheels", wheels_made)
+ask({STORE_HAND: 5}, "Rooms", rooms)
+ask({STORE_HAND: 6}, "Not found", missing)
 
 offer({MILKER: 1}, "Wrong cow in tank", "milk:wrong-cow", "write:wrong-cows")
 offer({MILKER: 2}, "Milk a group", "milk:milk", "write:milkings")

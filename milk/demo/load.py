@@ -18,12 +18,13 @@ from milk.demo import (
     milk_flow,
     people,
     plans,
+    store_book,
     story,
     udder_book,
 )
 from milk.demo.estate import DAYS, SEED, Estate
 from milk.models import Tank
-from milk.services import lots, wheel_places
+from milk.services import lots
 
 
 def is_loaded() -> bool:
@@ -55,8 +56,7 @@ def load(now: datetime, seed: int = SEED, days: int = DAYS) -> Estate:
     cheese_book.make_older_makes(estate)
     hall_book.make_hall(estate)
     compute(estate)
-    story.make_store(estate)
-    wheel_places.rebuild_all()
+    store_book.make_store(estate)
     cheese_book.make_orders(estate)
     story.make_lot_tests(estate)
     story.strike_a_milking(estate)

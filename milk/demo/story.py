@@ -1,7 +1,7 @@
 """What happens to the milk and wheels of the story, and what goes wrong on purpose."""
 
 from collections.abc import Iterator
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -10,16 +10,13 @@ from config.entries import Stamp
 from herd.models import Animal, Course
 from herd.services import treatments
 from milk.demo.book import entry, write
-from milk.demo.estate import BRINE_DAYS, OLD_MAKE_DAYS, Estate
+from milk.demo.estate import OLD_MAKE_DAYS, Estate
 from milk.models import (
-    BrineStay,
     Dispatch,
     Inspection,
     LotTest,
     Milking,
     MilkLot,
-    StorePlace,
-    StoreStay,
     Tank,
     TankEvent,
     Vat,
@@ -27,7 +24,7 @@ from milk.models import (
     Wheel,
 )
 from milk.results import UNITS
-from milk.services import milkings, wheel_places
+from milk.services import milkings
 
 SHELVES, COLUMNS = 20, 30
 OLD_VATS = 6
@@ -101,46 +98,6 @@ def dispatches(estate: Estate, wheels: list[Wheel]) -> Iterator[Dispatch]:
 def buyer(estate: Estate, index: int) -> Any:
     names = ("Brackwater cheese shop", "Thornvale ripeners")
     return estate.holdings[names[index // 4 % 2]]
-
-
-def make_store(estate: Estate) -> None:
-    """Every wheel a day into brine, and after its days there onto a shelf."""
-    by = estate.people["store hand"]
-    wheels = list(Wheel.objects.standing().order_by("plate"))
-    soaked = [wheel for wheel in wheels if wheel.happened_at + timedelta(hours=26) < estate.now]
-    write(
-        entry(
-            BrineStay,
-            by,
-            wheel.happened_at + timedelta(hours=26),
-            wheel=wheel,
-            bath=f"{1 + index // 66 % 4}",
-            row=f"{1 + index // 6 % 11}",
-        )
-        for index, wheel in enumerate(soaked)
-    )
-    dry = [wheel for wheel in soaked if out_of_brine(wheel) < estate.now]
-    places = write(
-        entry(
-            StorePlace,
-            by,
-            estate.now - timedelta(days=600),
-            room="Long store",
-            aisle=1 + index // (SHELVES * COLUMNS),
-            column=1 + index // SHELVES % COLUMNS,
-            shelf=1 + index % SHELVES,
-        )
-        for index in range(len(dry) + SHELVES)
-    )
-    write(
-        entry(StoreStay, by, out_of_brine(wheel), wheel=wheel, place=place)
-        for wheel, place in zip(dry, places, strict=False)
-    )
-    wheel_places.rebuild_all()
-
-
-def out_of_brine(wheel: Wheel) -> datetime:
-    return wheel.happened_at + timedelta(hours=26, days=BRINE_DAYS)
 
 
 def make_lot_tests(estate: Estate) -> None:

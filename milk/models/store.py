@@ -143,6 +143,15 @@ class StoreFinding(Entry):
         verbose_name = "finding in store"
         verbose_name_plural = "findings in store"
         triggers = append_only()
+        indexes = [
+            *Entry.Meta.indexes,
+            # For what is not put right yet, which stays a short list.
+            models.Index(
+                fields=["wheel"],
+                condition=Q(put_right=False, struck_at=None),
+                name="milk_storefinding_open",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.wheel}: {self.get_what_display()}"
@@ -269,6 +278,8 @@ class WheelPlace(models.Model):
                 condition=Q(what__in=("brine", "out", "lost", "doubt")),
                 name="milk_wheelplace_few",
             ),
+            # For the search: the wheels that are here, never those that left.
+            models.Index(fields=["wheel"], condition=~Q(what="sent"), name="milk_wheelplace_here"),
         ]
 
     def __str__(self) -> str:

@@ -141,10 +141,11 @@ def test_the_board_says_what_goes_out_today(wheels):
         (19, "1 day left", "brine"),
         (20, "OUT TODAY", "first"),
         (21, "1 day OVER", "past"),
-        (23, "3 days OVER, TOO LONG", "past"),
+        (23, "3 days OVER", "past"),
     ]:
         (row,) = board(IN_AT + days * DAY + HOUR).rows
         assert (row.word, row.form) == (word, form)
+        assert row.is_too_long == (days > 22)
     assert board(IN_AT + 20 * DAY).answer == ("1 row with 2 wheels comes out today: bath 1, row 4.")
     assert board(IN_AT + DAY).answer == "Nothing comes out of the brine today."
 
