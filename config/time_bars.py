@@ -191,14 +191,17 @@ class Drawn:
         )
 
     def now_line(self) -> SafeString:
-        x = number(self.x(self.bars.now))
+        x = self.x(self.bars.now)
+        # Near an edge the word stands beside the line, inside the drawing.
+        anchor = "end" if x > self.width - LABEL / 2 else "start" if x < LABEL / 2 else "middle"
         return format_html(
             '<line class="now" x1="{x}" x2="{x}" y1="{y}" y2="{z}"/>'
-            '<text class="name" x="{x}" y="{t}" text-anchor="middle">now</text>',
-            x=x,
+            '<text class="name" x="{x}" y="{t}" text-anchor="{anchor}">now</text>',
+            x=number(x),
             y=HEAD,
             z=self.height - FOOT,
             t=HEAD - 4,
+            anchor=anchor,
         )
 
 

@@ -5,9 +5,9 @@ from datetime import datetime, timedelta
 from django.urls import reverse
 
 from config.day_sheet import RELIEF, Line, Press, ask, offer
-from config.days import local, local_day
+from config.days import local_day
 from config.roles import FEED_HAND, OWNER, VET
-from config.templatetags.sheet import amount
+from config.templatetags.sheet import amount, moment
 from feed.board import Row, board
 from feed.tomorrow import needed
 from feed.unaccounted import questions
@@ -39,7 +39,7 @@ def loads(at: datetime) -> Line:
     first = [row for row in rows if row.state in (State.FIRST, State.NO_RULE)]
     if first:
         one = first[0]
-        until = f" by {local(one.batch.deadline)}" if one.batch.deadline else NO_RULE
+        until = f" by {moment(one.batch.deadline)}" if one.batch.deadline else NO_RULE
         return Line(
             word="FEED FIRST",
             form="first",
@@ -52,7 +52,7 @@ def loads(at: datetime) -> Line:
     if not rows:
         return Line(word="none lies there", form="closed", says=NONE_THERE, url=url)
     one = rows[0]
-    until = f" until {local(one.batch.deadline)}" if one.batch.deadline else ""
+    until = f" until {moment(one.batch.deadline)}" if one.batch.deadline else ""
     says = f"{name_of(one)} is in time{until}{more(rows)}."
     return Line(word="fresh", form="fresh", says=says, url=url)
 
@@ -62,7 +62,7 @@ def name_of(row: Row) -> str:
 
 
 def since(row: Row) -> str:
-    return f" since {local(row.batch.deadline)}" if row.batch.deadline else ""
+    return f" since {moment(row.batch.deadline)}" if row.batch.deadline else ""
 
 
 def more(rows: list[Row]) -> str:

@@ -6,8 +6,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from config.day_sheet import RELIEF, Line, Press, ask, offer
-from config.days import local
 from config.roles import MILKER, OWNER, STOCKMAN, VET
+from config.templatetags.sheet import moment
 from herd.coming_back import coming_back, next_start
 from herd.milking_list import milking_list
 from herd.models import Group
@@ -108,13 +108,14 @@ def next_milking(at: datetime) -> Line | None:
     start, group = coming
     listed = milking_list(at, group)
     out = [one for one in listed.answers if one.withheld and one.animal_id not in listed.back]
-    head = f"{group} at {timezone.localtime(start):%H:%M} {line_words(line_at(group, start))}"
+    line = line_words(line_at(group, start))
+    head = f"Group {group.number} at {timezone.localtime(start):%H:%M} {line}"
     url = reverse("herd:wall", args=[group.number])
     if not out:
         says = f"{head}: nobody is NOT in it."
-        return Line(word="TANK", form="tank", says=says.capitalize(), url=url)
+        return Line(word="TANK", form="tank", says=says, url=url)
     says = f"{head}: {len(out)} NOT, {names_of(out)}."
-    return Line(word="NOT", form="not", says=says.capitalize(), url=url, until=start)
+    return Line(word="NOT", form="not", says=says, url=url, until=start)
 
 
 def line_words(line: str) -> str:
@@ -133,7 +134,7 @@ def back_today(at: datetime) -> Line:
         says = "No band comes off at the next milking."
         return Line(word="nobody", form="closed", says=says, url=url)
     cows = [one for one in answers if one.animal_id in back]
-    says = f"Bands off at the milking of {local(min(back.values()))}: {names_of(cows)}."
+    says = f"Bands off at the milking of {moment(min(back.values()))}: {names_of(cows)}."
     return Line(word="BACK", form="tank", says=says, url=url)
 
 

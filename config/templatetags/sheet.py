@@ -182,7 +182,7 @@ def sheets(context: Context) -> dict[str, Any]:
 def closeness(here: str, url: str) -> int:
     """How much of our address a sheet's address, or the root of its pages, covers; 0 for none."""
     if url == "/":
-        return int(here == url)
+        return int(here == url or here.startswith("/today/"))
     return max(len(part) for part in ("", url, root_of(url)) if here.startswith(part))
 
 
