@@ -6,6 +6,7 @@ from milk.api.after_feed import AfterFeedApi
 from milk.api.balance import DayBalanceApi, TanksNowApi
 from milk.api.brine import BrineApi, RowInApi, RowOutApi
 from milk.api.cells_now import CellsNowApi
+from milk.api.events import EventFaultsApi, EventsApi
 from milk.api.hall import LookApi, PlateStockApi, PourApi, VatsBoardApi
 from milk.api.holds import HoldReachApi
 from milk.api.laboratory import LaboratoryFilesApi
@@ -75,6 +76,9 @@ urlpatterns = [
     path("store/rooms/", RoomsApi.as_view(), name="api-store-rooms"),
     path("store/stock/", StockApi.as_view(), name="api-store-stock"),
     path("rounds/", RoundsApi.as_view(), name="api-rounds"),
+    # Events for other traders.
+    path("events/", EventsApi.as_view(), name="api-events"),
+    path("events/faults/", EventFaultsApi.as_view(), name="api-event-faults"),
     # Recalls: before the kind's own addresses.
     path("recall-reach/<str:kind>/<path:id>/", RecallReachApi.as_view(), name="api-recall-reach"),
     path("recalls/drill/", DrillApi.as_view(), name="api-drill"),
