@@ -23,6 +23,8 @@ from herd.medicine_book import medicine_book
 from herd.models import Animal, Group
 from herd.typed import typed_moment
 from milk.hall_papers import plate_register, vat_sheet
+from milk.money import losses_between
+from milk.money_paper import before, losses_paper, month_of, owner_paper
 
 Options = dict[str, Any]
 NO_DAY = "“{text}” is no day. Expected one such as 2026-06-02."
@@ -110,6 +112,24 @@ def paper_of_plates(options: Options) -> Paper:
 
 
 FEED_DAYS = timedelta(days=29)
+
+
+def paper_of_losses(options: Options) -> Paper:
+    """What was lost and why. Raises ValidationError by option."""
+    now = timezone.now()
+    until = options["until"] or timezone.localdate(now)
+    since = options["since"] or before(until)
+    return losses_paper(losses_between(since, until, now), by=system_user(), at=now)
+
+
+def paper_of_month(options: Options) -> Paper:
+    """The owner's page of the month that the first day lies in; the last whole one without."""
+    now = timezone.now()
+    day_of_it = options["since"]
+    text = f"{day_of_it:%Y-%m}" if day_of_it else ""
+    return owner_paper(*month_of(text, timezone.localdate(now)), by=system_user(), at=now)
+
+
 PAPERS: dict[str, Callable[[Options], Paper]] = {
     "medicine-book": paper_of_medicine_book,
     "cupboard": paper_of_cupboard,
@@ -117,4 +137,6 @@ PAPERS: dict[str, Callable[[Options], Paper]] = {
     "vat-sheet": paper_of_vats,
     "plate-register": paper_of_plates,
     **{slug: partial(paper_of_feed, slug) for slug in FEED_PAPERS},
+    "losses": paper_of_losses,
+    "month": paper_of_month,
 }

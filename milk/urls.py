@@ -16,6 +16,7 @@ from milk.views import (
     lots,
     made_by,
     milkings,
+    money,
     orders,
     quality,
     recalls,
@@ -101,6 +102,9 @@ urlpatterns = [
     path("store/<str:room>/<int:number>/", store.aisle, name="aisle"),
     path("rounds/", store.rounds, name="rounds"),
     path("rounds/done/", store.round_done, name="round-done"),
+    # Money: what was lost, and the owner's month.
+    path("losses/", money.losses, name="losses"),
+    path("month/", money.month, name="month"),
     # Recalls and drills, and their papers.
     path("recalls/", recalls.recalls, name="recalls"),
     path("recalls/new/", recalls.begin, name="recall-begin"),

@@ -18,6 +18,7 @@ from milk.demo import (
     milk_flow,
     people,
     plans,
+    recalls,
     store_book,
     story,
     udder_book,
@@ -62,6 +63,7 @@ def load(now: datetime, seed: int = SEED, days: int = DAYS) -> Estate:
     story.strike_a_milking(estate)
     story.strike_a_test(estate)
     cupboard.strike_a_course(estate)
+    recalls.make_recalls(estate)
     return estate
 
 

@@ -1,0 +1,173 @@
+"""What was lost between two days, and why: kg, wheels and the estate's prices. Reads only.
+
+A loss is what nobody can sell any more. What a hold keeps back is not lost yet and stands apart.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+
+from django.core.exceptions import ValidationError
+from django.db.models import Count, QuerySet, Sum
+
+from config.days import start_of
+from feed.waste import waste
+from milk.day_balance import went_between, withheld_between
+from milk.hold_cost import Cost, cost_of, worth
+from milk.models import Hold, HoldDecision, RecallStep, Wheel, WheelReturn
+
+MOST_DAYS = 800
+TOO_LONG = "{days} days are too many at once. Expected at most {most}."
+BACKWARDS = "The last day, {last}, is before the first, {first}."
+NO_SECOND_PRICE = "what it sells for instead is not in the book"
+THROWN_MILK = ("dumped", "drawn off")
+ZERO = Decimal(0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Loss:
+    """Something lost by one cause. ``amount`` None: a price is missing; ``how`` says the rest."""
+
+    cause: str
+    kg: Decimal
+    wheels: int
+    amount: Decimal | None
+    how: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Losses:
+    """The losses of some days, the dearest first, and what holds written in them keep back."""
+
+    first: date
+    last: date
+    losses: list[Loss]
+    held: list[tuple[Hold, Cost]]
+    currency: str
+
+    @property
+    def amount(self) -> Decimal:
+        """The losses that have a price."""
+        return sum((one.amount for one in self.losses if one.amount is not None), ZERO)
+
+    @property
+    def kept_back(self) -> Decimal:
+        """What the open holds keep back, as far as it has a price."""
+        return sum((cost.amount for _, cost in self.held if cost.amount is not None), ZERO)
+
+    @property
+    def unpriced(self) -> list[str]:
+        return [one.cause for one in self.losses if one.amount is None]
+
+
+def check_days(first: date, last: date) -> None:
+    """Refuse days the wrong way round, or too many. Raises ValidationError at ``until``."""
+    if last < first:
+        raise ValidationError({"until": BACKWARDS.format(first=first, last=last)})
+    days = (last - first).days + 1
+    if days > MOST_DAYS:
+        raise ValidationError({"until": TOO_LONG.format(days=days, most=MOST_DAYS)})
+
+
+def losses_between(first: date, last: date, at: datetime) -> Losses:
+    """What was lost on these days by the prices of the last of them."""
+    check_days(first, last)
+    span = (start_of(first), start_of(last + timedelta(days=1)))
+    found = [*of_feed(first, last), *of_milk(span, last), *of_wheels(span, last)]
+    held = [(hold, cost_of(hold, at)) for hold in open_holds(span)]
+    priced = worth(Decimal(1), 1, last)
+    return Losses(
+        first=first,
+        last=last,
+        losses=sorted(found, key=lambda one: (one.amount is None, -(one.amount or ZERO))),
+        held=held,
+        currency=priced.currency or "EUR",
+    )
+
+
+def of_feed(first: date, last: date) -> Iterator[Loss]:
+    """Grass, hay and meal thrown away."""
+    thrown = waste(first, last)
+    if thrown.kg:
+        missing = f"; {thrown.unpriced} of them without a price" if thrown.unpriced else ""
+        yield Loss(
+            cause="feed thrown away",
+            kg=thrown.kg,
+            wheels=0,
+            amount=thrown.cost,
+            how=f"{len(thrown.thrown)} discards, by their dry matter{missing}",
+        )
+
+
+def of_milk(span: tuple[datetime, datetime], day: date) -> Iterator[Loss]:
+    """Milk dumped, drawn off, and kept out of the tank because of treatments."""
+    for line in went_between(*span):
+        if line.name in THROWN_MILK:
+            yield priced(f"milk {line.name}", line.kg, 0, day)
+    kept = sum((line.kg for line in withheld_between(*span)), ZERO)
+    if kept:
+        yield priced("milk of withheld cows, kept out of the tank", kept, 0, day)
+
+
+def of_wheels(span: tuple[datetime, datetime], day: date) -> Iterator[Loss]:
+    """Wheels destroyed, decided otherwise, and those that came back."""
+    decision = HoldDecision.Decision
+    destroyed = of_plates(span) | of_holds(span, decision.DESTROY)
+    if destroyed:
+        yield priced("wheels destroyed", ZERO, len(destroyed), day)
+    otherwise = of_holds(span, decision.DOWNGRADE) - destroyed
+    if otherwise:
+        yield Loss(
+            cause="wheels used otherwise after a hold",
+            kg=ZERO,
+            wheels=len(otherwise),
+            amount=None,
+            how=NO_SECOND_PRICE,
+        )
+    back = (
+        WheelReturn.objects.standing()
+        .filter(happened_at__gte=span[0], happened_at__lt=span[1])
+        .aggregate(number=Count("pk"), kg=Sum("kg"))
+    )
+    if back["number"]:
+        yield Loss(
+            cause="wheels that came back",
+            kg=back["kg"] or ZERO,
+            wheels=back["number"],
+            amount=None,
+            how=NO_SECOND_PRICE,
+        )
+
+
+def of_plates(span: tuple[datetime, datetime]) -> set[int]:
+    """Wheels (keys) destroyed in recalls that were no drills."""
+    steps = RecallStep.objects.standing().filter(
+        what=RecallStep.What.DESTROYED,
+        recall__drill=False,
+        happened_at__gte=span[0],
+        happened_at__lt=span[1],
+    )
+    return set(steps.values_list("wheel_id", flat=True))
+
+
+def of_holds(span: tuple[datetime, datetime], outcome: str) -> set[int]:
+    """Wheels (keys) of the holds that were decided so in a span, as the holds froze them."""
+    holds = Hold.objects.standing().with_outcome().filter(outcome=outcome)
+    decided = holds.filter(decided_at__gte=span[0], decided_at__lt=span[1])
+    numbers = {one["id"] for hold in decided for one in (hold.tree or {}).get("wheels", ())}
+    return set(Wheel.objects.filter(uuid__in=numbers).values_list("pk", flat=True))
+
+
+def open_holds(span: tuple[datetime, datetime]) -> QuerySet[Hold]:
+    """The holds of a span that nobody has decided yet."""
+    found: QuerySet[Hold] = Hold.objects.open().filter(
+        happened_at__gte=span[0], happened_at__lt=span[1]
+    )
+    return found.select_related("tank", "vat", "wheel", "starter_can").order_by("happened_at", "id")
+
+
+def priced(cause: str, kg: Decimal, wheels: int, day: date) -> Loss:
+    """A loss by the prices of a day."""
+    cost = worth(kg, wheels, day)
+    return Loss(cause=cause, kg=kg, wheels=wheels, amount=cost.amount, how=cost.said)

@@ -1,0 +1,219 @@
+"""The papers of money: what was lost and why, and the owner's page of a month."""
+
+from collections.abc import Iterable, Iterator
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from math import exp, log
+
+from django.contrib.auth.models import User
+from django.db.models import Count, Sum
+
+from config.days import local, local_day, start_of
+from config.papers import CAUTION, Column, Line, Paper, Part
+from feed.waste import waste
+from milk.day_balance import total
+from milk.hold_cost import worth
+from milk.models import Inspection, LotTest, Milking, Tank, Vat, VatLot, Wheel, WheelPlace
+from milk.money import Losses, losses_between
+from milk.recalls_missing import name_of
+
+LOSSES = (
+    Column("Cause", 2.4),
+    Column("kg", 1, figures=True),
+    Column("Wheels", 0.8, figures=True),
+    Column("Worth", 1.2, figures=True),
+    Column("How it was worked out", 3.4),
+)
+HELD = (
+    Column("Held", 3),
+    Column("Since", 1.3),
+    Column("kg of milk", 1, figures=True),
+    Column("Wheels", 0.8, figures=True),
+    Column("Worth", 1.2, figures=True),
+)
+FIGURES = (Column("Figure", 3), Column("Value", 1.2, figures=True), Column("How", 4))
+# Said on the page, so that nobody takes a figure that is not there for a nought.
+NOT_HERE = (
+    "kg a cow and day, cases a hundred cows and the 21-day pregnancy rate: on the herd's own pages",
+    "deaths: nothing is written of them yet",
+    "dry matter a cow: on the page of the ration",
+)
+MADE_OF = ("brine", "out", "store", "doubt")
+
+
+def losses_paper(found: Losses, *, by: User, at: datetime) -> Paper:
+    """What was lost and why, the dearest first, and what is kept back."""
+    return Paper(
+        title="What was lost, and why",
+        stem=f"losses {found.first} to {found.last}",
+        made_by=name_of(by),
+        made_at=at,
+        about=(f"Days {found.first} to {found.last}, by the prices of the last.",),
+        answer=answer_of(found),
+        missing=tuple(f"no price for: {cause}" for cause in found.unpriced),
+        parts=(loss_part(found), held_part(found)),
+        signed=False,
+    )
+
+
+def answer_of(found: Losses) -> str:
+    """The answer in words: how much in all, and the first cause."""
+    if not found.losses:
+        said = "Nothing was lost."
+    else:
+        first = found.losses[0]
+        said = f"{money(found.amount, found.currency)} lost in all"
+        said += f"; the most by {first.cause}." if first.amount else "."
+    kept = money(found.kept_back, found.currency)
+    return f"{said} {len(found.held)} open holds of these days keep back {kept}."
+
+
+def loss_part(found: Losses) -> Part:
+    lines = tuple(
+        Line(
+            (
+                one.cause,
+                f"{one.kg:,.1f}" if one.kg else "",
+                f"{one.wheels}" if one.wheels else "",
+                "not known" if one.amount is None else money(one.amount, found.currency),
+                one.how,
+            ),
+            loud=one.amount is None,
+        )
+        for one in found.losses
+    )
+    return Part(LOSSES, lines, "Lost, by cause", empty="Nothing was lost on these days.")
+
+
+def held_part(found: Losses) -> Part:
+    lines = tuple(
+        Line(
+            (
+                hold.words,
+                local(hold.happened_at),
+                f"{cost.milk_kg:,.1f}" if cost.milk_kg else "",
+                f"{cost.wheels}" if cost.wheels else "",
+                "not known" if cost.amount is None else money(cost.amount, found.currency),
+            ),
+            url=f"/milk/holds/{hold.uuid}/",
+        )
+        for hold, cost in found.held
+    )
+    return Part(HELD, lines, "Kept back by open holds, not lost yet", empty="Nothing is held.")
+
+
+def money(amount: Decimal, currency: str) -> str:
+    return f"{amount:,.0f} {currency}"
+
+
+def month_of(text: str, today: date) -> tuple[date, date]:
+    """First and last day of a month such as "2026-06"; blank is the last whole one.
+
+    Raises ValueError for another text.
+    """
+    first = date.fromisoformat(f"{text}-01") if text else before(today)
+    later = (first + timedelta(days=32)).replace(day=1)
+    return first, later - timedelta(days=1)
+
+
+def before(today: date) -> date:
+    """The first day of the month before."""
+    return (today.replace(day=1) - timedelta(days=1)).replace(day=1)
+
+
+def owner_paper(first: date, last: date, *, by: User, at: datetime) -> Paper:
+    """The owner's page of a month: milk, cheese, stock, holds and losses, what can be computed."""
+    lost = losses_between(first, last, at)
+    lines = tuple(Line(cells) for cells in (*milk_lines(first, last), *cheese_lines(first, last)))
+    return Paper(
+        title=f"The month {first:%B %Y}",
+        stem=f"month {first:%Y-%m}",
+        made_by=name_of(by),
+        made_at=at,
+        about=(f"Days {first} to {last}.",),
+        answer=answer_of(lost),
+        missing=NOT_HERE,
+        missing_title="Not on this page",
+        parts=(
+            Part(FIGURES, lines, "Milk and cheese"),
+            Part(STOCK, tuple(stock_lines(last, at)), "Stock now, by age", empty="No wheel."),
+            loss_part(lost),
+            held_part(lost),
+        ),
+        cautions=(CAUTION,),
+        signed=False,
+    )
+
+
+STOCK = (
+    Column("Age in full years", 2),
+    Column("Wheels", 1, figures=True),
+    Column("kg at 24 h", 1.2, figures=True),
+    Column("Worth", 1.4, figures=True),
+)
+
+
+def milk_lines(first: date, last: date) -> Iterator[tuple[str, str, str]]:
+    """Milk to the dairy, counts, feed thrown away."""
+    since, until = start_of(first), start_of(last + timedelta(days=1))
+    days = (last - first).days + 1
+    milked = Milking.objects.standing().filter(happened_at__gte=since, happened_at__lt=until)
+    kg = total(milked.exclude(tank__use=Tank.Use.WASTE), "kg")
+    yield "Milk to the dairy, kg", f"{kg:,.0f}", f"{kg / days:,.0f} kg a day"
+    for what, name in (("cells", "Cell count"), ("plate", "Plate count")):
+        yield count_line(what, name, since, until)
+    thrown = waste(first, last)
+    yield "Feed thrown away, kg", f"{thrown.kg:,.0f}", f"{len(thrown.thrown)} discards"
+    yield "Refusals cleared, kg", f"{thrown.refused_kg:,.0f}", "left by the groups, fresh weight"
+
+
+def count_line(what: str, name: str, since: datetime, until: datetime) -> tuple[str, str, str]:
+    """The geometric mean of the estate's own results of a month."""
+    tests = LotTest.objects.standing().filter(
+        what=what,
+        happened_at__gte=since,
+        happened_at__lt=until,
+        lot__isnull=False,
+        lot__delivery=None,
+    )
+    known = [test.standard for test in tests if test.standard]
+    if not known:
+        return f"{name}, thousand per ml", "", "no result of this month"
+    mean = exp(sum(log(value) for value in known) / len(known))
+    return f"{name}, thousand per ml", f"{mean:,.0f}", f"geometric mean of {len(known)} results"
+
+
+def cheese_lines(first: date, last: date) -> Iterator[tuple[str, str, str]]:
+    """Vats, wheels, yield and grades."""
+    vats = Vat.objects.standing().filter(day__gte=first, day__lte=last)
+    wheels = Wheel.objects.standing().filter(vat__in=vats)
+    made = wheels.aggregate(number=Count("pk"), kg=Sum("kg"))
+    milk = total(VatLot.objects.filter(vat__in=vats), "kg")
+    yield "Vats", f"{vats.count():,}", f"{milk:,.0f} kg of milk"
+    yield "Wheels", f"{made['number']:,}", f"{made['kg'] or 0:,.0f} kg at 24 h"
+    if milk and made["kg"]:
+        yield "kg of cheese from 100 kg of milk", f"{made['kg'] / milk * 100:.2f}", "kg at 24 h"
+    since, until = start_of(first), start_of(last + timedelta(days=1))
+    looked = Inspection.objects.standing().filter(happened_at__gte=since, happened_at__lt=until)
+    grades = dict(looked.order_by("grade").values_list("grade").annotate(Count("pk")))
+    number = sum(grades.values())
+    for grade in Inspection.Grade:
+        part = grades.get(grade, 0)
+        share = f"{part / number * 100:.1f} % of {number} looked at" if number else "none looked at"
+        yield f"Graded {grade.label}", f"{part:,}", share
+
+
+def stock_lines(last: date, at: datetime) -> Iterable[Line]:
+    """Wheels on the estate now, by full years of age, at the price of a wheel."""
+    today = local_day(at)
+    lying = WheelPlace.objects.filter(what__in=MADE_OF, wheel__struck_at=None)
+    by_year: dict[int, tuple[int, Decimal]] = {}
+    rows = lying.order_by().values_list("wheel__vat__day")
+    for day, number, kg in rows.annotate(number=Count("pk"), kg=Sum("wheel__kg")):
+        years = today.year - day.year - ((today.month, today.day) < (day.month, day.day))
+        pieces, known = by_year.get(years, (0, Decimal(0)))
+        by_year[years] = (pieces + number, known + (kg or Decimal(0)))
+    for years, (pieces, known) in sorted(by_year.items()):
+        cost = worth(Decimal(0), pieces, last)
+        said = "not known" if cost.amount is None else money(cost.amount, cost.currency)
+        yield Line((f"{years}", f"{pieces:,}", f"{known:,.0f}", said))
