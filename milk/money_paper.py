@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from math import exp, log
+from typing import Any
 
 from django.contrib.auth.models import User
 from django.db.models import Count, Sum
@@ -145,6 +146,19 @@ def owner_paper(first: date, last: date, *, by: User, at: datetime) -> Paper:
     )
 
 
+def yield_line(vats: Any, wheels: Any) -> tuple[str, str, str]:
+    """kg at 24 h from 100 kg, of the vats whose milk is known and whose wheels are all weighed."""
+    milk = dict(VatLot.objects.filter(vat__in=vats).values_list("vat").annotate(Sum("kg")))
+    unweighed = set(wheels.filter(kg=None).values_list("vat_id", flat=True))
+    cheese = dict(wheels.exclude(kg=None).order_by().values_list("vat").annotate(Sum("kg")))
+    whole = [vat for vat in milk if vat in cheese and vat not in unweighed]
+    kg = sum((milk[vat] for vat in whole), Decimal(0))
+    name, how = "kg of cheese from 100 kg of milk", f"of {len(whole)} vats weighed in full"
+    if not kg:
+        return name, "", how
+    return name, f"{sum(cheese[vat] for vat in whole) / kg * 100:.2f}", how
+
+
 STOCK = (
     Column("Age in full years", 2),
     Column("Wheels", 1, figures=True),
@@ -191,8 +205,7 @@ def cheese_lines(first: date, last: date) -> Iterator[tuple[str, str, str]]:
     milk = total(VatLot.objects.filter(vat__in=vats), "kg")
     yield "Vats", f"{vats.count():,}", f"{milk:,.0f} kg of milk"
     yield "Wheels", f"{made['number']:,}", f"{made['kg'] or 0:,.0f} kg at 24 h"
-    if milk and made["kg"]:
-        yield "kg of cheese from 100 kg of milk", f"{made['kg'] / milk * 100:.2f}", "kg at 24 h"
+    yield yield_line(vats, wheels)
     since, until = start_of(first), start_of(last + timedelta(days=1))
     looked = Inspection.objects.standing().filter(happened_at__gte=since, happened_at__lt=until)
     grades = dict(looked.order_by("grade").values_list("grade").annotate(Count("pk")))
