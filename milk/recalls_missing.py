@@ -45,21 +45,28 @@ class Missing:
 def details_of(rows: Sequence[WheelRow], at: datetime) -> list[Missing]:
     """The missing wheels with what helps to find them. Seven statements."""
     rows = rows[:MOST]
-    last = last_seen([row.wheel for row in rows], at)
-    places = {pk: entry.place for pk, entry in last.items() if isinstance(entry, StoreStay)}
-    around = neighbours_of(list(places.values()))
-    picked = orders_of([row.wheel for row in rows])
-    return [
-        Missing(
-            row=row,
-            last=said(last[row.wheel.pk]),
-            at=last[row.wheel.pk].happened_at,
-            by=name_of(last[row.wheel.pk].by),
-            neighbours=around[places[row.wheel.pk].pk] if row.wheel.pk in places else [],
-            orders=picked[row.wheel.pk],
+    wheels = [row.wheel for row in rows]
+    placed, looked = last_seen(wheels, at)
+    places = {pk: entry.place for pk, entry in placed.items() if isinstance(entry, StoreStay)}
+    around, picked = neighbours_of(list(places.values())), orders_of(wheels)
+    found = []
+    for row in rows:
+        number = row.wheel.pk
+        last, look = placed[number], looked.get(number)
+        words = said(last)
+        if look is not None and look.happened_at >= last.happened_at:
+            last, words = look, f"{words}; {look.get_way_display()} since"
+        found.append(
+            Missing(
+                row=row,
+                last=words,
+                at=last.happened_at,
+                by=name_of(last.by),
+                neighbours=around[places[number].pk] if number in places else [],
+                orders=picked[number],
+            )
         )
-        for row in rows
-    ]
+    return found
 
 
 def orders_of(wheels: Sequence[Wheel]) -> dict[int, list[str]]:
@@ -78,26 +85,30 @@ def name_of(user: Any) -> str:
     return str(user.get_full_name() or user.get_username())
 
 
-def last_seen(wheels: Sequence[Wheel], at: datetime) -> dict[int, Any]:
-    """By wheel (key), the latest entry in which somebody had it in hand; at least its lift."""
-    found: dict[int, Any] = {
+def last_seen(
+    wheels: Sequence[Wheel], at: datetime
+) -> tuple[dict[int, Any], dict[int, Inspection]]:
+    """By wheel (key), the latest entry that says where it was (at least its lift), and the latest
+    look at it.
+    """
+    numbers = [wheel.pk for wheel in wheels]
+    placed: dict[int, Any] = {
         wheel.pk: wheel
-        for wheel in Wheel.objects.filter(pk__in=[w.pk for w in wheels]).select_related("by", "vat")
+        for wheel in Wheel.objects.filter(pk__in=numbers).select_related("by", "vat")
     }
     tables: list[tuple[Any, tuple[str, ...]]] = [
         (BrineStay, ()),
         (BrineOut, ("stay",)),
         (StoreStay, ("place",)),
-        (Inspection, ()),
         (Dispatch, ("buyer",)),
     ]
     for model, related in tables:
-        rows = model.objects.happened_by(at).filter(wheel_id__in=list(found))
+        rows = model.objects.happened_by(at).filter(wheel_id__in=numbers)
         for row in rows.select_related("by", *related).order_by("happened_at", "id"):
-            number = row.wheel_id
-            if row.happened_at >= found[number].happened_at:
-                found[number] = row
-    return found
+            if row.happened_at >= placed[row.wheel_id].happened_at:
+                placed[row.wheel_id] = row
+    looks = Inspection.objects.happened_by(at).filter(wheel_id__in=numbers).select_related("by")
+    return placed, {look.wheel_id: look for look in looks.order_by("happened_at", "id")}
 
 
 def said(entry: Any) -> str:
@@ -111,8 +122,6 @@ def said(entry: Any) -> str:
             return f"taken out of {in_brine(entry.stay.bath, entry.stay.row)}"
         case Dispatch():
             return f"sent to {entry.buyer}, paper {entry.paper}"
-        case Inspection():
-            return f"{entry.get_way_display()}, place not written"
     return f"lifted from {entry.vat}"
 
 
