@@ -1,0 +1,238 @@
+"""The dairy hall: plates, weights, yields, the boards and papers, and how much they read."""
+
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from config.errors import Conflict
+from milk.day_make import day_make
+from milk.models import (
+    PlateLoss,
+    PlateReceipt,
+    VatFill,
+    VatMark,
+    Wheel,
+    WheelWeight,
+)
+from milk.plate_stock import plate_stock
+from milk.services import plates, vats, wheels
+from milk.vat_yields import yields_of
+from milk.wheels_today import wheels_of_day
+from tests.cast import Api, text, user_in
+from tests.factories import milk
+from tests.factories.herd import make_user
+from tests.milk.hall import HOUR, MINUTE, MORNING, WHEN, D, hold, rows, tray
+
+pytestmark = pytest.mark.django_db
+__all__ = ["rows", "tray"]
+
+
+def receive(first: str, last: str) -> PlateReceipt:
+    return plates.record_receipt(stamp=milk.stamp_at(milk.EVENING), first=first, last=last)
+
+
+def lose(plate: str, **fields: Any) -> PlateLoss:
+    return plates.record_loss(stamp=milk.stamp_at(MORNING), plate=plate, **fields)
+
+
+def test_every_plate_is_accounted_for() -> None:
+    receipt = receive("0098", "0107")
+    lose("0098", what="broken")
+    wheel = milk.make_wheel(plate="0100")
+    stock = plate_stock(MORNING)
+    assert (stock.received, stock.used, stock.broken, stock.lost) == (10, 1, 1, 0)
+    assert (stock.left, stock.next) == (8, "0099")
+    for plate, words in (("0098", "written as broken"), ("0108", "0098 to 0107"), ("100", "none")):
+        with pytest.raises((Conflict, ValidationError), match=words):
+            milk.make_wheel(plate=plate)
+    with pytest.raises(Conflict, match="Strike that wheel first"):
+        lose("0100", what="broken")
+    with pytest.raises(ValidationError, match="came in already"):
+        receive("0107", "0120")
+    with pytest.raises(ValidationError, match="another number of digits"):
+        receive("90", "100")
+    with pytest.raises(Conflict, match="must keep"):
+        plates.strike_receipt(receipt, by=user_in("office"), **WHEN)
+    wheels.strike_wheel(wheel, by=user_in("cheesemaker"), **WHEN)
+    assert plate_stock(MORNING).left == 9
+
+
+def test_a_wheel_keeps_its_first_weight() -> None:
+    wheel = milk.make_wheel(kg=None)
+    at = wheel.happened_at
+    with pytest.raises(ValidationError, match="cannot have been weighed"):
+        plates.record_weight(stamp=milk.stamp_at(at - HOUR), wheel=wheel, kg=D(47))
+    first = plates.record_weight(stamp=milk.stamp_at(at + 24 * HOUR), wheel=wheel, kg=D("47.6"))
+    plates.record_weight(stamp=milk.stamp_at(at + 99 * HOUR), wheel=wheel, kg=D("46.9"))
+    wheel.refresh_from_db()
+    assert wheel.kg == D("47.6")
+    plates.strike_weight(first, by=user_in("cheesemaker"), **WHEN)
+    wheel.refresh_from_db()
+    assert wheel.kg == D("46.9")
+    wheels.correct_wheel(wheel, stamp=milk.stamp_at(at), reason="quantity", kg=D("47.1"))
+    wheel.refresh_from_db()
+    assert wheel.kg == D("47.1")
+    assert WheelWeight.objects.standing().filter(wheel=wheel).count() == 1
+    assert plates.keep_weights() == 0
+
+
+def test_vats_twins_and_plates_that_do_not_match_are_named() -> None:
+    vat, other = milk.make_vat(at=MORNING, number=1), milk.make_vat(at=MORNING, number=2)
+    for plate in ("41", "42"):
+        milk.make_wheel(vat=vat, plate=plate)
+    milk.make_wheel(vat=other, plate="44", kg=None)
+    found, words = wheels_of_day(MORNING.date(), MORNING + 48 * HOUR)
+    assert found[0].wrong == []
+    assert found[1].wrong[0] == "1 of 2 wheels numbered"
+    assert found[1].wrong[1].startswith("plate 44 does not follow 42")
+    assert [wheel.plate for wheel in found[1].unweighed(MORNING + 48 * HOUR)] == ["44"]
+    assert "No yield is expected" in words
+
+
+def test_no_yield_is_expected_from_too_few_vats(rows: None) -> None:
+    tank = milk.make_tank()
+    milk.make_milking(tank=tank, at=MORNING - HOUR, kg=3000)
+    vat = milk.make_vat(at=MORNING, fat=D("3.05"), casein=D("2.78"))
+    milk.fill(vat, tank=tank, at=MORNING, kg="1155.8")
+    for kg in ("48.1", "47.6"):
+        milk.make_wheel(vat=vat, kg=kg)
+    found = yields_of([vat], MORNING.date())
+    assert round(found.rows[0].per_100, 2) == D("8.28")
+    assert (found.fit, found.rows[0].expected) == (None, None)
+    assert found.words.startswith("No yield is expected yet: 0 vats")
+
+
+# --- filling --------------------------------------------------------------------------------------
+
+
+def test_an_over_full_vat_is_refused(rows: None) -> None:
+    tank = milk.make_tank()
+    milk.make_milking(tank=tank, at=MORNING - HOUR, kg=3000)
+    vat = milk.make_vat(at=MORNING)
+    milk.fill(vat, tank=tank, at=MORNING, kg=1200)
+    with pytest.raises(ValidationError, match="at most 1,287.5 kg"):
+        milk.fill(vat, tank=tank, at=MORNING, kg=100)
+    with pytest.raises(ValidationError, match="No recipe is called"):
+        milk.make_vat(at=MORNING, recipe="blue")
+    assert VatFill.objects.count() == 1
+
+
+@pytest.fixture
+def today() -> Any:
+    """A tank with fresh milk and a vat begun an hour ago."""
+    now = datetime.now(UTC).replace(second=0, microsecond=0)
+    tank = milk.make_tank(name="B")
+    milk.make_milking(tank=tank, at=now - 3 * HOUR, kg=5000)
+    return tank, milk.make_vat(at=now - HOUR, number=9, day=timezone.localdate())
+
+
+def sent(tank: Any, **fields: Any) -> dict[str, Any]:
+    now = timezone.localtime().strftime("%Y-%m-%dT%H:%M")
+    return {"happened_at": now, f"kg_{tank.uuid}": "1100", **fields}
+
+
+def test_what_would_be_in_a_vat_is_said_before_it_is_poured(
+    today: Any, cheesemaker_client: Any
+) -> None:
+    tank, vat = today
+    page = text(cheesemaker_client.send(f"/milk/vats/{vat.uuid}/fill/", **sent(tank, look="1")))
+    assert "It would hold" in page
+    assert tank.lots.get().code in page
+    assert "no inhibitor test written" in page
+    assert not VatFill.objects.exists()
+    hold(timezone.now(), tank=tank)
+    later = timezone.localtime(timezone.now() + 2 * MINUTE).strftime("%Y-%m-%dT%H:%M")
+    again = sent(tank, look="1", happened_at=later)
+    page = text(cheesemaker_client.send(f"/milk/vats/{vat.uuid}/fill/", **again))
+    assert "may not be poured: held since" in page
+    board = text(cheesemaker_client.get("/milk/pour/"))
+    assert "DO NOT POUR tank B" in board
+
+
+def test_the_next_mark_is_one_touch_on_the_board(
+    today: Any, cheesemaker_client: Any, inspector_client: Any
+) -> None:
+    tank, vat = today
+    vats.fill_vat(stamp=milk.Stamp.now(make_user()), vat=vat, kg=D(1100), tank=tank)
+    board = text(cheesemaker_client.get("/milk/vats/"))
+    assert "Rennet in now" in board
+    address = f"/milk/vats/{vat.uuid}/mark/"
+    assert inspector_client.send(address, what="set").status_code == 403
+    assert cheesemaker_client.send(address, what="set").status_code == 302
+    assert "Clot firm now" in text(cheesemaker_client.get("/milk/vats/"))
+    again = cheesemaker_client.send(address, what="set")
+    assert "already" in text(again)
+    assert VatMark.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["pour/", "starter/", "wheels/today/", "plates/", "vat-sheet/", "vats/"],
+)
+def test_pages_of_the_hall(address: str, today: Any, rows: None, inspector_client: Any) -> None:
+    _, vat = today
+    receive("0001", "0300")
+    milk.make_wheel(vat=vat, plate="0007", at=timezone.now())
+    found = inspector_client.get(f"/milk/{address}")
+    assert found.status_code == 200
+    if address in ("plates/", "vat-sheet/"):
+        for ending, start in (("csv", b"\xef\xbb\xbf"), ("pdf", b"%PDF")):
+            file = inspector_client.get(f"/milk/{address}", {"as": ending})
+            assert file.content.startswith(start) or ending == "csv"
+            assert b"0007" in file.content or ending == "pdf" or address == "plates/"
+
+
+def test_boards_for_programs(today: Any, rows: None) -> None:
+    tank, vat = today
+    api = Api(user_in("cheesemaker"))
+    (row,) = api.get("/api/pour/").json()["standing"]
+    assert (row["name"], row["word"]) == ("tank B", "POUR")
+    body = {"happened_at": timezone.now().isoformat()}
+    fills = [{"tank": str(tank.uuid), "kg": "1100"}]
+    looked = api.post(f"/api/vats/{vat.uuid}/look/", {**body, "fills": fills})
+    assert looked.status_code == 200, looked.content
+    assert looked.json()["lots"][0]["code"] == tank.lots.get().code
+    assert not VatFill.objects.exists()
+    board = api.get("/api/vats-board/").json()
+    assert [one["next"] for one in board["vats"]] == ["set"]
+    receive("0001", "0300")
+    assert api.get("/api/plate-stock/").json()["left"] == 300
+    assert Api(None).get("/api/pour/").status_code in (401, 403)
+
+
+def test_the_boards_take_no_more_statements_for_more_vats(
+    django_assert_max_num_queries: Any, inspector_client: Any, rows: None
+) -> None:
+    tank = milk.make_tank()
+    milk.make_milking(tank=tank, at=timezone.now() - 3 * HOUR, kg=9000)
+    for number in range(1, 6):
+        vat = milk.make_vat(
+            at=timezone.now() - HOUR, number=number, day=timezone.localdate(), fat=3, casein="2.7"
+        )
+        milk.fill(vat, tank=tank, at=timezone.now() - HOUR, kg=1000)
+        Wheel.objects.create(
+            vat=vat, plate=f"9{number}", twin="A", **milk.stamp_at(timezone.now()).columns()
+        )
+    for address in ("vats/", "pour/", "wheels/today/", "vat-sheet/"):
+        with django_assert_max_num_queries(60):
+            inspector_client.get(f"/milk/{address}")
+
+
+def test_before_the_morning_milk_is_there_yesterdays_stands_in(tray: Any, rows: None) -> None:
+    lot = tray.tank.lots.get()
+    tank = milk.make_tank(name="M")
+    before = milk.make_milking(tank=tank, at=MORNING - 26 * HOUR, kg=600).parts.get().lot
+    milk.wash(tank, MORNING - 20 * HOUR)
+    for one, fat in ((lot, "4"), (before, "4.05")):
+        for what, value in (("fat", fat), ("casein", "2.74")):
+            milk.make_lot_test(lot=one, what=what, value=value, unit="%", sample=what)
+    milk.make_tank_event("emptied", tank=tray.tank, at=milk.EVENING + 2 * HOUR)
+    milk.make_vat(at=MORNING - 24 * HOUR)
+    made = day_make(MORNING.date(), MORNING - 3 * HOUR)
+    (row,) = made.standing
+    assert made.like_yesterday
+    assert row.cream_to_take is not None
+    assert row.cream_to_take > 0
