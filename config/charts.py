@@ -158,12 +158,14 @@ def svg(
     same data apart. ``size``: width and height.
     """
     return format_html(
-        '<svg class="{kind}-{form}" viewBox="0 0 {width} {height}" role="img" '
+        '<svg class="{kind}-{form}" viewBox="0 0 {width} {height}" role="{role}" '
         'aria-labelledby="{key}-{form}-t {key}-{form}-d">'
         '<title id="{key}-{form}-t">{title}</title>'
         '<desc id="{key}-{form}-d">{description}</desc>{inside}</svg>',
         kind=kind,
         form=form,
+        # A picture is read as one thing; links in it would be lost.
+        role="group" if "<a " in str(inside) else "img",
         width=number(size[0]),
         height=number(size[1]),
         key=drawing.key,

@@ -71,6 +71,15 @@ PAGES = (
     Page("milk:vat-fill", "write:vat-fills"),
     Page("milk:vat-wheels", "write:wheels"),
     Page("milk:wheels", "write:wheels"),
+    # The store and the brine.
+    Page("milk:rounds", "write:store-rounds", ahead=True),
+    Page("milk:aisle", "write:store-rounds"),
+    Page("milk:round-done", "write:store-rounds"),
+    Page("milk:found", "write:store-stays"),
+    Page("milk:lay", "write:store-stays"),
+    Page("milk:brine", "write:brine-stays", ahead=True),
+    Page("milk:brine-in", "write:brine-stays"),
+    Page("milk:brine-out", "write:brine-outs"),
 )
 # Kinds whose plain form is kept too, for whoever writes them.
 KINDS = (
@@ -80,6 +89,7 @@ KINDS = (
     "refusals",
     "discards",
     "heap-checks",
+    "vat-marks",
     "wheels",
     "inspections",
     "store-rounds",
