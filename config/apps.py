@@ -6,6 +6,7 @@ from django.utils.module_loading import autodiscover_modules
 
 from config.celery import app as celery_app
 from config.triggers import never_ignore
+from config.wording import speak_plainly
 
 
 class Frame(AppConfig):
@@ -18,6 +19,7 @@ class Frame(AppConfig):
     jobs = celery_app
 
     def ready(self) -> None:
+        speak_plainly()
         post_migrate.connect(never_ignore, sender=self)
         # By name, so that the frame imports no app: <app>/kinds.py, <app>/finders.py and so on.
         found = ("checks", "kinds", "finders", "yields", "seen", "milk_went", "phones", "today")

@@ -248,7 +248,8 @@ register(
                 "extension_reason",
             ),
             moment="measured at",
-            help="Heat beats the clock: a warm heap is discarded, however young it is.",
+            help="Heat beats the clock: a warm heap is discarded, however young it is. Without a "
+            "number the heap was felt by hand, and was not warm unless you say so.",
             record=heaps.record_heap_check,
             strike=heaps.strike_heap_check,
             filters=("batch",),

@@ -20,6 +20,7 @@ from config.forms.fields import MomentField as FormMoment
 from config.kinds import Kind, kind_named
 from config.offline_clock import sending
 from config.offline_shifts import shifts_on
+from config.wording import words_of
 
 UNKNOWN_KEY = "“{key}” is not known here. Expected only: {known}."
 SET_BY_SERVER = "“{key}” is set by the server and cannot be sent."
@@ -112,6 +113,8 @@ class EntrySerializer(serializers.ModelSerializer[Any]):
         # A column that is stored in one spelling is taken as people write it; the service reads it.
         if hasattr(model_field, "stored"):
             return field, {**options, "max_length": model_field.longest_typed, "validators": []}
+        if words := words_of(model_field, options):
+            options["error_messages"] = words
         # The services validate in full; asking the database twice would only cost time.
         if "validators" in options:
             options["validators"] = [

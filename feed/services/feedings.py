@@ -1,24 +1,32 @@
 """Feedings and refusals: what the groups got and what they left."""
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import Sum
 
 from config import entries
+from config.days import local_day
 from config.entries import Stamp
-from config.templatetags.sheet import moment
+from config.templatetags.sheet import amount, moment
 from feed.models import Feeding, FeedLot, ForageBatch, Refusal
+from feed.models.batches import LOAD_KG
 from feed.services.deadlines import follow
+from feed.services.figures import values_on
 from feed.services.left import STRUCK, check_goes_out, locked_thing
 from herd.models import Group, GroupStay
 
 NOBODY_THERE = (
     "No animal stood in {group} at {at}. Look at the group and the time, or write the animals into "
     "the group first."
+)
+MORE_THAN_FED = (
+    "{group} cannot have left {kg} kg: in the {hours} h before {at} it was given {fed} kg. Look at "
+    "the kilos and the group, or write first what it was fed."
 )
 NO_SHARES = "Write the kilos of at least one group."
 
@@ -56,13 +64,16 @@ def record_feedings(
 
     ``shares``: (group, kg). Raises ValidationError by field.
     """
-    fed = [
-        record_feeding(stamp=stamp.again() if place else stamp, group=group, kg=kg, **fields)
-        for place, (group, kg) in enumerate(shares)
-    ]
-    if not fed:
+    given = list(shares)
+    if not given:
         raise ValidationError(NO_SHARES)
-    return fed
+    # All of it at once: that the last group's kilos are missing would say another rest.
+    thing = locked_thing(fields.get("batch"), fields.get("feed_lot"))
+    check_goes_out(thing, stamp.happened_at, sum((kg for _, kg in given), Decimal(0)))
+    return [
+        record_feeding(stamp=stamp.again() if place else stamp, group=group, kg=kg, **fields)
+        for place, (group, kg) in enumerate(given)
+    ]
 
 
 @transaction.atomic
@@ -73,10 +84,29 @@ def strike_feeding(feeding: Feeding, **why: Any) -> Feeding:
     return struck
 
 
-def record_refusal(*, stamp: Stamp, group: Group, **fields: Any) -> Refusal:
+def record_refusal(*, stamp: Stamp, group: Group, kg: Decimal, **fields: Any) -> Refusal:
     """Write what a group left. Raises ValidationError by field."""
     check_anybody_there(group, stamp.happened_at)
-    return entries.record(Refusal, stamp=stamp, group=group, **fields)
+    check_was_given(group, stamp.happened_at, kg)
+    return entries.record(Refusal, stamp=stamp, group=group, kg=kg, **fields)
+
+
+def check_was_given(group: Group, at: datetime, kg: Decimal) -> None:
+    """Refuse to leave more than was given in the time that is cleared. Raises ValidationError.
+
+    Where no feeding is written yet nobody knows what was given; a full wagon is the most then.
+    """
+    hours = values_on(local_day(at), "cleared_within")["cleared_within"]
+    since = at - timedelta(hours=float(hours))
+    given = Feeding.objects.standing().filter(
+        group=group, happened_at__gt=since, happened_at__lte=at
+    )
+    fed = given.aggregate(kg=Sum("kg"))["kg"]
+    if kg > (LOAD_KG[1] if fed is None else fed):
+        words = MORE_THAN_FED.format(
+            group=group, kg=amount(kg), hours=amount(hours), at=moment(at), fed=amount(fed or 0)
+        )
+        raise ValidationError({"kg": words})
 
 
 def check_anybody_there(group: Group, at: datetime) -> None:

@@ -37,6 +37,9 @@ COOL = "Written: {batch}, until {deadline}."
 FED = "Written: {kg} kg of {batch} to {group}, a guess."
 STILL = "Written: {kg} kg of {batch} lie there still."
 
+WHICH_GROUP = "Nothing was saved. Say which group had the rest, or that it lies there still."
+NO_GROUP = "Nothing was saved. There is no group {text}; expected one of those on the load’s page."
+
 
 class WeighForm(SheetForm):
     """The weight from the scale, and what came out of the wagon that is no grass."""
@@ -159,9 +162,7 @@ def where(request: HttpRequest, uuid: UUID) -> HttpResponse:
             check = answer_still(stamp=stamp, batch=load)
             words = STILL.format(kg=amount(check.still_kg), batch=load)
         else:
-            group = get_object_or_404(
-                Group.objects.standing(), number=int_or_0(request.POST.get("group", ""))
-            )
+            group = group_of(request.POST.get("group", ""))
             feeding = answer_group(stamp=stamp, batch=load, group=group)
             words = FED.format(kg=amount(feeding.kg), batch=load, group=group)
     except Exception as error:
@@ -172,6 +173,14 @@ def where(request: HttpRequest, uuid: UUID) -> HttpResponse:
     else:
         messages.success(request, words)
     return redirect(load)
+
+
+def group_of(text: str) -> Group:
+    """The group of a number. Raises ValidationError in words."""
+    group: Group | None = Group.objects.standing().filter(number=int_or_0(text)).first()
+    if group is None:
+        raise ValidationError(WHICH_GROUP if not text else NO_GROUP.format(text=text[:20]))
+    return group
 
 
 def int_or_0(text: str) -> int:

@@ -109,6 +109,20 @@ def test_rest_is_written_by_one_touch(feed_hand_client: Pages) -> None:
     assert asks not in text(feed_hand_client, batch)
 
 
+@pytest.mark.parametrize(
+    ("sent", "words"),
+    [({}, "Say which group had the rest"), ({"group": "99"}, "There is no group 99")],
+)
+def test_where_without_a_group_we_know_says_what_was_expected(
+    feed_hand_client: Pages, sent: dict[str, str], words: str
+) -> None:
+    batch = make_batch()
+    answer = feed_hand_client.send(f"/feed/batches/{batch.uuid}/where/", **sent)
+    assert answer.url == f"/feed/batches/{batch.uuid}/"
+    assert words in feed_hand_client.get(answer.url).content.decode()
+    assert not Feeding.objects.exists()
+
+
 def test_load_leads_to_the_milk_that_came_of_it(vet_client: Pages) -> None:
     batch = make_batch()
     assert f"/milk/trace/forward/batch/{batch.uuid}/" in text(vet_client, batch)

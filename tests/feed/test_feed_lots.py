@@ -9,8 +9,9 @@ from config import entries
 from feed.models import FeedLot, Refusal
 from feed.services.feedings import record_refusal
 from feed.services.lots import correct_feed_lot
+from herd.models import Group
 from tests.factories.feed import make_fed_group, make_feed_lot, make_feeding, make_field
-from tests.factories.herd import DAY, NOON, make_group, make_holding, make_stamp
+from tests.factories.herd import DAY, HOUR, NOON, make_group, make_holding, make_stamp
 
 pytestmark = pytest.mark.django_db
 
@@ -58,6 +59,35 @@ def test_refusal_of_a_group() -> None:
         stamp=make_stamp(), group=make_fed_group(), kg=Decimal(390), dry_matter=Decimal(32)
     )
     assert (refusal.state, refusal.where_to) == ("fresh", "")
+
+
+# (fed, hours before, left): what was given within two days, and a wagon when nothing is written.
+@pytest.mark.parametrize(("fed", "hours", "left"), [("400", 20, "400"), ("400", 47, "400")])
+def test_a_group_may_leave_all_it_was_given(fed: str, hours: int, left: str) -> None:
+    group = given(fed, hours)
+    record_refusal(stamp=make_stamp(at=NOON), group=group, kg=Decimal(left))
+    assert Refusal.objects.get().kg == Decimal(left)
+
+
+@pytest.mark.parametrize(
+    ("fed", "hours", "left"),
+    [("400", 20, "400.1"), ("400", 48, "15000.1"), ("", 0, "15000.1")],
+)
+def test_no_group_leaves_more_than_it_was_given(fed: str, hours: int, left: str) -> None:
+    group = given(fed, hours)
+    with pytest.raises(ValidationError, match="cannot have left") as error:
+        record_refusal(stamp=make_stamp(at=NOON), group=group, kg=Decimal(left))
+    assert list(error.value.message_dict) == ["kg"]
+    assert not Refusal.objects.exists()
+
+
+def given(kg: str, hours: int) -> Group:
+    """A group that got so much hay so many hours before noon; "" for none."""
+    group = make_fed_group()
+    if kg:
+        lot = make_feed_lot()
+        make_feeding(None, group, feed_lot=lot, kg=Decimal(kg), happened_at=NOON - hours * HOUR)
+    return group
 
 
 def test_refusal_of_a_group_without_animals_is_refused() -> None:

@@ -85,7 +85,7 @@ def test_more_than_is_left_saves_nothing(feed_hand_client: Pages) -> None:
         kg_3="1",
     )
     assert answer.status_code == 200
-    assert "Nothing is left of load" in answer.content.decode()
+    assert "has 9,000 kg left of 9,000 kg, and this says 9,001 kg" in answer.content.decode()
     assert not Feeding.objects.exists()
 
 
@@ -93,7 +93,7 @@ def test_more_than_is_left_saves_nothing(feed_hand_client: Pages) -> None:
     ("name", "value", "words"),
     [
         ("kg_3", "", NO_SHARES),
-        ("kg_3", "-5", "greater than or equal to 0.1"),
+        ("kg_3", "-5", "-5 is too little. Expected at least 0.1."),
         ("kg_3", "1.234,5", "is not a number we can trust"),
         ("of", "grass", "Select a valid choice"),
         ("happened_at", "", "required"),

@@ -152,7 +152,9 @@ def test_one_act_feeds_several_groups() -> None:
 
 def test_one_act_writes_all_groups_or_none() -> None:
     batch = make_batch()
-    with pytest.raises(ValidationError, match="has 4,000 kg left"):
+    with pytest.raises(
+        ValidationError, match="has 9,000 kg left of 9,000 kg, and this says 9,001 kg"
+    ):
         record_feedings(
             stamp=make_stamp(at=NOON + HOUR),
             batch=batch,

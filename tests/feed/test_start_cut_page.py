@@ -83,7 +83,7 @@ def test_rest_of_an_older_load_is_asked_for(feed_hand_client: Pages) -> None:
         ("happened_at", "soon", "is no date and time"),
         ("happened_at", "2199-01-01T05:00", "has not come yet"),
         ("field", "", "required"),
-        ("air_temperature", "60", "less than or equal to 50"),
+        ("air_temperature", "60", "Expected at most 50"),
     ],
 )
 def test_bad_input_is_shown_at_its_field(

@@ -79,7 +79,7 @@ def test_two_leaflets_of_one_day_are_refused(tube):
 
 
 def test_negative_hours_are_refused(tube):
-    with pytest.raises(ValidationError, match="greater than or equal to 0"):
+    with pytest.raises(ValidationError, match="Expected at least 0"):
         new_version(tube, milk_hours=Decimal(-1))
 
 

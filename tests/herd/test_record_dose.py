@@ -204,7 +204,7 @@ def test_struck_dose_gives_back_the_one_before(cow, tube, vet):
             id="skipped without a word",
         ),
         pytest.param(
-            NOON, {"quantity": Decimal(-1)}, "quantity", "greater than or equal to 0", id="negative"
+            NOON, {"quantity": Decimal(-1)}, "quantity", "Expected at least 0", id="negative"
         ),
     ],
 )

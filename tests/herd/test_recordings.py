@@ -65,10 +65,10 @@ def test_zero_cells_is_a_value(db):
 @pytest.mark.parametrize(
     ("fields", "words"),
     [
-        pytest.param({"cells": Decimal(-1)}, "greater than or equal to 0", id="negative"),
-        pytest.param({"cells": Decimal(90000)}, "less than or equal to 50000", id="too many"),
-        pytest.param({"fat": Decimal(21)}, "less than or equal to 20", id="fat"),
-        pytest.param({"milk_kg": Decimal(400)}, "less than or equal to 100", id="milk"),
+        pytest.param({"cells": Decimal(-1)}, "Expected at least 0", id="negative"),
+        pytest.param({"cells": Decimal(90000)}, "Expected at most 50000", id="too many"),
+        pytest.param({"fat": Decimal(21)}, "Expected at most 20", id="fat"),
+        pytest.param({"milk_kg": Decimal(400)}, "Expected at most 100", id="milk"),
         pytest.param({"session": "X"}, "not a valid choice", id="milking"),
     ],
 )

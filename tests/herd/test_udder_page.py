@@ -151,10 +151,10 @@ def test_what_if_against_the_measured_tank(herd, vet_client, vet_api):
     ("asked", "words"),
     [
         ({"tank": "Z", "target": "120"}, "No milk goes into “Z” now. Expected one of B."),
-        ({"tank": "B", "target": "0"}, "greater than or equal to 1"),
+        ({"tank": "B", "target": "0"}, "Expected at least 1"),
         ({"tank": "B", "target": "many"}, "not a number"),
         ({"tank": "B"}, "Fill this in"),
-        ({"tank": "B", "target": "120", "measured": "-3"}, "greater than or equal to 1"),
+        ({"tank": "B", "target": "120", "measured": "-3"}, "Expected at least 1"),
     ],
 )
 def test_wrong_question_is_refused_by_page(herd, vet_client, asked, words):

@@ -1,0 +1,41 @@
+"""What the frameworks say of a wrong value, said as the book says it: what was expected."""
+
+from typing import Any
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from rest_framework import serializers
+
+TOO_LITTLE = "%(show_value)s is too little. Expected at least %(limit_value)s."
+TOO_MUCH = "%(show_value)s is too much. Expected at most %(limit_value)s."
+ONE_OF = "“{{input}}” cannot be chosen. Expected one of {known}."
+BOUNDS = {"min_value": MinValueValidator, "max_value": MaxValueValidator}
+
+
+def speak_plainly() -> None:
+    """Give bounds without words of their own ours, in models, forms and API alike; at start-up."""
+    MinValueValidator.message = TOO_LITTLE
+    MaxValueValidator.message = TOO_MUCH
+    for field in (serializers.DecimalField, serializers.IntegerField, serializers.FloatField):
+        field.default_error_messages |= {"min_value": TOO_LITTLE, "max_value": TOO_MUCH}
+
+
+def words_of(column: Any, options: dict[str, Any]) -> dict[str, str]:
+    """What the API says of a wrong value of a column, by code.
+
+    The bounds of a column with words of its own in those words, a choice with what may be chosen.
+    """
+    words = {
+        code: braced(str(validator.message))
+        for code, bound in BOUNDS.items()
+        for validator in column.validators
+        if type(validator) is bound and validator.message != bound.message
+    }
+    if "choices" in options:
+        known = ", ".join(str(value) for value, _ in column.flatchoices if value != "")
+        words["invalid_choice"] = ONE_OF.format(known=braced(known))
+    return words
+
+
+def braced(words: str) -> str:
+    """Words in which braces mean themselves."""
+    return words.replace("{", "{{").replace("}", "}}")
