@@ -56,6 +56,7 @@ WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "pregnancy-checks": ((VET,), (VET,)),
     "dry-offs": ((VET, STOCKMAN), (VET,)),
     "health-events": ((VET, STOCKMAN), (VET,)),
+    "unfit-signs": ((VET,), (VET,)),
     "medicines": ((VET,), (VET,)),
     "medicine-versions": ((VET,), (VET,)),
     "medicine-moves": ((VET, OFFICE), (VET,)),

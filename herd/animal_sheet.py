@@ -94,6 +94,12 @@ class AnimalSheet:
         return answer_of(self.now, row, reasons, planned)
 
     @cached_property
+    def unwell(self) -> list[WithdrawalPeriod]:
+        """The signs that keep her milk out until somebody writes her well again."""
+        kind = WithdrawalPeriod.Kind.HEALTH
+        return [each for each in self.periods if each.kind == kind and each.during.upper is None]
+
+    @cached_property
     def meat(self) -> WithdrawalPeriod | None:
         """The period that keeps her from slaughter longest; None when none does."""
         open_ = [

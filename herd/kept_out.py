@@ -120,9 +120,15 @@ def arrival_period(arrived: datetime, estate: Estate) -> Period | None:
     return Period(arrived, begin_of(estate, arrived, int(days)), why)
 
 
-def unfit_period(seen: datetime, settled: datetime | None, sign: str, estate: Estate) -> Period:
-    """Milk somebody called unfit: until it is settled, and nobody knows when that will be."""
-    return Period(seen, settled, f"{sign}, seen {estate.words(seen)}")
+def unfit_period(
+    seen: datetime, settled: datetime | None, sign: str, estate: Estate, because: str = ""
+) -> Period:
+    """Milk called unfit: until it is settled, and nobody knows when that will be.
+
+    ``because``: which case keeps it out by which scheme, where nobody had to say so.
+    """
+    why = f"{sign}, seen {estate.words(seen)}"
+    return Period(seen, settled, f"{why}: {because}" if because else why)
 
 
 def unplanned_dose(at: datetime, product: str) -> Period:

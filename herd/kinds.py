@@ -14,6 +14,7 @@ from herd.models import (
     PeriodRule,
     Recording,
     TreatmentPlan,
+    UnfitSign,
 )
 from herd.models.treatments import COURSE_FIELDS, PRESCRIBED
 from herd.services import answers, health, medicines, plans, recordings, stock, treatments
@@ -40,6 +41,18 @@ HEALTH = (
         record=health.record_health_event,
         strike=health.strike_health_event,
         filters=("animal", "unfit"),
+    ),
+    Kind(
+        slug="unfit-signs",
+        model=UnfitSign,
+        title="Signs that keep milk out",
+        moment="entered at",
+        help="A cow with one of these is NOT until somebody writes her well again. Rows of schemes "
+        "that the estate does not follow are kept and judge nothing.",
+        fields=("case", "with_fever", "keeps_out", "scheme", "valid_from", "source"),
+        record=health.record_unfit_sign,
+        strike=health.strike_unfit_sign,
+        filters=("case", "scheme"),
     ),
     Kind(
         slug="medicines",

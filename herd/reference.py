@@ -10,11 +10,12 @@ from django.db import transaction
 
 from config import entries
 from config.entries import Stamp
-from herd.models import BreedRule, PeriodRule
-from herd.services import withdrawals
+from herd.models import BreedRule, PeriodRule, UnfitSign
+from herd.services import touched, withdrawals
 
 RULES = ("herd_rules.json", "breeding_rules.json", "medicine_rules.json")
 BREEDS = "breeds.json"
+SIGNS = "unfit_signs.json"
 
 
 @transaction.atomic
@@ -26,9 +27,11 @@ def load_reference(stamp: Stamp) -> list[PeriodRule]:
         for rule in rules()
         if (rule["name"], rule["scheme"], rule["valid_from"]) not in there
     ]
-    if new:
-        earliest = min(rule.valid_from for rule in new)
-        withdrawals.follow(withdrawals.under_rules_since(earliest))
+    new_signs = load_signs(stamp)
+    days = [rule.valid_from for rule in new] + [sign.valid_from for sign in new_signs]
+    if days:
+        earliest = min(days)
+        withdrawals.follow(touched.under_rules_since(earliest))
     load_breeds(stamp)
     return new
 
@@ -40,6 +43,16 @@ def load_breeds(stamp: Stamp) -> list[BreedRule]:
         entries.record(BreedRule, stamp=stamp.again(), **row)
         for row in breeds()
         if (row["breed"], row["valid_from"]) not in there
+    ]
+
+
+def load_signs(stamp: Stamp) -> list[UnfitSign]:
+    """Enter the signs that keep milk out and are not there yet; the new ones."""
+    there = set(UnfitSign.objects.standing().values_list("case", "scheme", "valid_from"))
+    return [
+        entries.record(UnfitSign, stamp=stamp.again(), **row)
+        for row in rows_of(SIGNS)
+        if (row["case"], row["scheme"], row["valid_from"]) not in there
     ]
 
 

@@ -15,6 +15,7 @@ WHEEL_PRICE = "price: wheel"  # EUR/wheel
 DOSE_RUNG_BEFORE = "dose: rung before"  # h
 DOSE_LATE_AFTER = "dose: late after"  # h
 BAND_OFF_BEFORE = "band: off before the milking"  # min
+MILK_LEAST = "milk of a day: at least"  # kg
 OTHER_RULES = (
     PRESCRIPTION_DAYS,
     MILK_PRICE,
@@ -22,6 +23,7 @@ OTHER_RULES = (
     DOSE_RUNG_BEFORE,
     DOSE_LATE_AFTER,
     BAND_OFF_BEFORE,
+    MILK_LEAST,
 )
 
 

@@ -27,6 +27,7 @@ from herd.breeding import (
 from herd.breeding_rules import CALF_TAG, rules_of, values_on
 from herd.coming_back import coming_back
 from herd.dry_tubes import DryTube, dry_tubes, fits
+from herd.hints import little_milk, treated_unmarked
 from herd.lives import lives
 from herd.models import Animal, Calf, Course, Group, GroupStay
 from herd.models.animals import called
@@ -110,6 +111,11 @@ class Walk:
         return {answer.animal_id: answer for answer in withheld_list(self.at)}
 
     @cached_property
+    def milked(self) -> list[int]:
+        """The animals in groups that are milked."""
+        return [animal for animal, answer in self.answers.items() if answer.is_milked]
+
+    @cached_property
     def lives(self) -> dict[int, Life]:
         return lives([cow.animal_id for cow in self.cows], self.at)
 
@@ -174,6 +180,23 @@ def back(walk: Walk) -> list[Row]:
         for place in walk.places
         if place.animal_id in upcoming
     ]
+
+
+def to_mark(walk: Walk) -> list[Row]:
+    """Treated animals in groups that are milked, with no leg band written."""
+    return hinted(walk, treated_unmarked(walk.at, walk.milked))
+
+
+def little(walk: Walk) -> list[Row]:
+    """TANK cows that give hardly any milk: a hint, she stays TANK."""
+    found = little_milk(walk.at, walk.milked)
+    out = {animal for animal, answer in walk.answers.items() if answer.withheld}
+    return hinted(walk, {animal: why for animal, why in found.items() if animal not in out})
+
+
+def hinted(walk: Walk, why: dict[int, str]) -> list[Row]:
+    """The lines of these animals, in walking order."""
+    return [row(place, why[place.animal_id]) for place in walk.places if place.animal_id in why]
 
 
 def doses(walk: Walk) -> list[Row]:
@@ -302,6 +325,8 @@ def tag_by(born: datetime, days: int) -> str:
 # Name in addresses, title, what is listed.
 LISTS: dict[str, tuple[str, Callable[[Walk], list[Row]]]] = {
     "withheld": ("NOT in the tank", withheld),
+    "to-mark": ("Mark her: treated, no leg band written", to_mark),
+    "little-milk": ("Hardly any milk: look at her", little),
     "back": ("Back in the tank at the next milking", back),
     "doses": ("Doses due", doses),
     "fresh": ("Fresh cows to look at", fresh),

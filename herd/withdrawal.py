@@ -29,6 +29,7 @@ COLOSTRUM_MILKINGS = "colostrum: milkings withheld"  # milkings
 COLOSTRUM_DAYS = "colostrum: days withheld"  # d, the day of calving is day 1
 MILKING_HOURS = "milking: counts for"  # h
 ARRIVAL_DAYS = "arrival: days withheld"  # d, the day she comes is day 1
+FEVER_FROM = "fever: from"  # °C
 RULE_NAMES = (
     MILK_FACTOR,
     MILK_NOT_AUTHORISED,
@@ -41,7 +42,10 @@ RULE_NAMES = (
     COLOSTRUM_DAYS,
     MILKING_HOURS,
     ARRIVAL_DAYS,
+    FEVER_FROM,
 )
+# Each scheme has its own; only those that the estate follows count, of these the longest.
+BY_SCHEME = (COLOSTRUM_DAYS,)
 
 # How the milk period of a leaflet counts.
 HOURS, DRY, NEVER = "hours", "dry", "never"

@@ -11,7 +11,7 @@ from herd.models.breeding import (
     Service,
 )
 from herd.models.groups import CowKnown, Group, GroupStay, MilkingTime, UnknownCow
-from herd.models.health import CowTest, HealthEvent
+from herd.models.health import CowTest, HealthEvent, UnfitSign
 from herd.models.medicines import Medicine, MedicineMove, MedicineVersion
 from herd.models.recordings import Recording
 from herd.models.treatments import (
@@ -51,6 +51,7 @@ __all__ = [
     "Service",
     "TagEvent",
     "TreatmentPlan",
+    "UnfitSign",
     "UnknownCow",
     "WithdrawalPeriod",
 ]

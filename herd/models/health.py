@@ -66,7 +66,11 @@ class HealthEvent(Entry):
         blank=True,
         validators=[MinValueValidator(1), MaxValueValidator(3)],
     )
-    unfit = models.BooleanField("milk not for the tank until settled", default=False)
+    unfit = models.BooleanField(
+        "milk not for the tank until settled",
+        default=False,
+        help_text="Some cases keep it out without this, as the law or the scheme says.",
+    )
     settles = models.ForeignKey(
         "self", models.PROTECT, null=True, blank=True, related_name="settled_by"
     )
@@ -86,6 +90,36 @@ class HealthEvent(Entry):
 
     def __str__(self) -> str:
         return f"{self.animal}: {self.sign}"
+
+
+class UnfitSign(Entry):
+    """From a day on: a case that keeps milk out by itself in a scheme, until she is well again."""
+
+    case = models.CharField("case", max_length=20, choices=HealthEvent.Case)
+    with_fever = models.BooleanField("only with fever", default=False)
+    keeps_out = models.BooleanField(
+        "keeps her milk out", default=True, help_text="No: from that day on it does not any more."
+    )
+    scheme = models.CharField("country or scheme", max_length=40, default="estate")
+    valid_from = models.DateField("valid from")
+    source = models.CharField(max_length=200, help_text="Where it stands, or who set it.")
+
+    class Meta(Entry.Meta):
+        verbose_name = "sign that keeps milk out"
+        verbose_name_plural = "signs that keep milk out"
+        triggers = append_only()
+        constraints = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["case", "scheme", "valid_from"],
+                condition=Q(struck_at=None),
+                name="herd_unfitsign_one_per_day",
+                violation_error_message="This case has a row of that scheme from that day already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_case_display()} ({self.scheme}, from {self.valid_from})"
 
 
 class CowTest(Entry):

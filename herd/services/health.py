@@ -9,8 +9,9 @@ from django.db import transaction
 from config import entries
 from config.days import local
 from config.entries import Stamp
-from herd.models import Animal, HealthEvent
+from herd.models import Animal, HealthEvent, UnfitSign
 from herd.services import withdrawals
+from herd.services.touched import seen_with
 
 OTHER_ANIMAL = "This settles a sign of {other}, not of {animal}. Choose one of hers."
 SETTLED_BEFORE = "A sign cannot be settled before it was seen, {seen}."
@@ -41,3 +42,22 @@ def strike_health_event(
     event = entries.strike(event, by=by, reason=reason, words=words, at=at)
     withdrawals.follow([event.animal_id])
     return event
+
+
+@transaction.atomic
+def record_unfit_sign(*, stamp: Stamp, **fields: Any) -> UnfitSign:
+    """A case that keeps milk out from a day on; the cows with it are judged again.
+
+    Raises ValidationError by field.
+    """
+    rule = entries.record(UnfitSign, stamp=stamp, **fields)
+    withdrawals.follow(seen_with(rule.case))
+    return rule
+
+
+@transaction.atomic
+def strike_unfit_sign(rule: UnfitSign, *, by: Any, reason: str, words: str = "") -> UnfitSign:
+    """Take such a row back; the one before it holds again."""
+    rule = entries.strike(rule, by=by, reason=reason, words=words)
+    withdrawals.follow(seen_with(rule.case))
+    return rule

@@ -3,9 +3,11 @@
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from django.db.models import Exists, OuterRef, Subquery
+from django.conf import settings
+from django.db.models import Exists, OuterRef, Q, Subquery
 
-from herd.models import DoseAnswer, GroupStay, HealthEvent
+from herd.models import DoseAnswer, GroupStay, HealthEvent, UnfitSign
+from herd.unfit import SignRule
 
 
 def returns_of(animals: Iterable[int] | None = None) -> Any:
@@ -22,11 +24,27 @@ def returns_of(animals: Iterable[int] | None = None) -> Any:
     return stays.order_by("happened_at")
 
 
-def unfit_of(animals: Sequence[int]) -> Any:
-    """Standing signs that make milk unfit, each with when it was first ``settled`` (or None)."""
+def sign_rules() -> tuple[SignRule, ...]:
+    """The standing rows of the schemes the estate follows, and of its own."""
+    rows = UnfitSign.objects.standing().filter(scheme__in=followed())
+    columns = ("case", "with_fever", "keeps_out", "scheme", "valid_from")
+    return tuple(SignRule(*row) for row in rows.values_list(*columns))
+
+
+def followed() -> set[str]:
+    """The schemes whose rows count for the herd: those the estate chose, the Union, its own."""
+    return {*settings.ESTATE_SCHEMES, "EU", "estate"}
+
+
+def unfit_of(animals: Sequence[int], rules: Sequence[SignRule] = ()) -> Any:
+    """Standing signs that make milk unfit, each with when it was first ``settled`` (or None).
+
+    Those somebody called unfit, and cases that ``rules`` name; what settles a sign is none itself.
+    """
     settling = HealthEvent.objects.standing().filter(settles=OuterRef("pk"))
     first = settling.order_by("happened_at").values("happened_at")[:1]
-    unfit = HealthEvent.objects.standing().filter(unfit=True, animal__in=animals)
+    named = Q(case__in={rule.case for rule in rules}, settles=None)
+    unfit = HealthEvent.objects.standing().filter(Q(unfit=True) | named, animal__in=animals)
     return unfit.annotate(settled=Subquery(first)).order_by("happened_at")
 
 

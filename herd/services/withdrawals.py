@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from typing import Any
 
 from django.db import transaction
@@ -23,15 +23,21 @@ from herd.models import (
     Dose,
     DryOff,
     GroupStay,
-    Medicine,
     MedicineVersion,
     MilkingTime,
     PeriodRule,
     WithdrawalPeriod,
 )
 from herd.planned import PlannedTime, Stands
-from herd.services.kept_out_reads import doubled_courses, returns_of, unfit_of
-from herd.withdrawal import Estate, Given, Leaflet, Ordered, Period, Rule
+from herd.services.kept_out_reads import (
+    doubled_courses,
+    followed,
+    returns_of,
+    sign_rules,
+    unfit_of,
+)
+from herd.unfit import SignRule, why_unfit
+from herd.withdrawal import BY_SCHEME, FEVER_FROM, Estate, Given, Leaflet, Ordered, Period, Rule
 
 FLAG_TASK = "milk.tasks.flag_withheld_milk"
 # Animals computed at a time when all of them are.
@@ -141,6 +147,7 @@ class Facts:
     returns: dict[int, list[GroupStay]]
     born_on: dict[int, date]
     unfit: dict[int, list[Any]]
+    signs: tuple[SignRule, ...]
     doubled: set[int]
 
     @classmethod
@@ -163,7 +170,8 @@ class Facts:
             Animal.objects.standing().filter(pk__in=animals, arrived_from__isnull=False)
         )
         returns = list(returns_of(animals).select_related("animal"))
-        unfit = list(unfit_of(animals))
+        signs = sign_rules()
+        unfit = list(unfit_of(animals, signs))
         some = bool(courses or doses or dry_offs or calvings or arrivals or returns or unfit)
         return cls(
             rules=dated_rules() if some else (),
@@ -183,6 +191,7 @@ class Facts:
             returns=by(returns, "animal_id"),
             born_on=born_on(arrivals, returns),
             unfit=by(unfit, "animal_id"),
+            signs=signs,
             doubled=doubled_courses(animals) if doses else set(),
         )
 
@@ -213,8 +222,18 @@ class Facts:
             if period:
                 yield row_of(animal, KIND.ARRIVAL, arrived.uuid, period)
         for sign in self.unfit.get(animal, []):
-            period = kept_out.unfit_period(sign.happened_at, sign.settled, sign.sign, estate)
-            yield row_of(animal, KIND.HEALTH, sign.uuid, period)
+            because = "" if sign.unfit else self.because(sign, estate)
+            if sign.unfit or because:
+                period = kept_out.unfit_period(
+                    sign.happened_at, sign.settled, sign.sign, estate, because
+                )
+                yield row_of(animal, KIND.HEALTH, sign.uuid, period)
+
+    def because(self, sign: Any, estate: Estate) -> str:
+        """Why a case keeps milk out by itself; "" when it does not."""
+        fever = estate.rule(FEVER_FROM, sign.happened_at)
+        day = estate.day(sign.happened_at)
+        return why_unfit(sign.case, sign.temperature, self.signs, day, fever)
 
     def undried(self, animal: int) -> Iterator[Calving]:
         """Calvings of a cow of whom nobody knows what was put in before; here or elsewhere."""
@@ -308,9 +327,10 @@ def row_of(
 
 @once_a_page
 def dated_rules() -> tuple[Rule, ...]:
-    """Every standing rule of withdrawal arithmetic."""
-    rows = PeriodRule.objects.standing().values_list("name", "value", "valid_from", "scheme")
-    return tuple(Rule(*row) for row in rows)
+    """Every standing rule of withdrawal arithmetic that counts on this estate."""
+    rows = PeriodRule.objects.standing().exclude(~Q(scheme__in=followed()), name__in=BY_SCHEME)
+    columns = rows.values_list("name", "value", "valid_from", "scheme")
+    return tuple(Rule(*row) for row in columns)
 
 
 def leaflets_of(medicine_ids: Iterable[int | None]) -> dict[int, tuple[Leaflet, ...]]:
@@ -359,28 +379,3 @@ def stands_of(animals: Sequence[int]) -> dict[int, tuple[Stands, ...]]:
         if during.lower is not None
     )
     return {animal: tuple(found) for animal, found in grouped(pairs).items()}
-
-
-def treated_with(medicine: Medicine) -> list[int]:
-    """The animals that ever had a medicine by course or at dry-off."""
-    courses = Course.objects.filter(medicine=medicine).values_list("animal_id", flat=True)
-    dry_offs = DryOff.objects.filter(medicine=medicine).values_list("animal_id", flat=True)
-    return sorted({*courses, *dry_offs})
-
-
-def under_rules_since(day: date) -> list[int]:
-    """The animals with a period that a rule valid from a day on may change."""
-    begin = datetime.combine(day, datetime.min.time(), tzinfo=estate_zone())
-    late = Q(happened_at__gte=begin)
-    return sorted(
-        {
-            *Calving.objects.standing().filter(late).values_list("dam_id", flat=True),
-            *DryOff.objects.standing().filter(late).values_list("animal_id", flat=True),
-            *Dose.objects.standing().filter(late).values_list("course__animal_id", flat=True),
-            *Course.objects.standing().filter(late).values_list("animal_id", flat=True),
-            *Animal.objects.standing()
-            .filter(late, arrived_from__isnull=False)
-            .values_list("pk", flat=True),
-            *returns_of().filter(late).values_list("animal_id", flat=True),
-        }
-    )

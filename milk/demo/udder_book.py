@@ -30,6 +30,10 @@ FRESH_GROUP, FIRST_CALVERS = 1, 2
 NOT_MILKED = (13, 14)
 
 
+# The longest until the milk is clear again, and a milking more.
+CLEAR_BY = timedelta(days=8)
+
+
 def make_udders(estate: Estate) -> None:
     """Four recordings a month apart, mastitis over fifteen months, plates and ketone tests."""
     dice = Random(estate.seed + 1)
@@ -89,6 +93,7 @@ def mastitis(estate: Estate, dice: Random) -> Iterator[HealthEvent]:
         at = estate.now - timedelta(days=1, hours=dice.randrange(CASES_FOR.days * 24))
         if at < estate.in_milk_from[animal.pk]:
             continue
+        estate.keep_out(animal.pk, at - timedelta(hours=1), at + CLEAR_BY)
         yield entry(
             HealthEvent,
             estate.people["vet"],

@@ -43,6 +43,7 @@ NEEDED: dict[str, Callable[[], dict[str, Any]]] = {
         "what": "sampled",
         "why": "",
     },
+    "UnfitSign": lambda: {"valid_from": another_day()},
     "Limit": lambda: {"at_most": Decimal(1)},
     "CheeseLimit": lambda: {"what": "salmonella", "valid_from": another_day()},
     "CheeseTest": lambda: {"what": "staphylococci", "written": "10"},

@@ -33,7 +33,7 @@ from herd.models import (
     Recording,
     UnknownCow,
 )
-from herd.services import groups, recordings, withdrawals
+from herd.services import groups, recordings, touched, withdrawals
 
 # A Tuesday in June, 12:00 on the estate's clock; far enough back for any clock a test runs on.
 NOON = datetime(2026, 6, 2, 10, 0, tzinfo=UTC)
@@ -165,7 +165,7 @@ def version_fields(medicine: Medicine, given: dict[str, Any]) -> dict[str, Any]:
 def make_version(medicine: Medicine, **fields: Any) -> MedicineVersion:
     """A version of a leaflet: 84 h milk and 10 days meat."""
     version: MedicineVersion = make(MedicineVersion, **version_fields(medicine, fields))
-    withdrawals.rebuild(withdrawals.treated_with(medicine))
+    withdrawals.rebuild(touched.treated_with(medicine))
     return version
 
 

@@ -10,7 +10,8 @@ from zoneinfo import ZoneInfo
 
 from herd.planned import PlannedTime, Stands
 from herd.reference import rules
-from herd.withdrawal import Estate, Given, Leaflet, Ordered, Rule
+from herd.services.kept_out_reads import followed
+from herd.withdrawal import BY_SCHEME, Estate, Given, Leaflet, Ordered, Rule
 
 ZONE = ZoneInfo("Europe/Vienna")
 
@@ -36,7 +37,11 @@ def times(*starts: str) -> tuple[PlannedTime, ...]:
 GROUP_3 = times("04:10", "16:10")
 GROUP_5 = times("04:30", "16:30")
 GROUP_7 = times("05:15", "17:15")
-RULES = tuple(Rule(row["name"], row["value"], row["valid_from"], row["scheme"]) for row in rules())
+RULES = tuple(
+    Rule(row["name"], row["value"], row["valid_from"], row["scheme"])
+    for row in rules()
+    if row["name"] not in BY_SCHEME or row["scheme"] in followed()
+)
 
 
 def stands_in(group: tuple[PlannedTime, ...]) -> tuple[Stands, ...]:

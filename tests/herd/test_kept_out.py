@@ -64,7 +64,7 @@ def without(*names: str) -> tuple[Rule, ...]:
         pytest.param(
             (*RULES, rule(COLOSTRUM_MILKINGS, 10)), "2026-05-06 04:30", id="the strictest scheme"
         ),
-        pytest.param(without(COLOSTRUM_MILKINGS), None, id="no rule: nobody knows"),
+        pytest.param(without(COLOSTRUM_MILKINGS, COLOSTRUM_DAYS), None, id="no rule: nobody knows"),
         pytest.param(without(MILKING_HOURS), None, id="milkings nobody can count"),
     ],
 )

@@ -81,6 +81,10 @@ BODIES: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
         {"animal": "COW", "sign": "clots", "quarter": "LF", "unfit": True, "settles": "SIGN"},
         {"sign": "flakes"},
     ),
+    "unfit-signs": (
+        {"case": "ketosis", "scheme": "estate", "valid_from": "2026-01-01", "source": "the vet"},
+        {"case": "lung"},
+    ),
     "medicines": ({"name": "Tube Q", "unit": "tube", "antimicrobial": True}, {"name": "Tube R"}),
     "medicine-versions": (
         {"medicine": "MEDICINE", "valid_from": "2026-05-01", "milk": "hours", "milk_hours": "96"}
@@ -93,7 +97,7 @@ BODIES: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
         {"quantity": "24"},
     ),
     "period-rules": (
-        {"name": "colostrum: days withheld", "value": "5", "unit": "d", "scheme": "a scheme"}
+        {"name": "colostrum: days withheld", "value": "5", "unit": "d", "scheme": "estate"}
         | {"valid_from": "2026-01-01", "source": "the scheme, invented"},
         {"value": "4"},
     ),

@@ -1,0 +1,71 @@
+"""Hints about cows that may put milk wrong: treated and not marked, and hardly any milk.
+
+For the lists, read live; they keep nobody out and let nobody in.
+"""
+
+from collections.abc import Collection
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from config.days import local
+from herd.models import LegBand, Recording, WithdrawalPeriod
+from herd.rules_in_force import MILK_LEAST, rule_in_force
+from herd.seen import meters
+
+# Yields older than this tell of another time; with two milkings a day a day is over by then.
+LATELY, DAY = timedelta(days=35), timedelta(hours=24)
+
+
+def treated_unmarked(at: datetime, animals: Collection[int]) -> dict[int, str]:
+    """Which of these animals are in a treatment or its period without a leg band, and since when.
+
+    Two statements. Source: Swiss order on hygiene in milk production, Art. 10(2): they are marked.
+    """
+    running = WithdrawalPeriod.objects.at(at).filter(animal__in=animals, course__isnull=False)
+    treated = dict(running.order_by("pk").values_list("animal_id", "course__happened_at"))
+    bands = LegBand.objects.standing().filter(animal__in=sorted(treated), happened_at__lte=at)
+    latest = bands.order_by("animal", "-happened_at", "-pk").distinct("animal")
+    marked = {animal for animal, on in latest.values_list("animal_id", "on") if on}
+    return {
+        animal: f"treated since {local(since)}, no leg band written: mark her"
+        for animal, since in treated.items()
+        if animal not in marked
+    }
+
+
+def little_milk(at: datetime, animals: Collection[int]) -> dict[int, str]:
+    """Which of these animals gave less than the least of a day, and by what; {} without a rule.
+
+    By the meters her milkings of the last day, else her last recording of a whole day. Source:
+    Swiss order on hygiene in milk production, Art. 10(1): cows under 2 l a day.
+    """
+    least = rule_in_force(MILK_LEAST, at)
+    if least is None or not animals:
+        return {}
+    recorded = (
+        Recording.objects.standing()
+        .filter(animal__in=animals, session="", milk_kg__isnull=False)
+        .filter(happened_at__gt=at - LATELY, happened_at__lte=at)
+        .order_by("animal", "-happened_at")
+        .distinct("animal")
+    )
+    found = {
+        animal: (kg, f"recording of {local(when)}")
+        for animal, kg, when in recorded.values_list("animal_id", "milk_kg", "happened_at")
+    }
+    found |= metered(at, animals)
+    return {
+        animal: f"{kg:.1f} kg a day ({where}), below {least.normalize():f} kg: look at her"
+        for animal, (kg, where) in found.items()
+        if kg < least
+    }
+
+
+def metered(at: datetime, animals: Collection[int]) -> dict[int, tuple[Decimal, str]]:
+    """kg of the day up to each animal's last milking at the meter, where it has two at least."""
+    found = {}
+    for animal, milkings in meters().last(animals, at).items():
+        of_day = [one.kg for one in milkings if milkings[0].at - one.at < DAY]
+        if len(of_day) > 1:
+            found[animal] = (sum(of_day, Decimal(0)), f"meter, to {local(milkings[0].at)}")
+    return found
