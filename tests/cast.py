@@ -49,7 +49,7 @@ def user_in(role: str | None) -> User:
     """The cast's user of a role; None is somebody whom nobody gave a role."""
     name = (role or "nobody").replace(" ", "-")
     user, made = User.objects.get_or_create(username=name)
-    if made and role:
+    if role and (made or not user.groups.exists()):
         user.groups.add(Role.objects.get_or_create(name=role)[0])
     return user
 

@@ -19,6 +19,7 @@ from django.test import Client
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 from pytest_django.live_server_helper import LiveServer
 
+from config.roles import SYSTEM_USER
 from tests.browser.screenshots import FLAGS
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -125,6 +126,9 @@ def server(
     patch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
     with django_db_blocker.unblock():
         assert connection.settings_dict["NAME"] == settings.DATABASES["default"]["TEST"]["NAME"]
+        if User.objects.exclude(username=SYSTEM_USER).exists():
+            # What a run that was stopped half-way has left behind.
+            call_command("flush", verbosity=0, interactive=False)
         request.module.furnish()
         live = LiveServer("127.0.0.1")
         live._live_server_modified_settings.enable()
