@@ -17,6 +17,7 @@ from milk.mistakes import said_at_once
 from milk.models import Hold, HoldDecision, HoldItem, LotFlag, LotTest, MilkLot, Tank
 from milk.models.limits import What
 from milk.services import holds, quality_notices
+from milk.services.held_already import held_already
 from milk.withheld_milk import Row, lots_with_withheld, withheld_in
 
 SWEEP_BACK = timedelta(days=90)
@@ -61,10 +62,10 @@ def flag_withheld_milk(
         rows.update(lots_with_withheld(since, until, animals))
     by_cause = rows_by_cause(rows - set(said_at_once(rows)))
     counted = {"causes": len(by_cause), "lots": 0, "holds": 0, "gone": 0}
-    for source in sorted({*by_cause, *open_lots}, key=str):
-        lots = by_cause.get(source, {})
-        made, gone = settle(source, lots, at)
-        counted["lots"] += len(lots)
+    counted["lots"] = sum(map(len, by_cause.values()))
+    sources = {*by_cause, *open_lots}
+    for source in sorted(sources - held_already(by_cause, sources, at), key=str):
+        made, gone = settle(source, by_cause.get(source, {}), at)
         counted["holds"] += made
         counted["gone"] += gone
     still = Hold.objects.open().filter(cause_key__startswith="withheld:")

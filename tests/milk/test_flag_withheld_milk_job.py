@@ -7,6 +7,7 @@ from uuid import uuid4
 
 import pytest
 from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from config.entries import correct, strike
@@ -37,14 +38,16 @@ pytestmark = pytest.mark.django_db
 HOUR = timedelta(hours=1)
 HALF_DAY = 12 * HOUR
 NOW = EVENING + 40 * HOUR
+# Statements a new cause may take: its tree, its hold, its lots and two notices.
+NEW_CAUSE = 36
 
 
 class Story:
     """A cow milked into a tank four times, dosed before the first, which is written later."""
 
-    def __init__(self, milkings: int = 4) -> None:
-        self.group, self.tank = make_group(), make_tank(name="B")
-        self.cow: Animal = make_animal(1042)
+    def __init__(self, milkings: int = 4, number: int = 1042, tank: str = "B") -> None:
+        self.group, self.tank = make_group(), make_tank(name=tank)
+        self.cow: Animal = make_animal(number)
         self.other = make_animal()
         self.times = [EVENING + n * HALF_DAY for n in range(milkings)]
         for at in self.times:
@@ -138,6 +141,33 @@ def test_run_again_it_comes_out_the_same() -> None:
     assert list(HoldItem.objects.values_list("hold", "lot", "gone_at")) == before
     assert Hold.objects.count() == 1
     assert len(open_notices()) == 2
+
+
+def statements(at: Any) -> int:
+    with CaptureQueriesContext(connection) as captured:
+        run(at=at)
+    return len(captured)
+
+
+def test_causes_in_line_cost_no_statement_each() -> None:
+    long_after = EVENING + timedelta(days=30)
+    counted = []
+    for number in (0, 1, 2, 3):
+        Story(milkings=1, number=1042 + number, tank=f"B{number}").dose()
+        new = statements(long_after)
+        counted.append((new, statements(long_after + HOUR)))
+    assert run(at=long_after + HOUR) == {"causes": 4, "lots": 4, "holds": 0, "gone": 0}
+    assert counted[1][1] == counted[2][1] == counted[3][1]
+    assert all(new - same < NEW_CAUSE for new, same in counted)
+
+
+def test_a_notice_is_brought_up_to_date_while_milk_can_be_stopped() -> None:
+    story = Story(milkings=1)
+    story.dose()
+    run(at=EVENING + HOUR)
+    assert Notice.objects.get(role="vet").what.startswith("Stop: tank B")
+    run(at=NOW)
+    assert Notice.objects.get(role="vet").what.startswith("Nothing of it is left")
 
 
 def test_a_milking_that_comes_later_joins_the_hold_of_its_cause() -> None:
