@@ -69,6 +69,7 @@ PAGES = (
     Page("milk:vats", "write:vat-fills", ahead=True),
     Page("milk:vat"),
     Page("milk:vat-fill", "write:vat-fills"),
+    Page("milk:vat-mark", "write:vat-marks"),
     Page("milk:vat-wheels", "write:wheels"),
     Page("milk:wheels", "write:wheels"),
     # The store and the brine.

@@ -1,0 +1,139 @@
+"""Every page of the site by the name of its address, with something of the book to show.
+
+An address that names a thing needs a line in ``OF`` or ``GIVEN``; without one, and without a role
+that may open it, the test says so.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.apps import apps
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from config.kinds import all_kinds
+from config.roles import ROLES
+from tests.cast import user_in
+from tests.factories.frame import make_any
+
+# Whose things an address with a uuid names, by the name of the address.
+OF = {
+    "herd:unknown-cow": "herd.UnknownCow",
+    "herd:animal": "herd.Animal",
+    "herd:treat": "herd.Animal",
+    "herd:dry-off": "herd.Animal",
+    "herd:animal-udder": "herd.Animal",
+    "herd:dose": "herd.Course",
+    "herd:give": "herd.Course",
+    "feed:batch": "feed.ForageBatch",
+    "feed:weigh": "feed.ForageBatch",
+    "feed:heap": "feed.ForageBatch",
+    "feed:where": "feed.ForageBatch",
+    "feed:hour": "feed.ForageBatch",
+    "feed:field": "feed.Field",
+    "milk:lot": "milk.MilkLot",
+    "milk:lot-cows": "milk.MilkLot",
+    "milk:hold": "milk.Hold",
+    "milk:late": "herd.Course",
+    "milk:vat": "milk.Vat",
+    "milk:cheese": "milk.Vat",
+    "milk:vat-fill": "milk.Vat",
+    "milk:vat-wheels": "milk.Vat",
+    "milk:vat-mark": "milk.Vat",
+    "milk:vat-swap": "milk.Vat",
+    "milk:wheel": "milk.Wheel",
+    "milk:complaint": "milk.Wheel",
+    "milk:order": "milk.Order",
+    "milk:order-pick": "milk.Order",
+    "milk:order-pallet": "milk.Order",
+    "milk:order-send": "milk.Order",
+    "milk:shipment": "milk.Shipment",
+    "milk:pallet": "milk.Pallet",
+    "milk:recall": "milk.Recall",
+}
+# Pages that are like another of their kind: a few of them stand for all.
+FEW = {"kind-list": 2, "kind-detail": 3, "kind-strike": 1, "kind-reenter": 3}
+
+
+@dataclass
+class Walk:
+    """The pages by who opens them, and the addresses nobody could open."""
+
+    pages: list[tuple[str, str, str]] = field(default_factory=list)
+    broken: list[str] = field(default_factory=list)
+
+
+def names_of(
+    patterns: Any = None, space: str = "", above: tuple[str, ...] = ()
+) -> Iterator[tuple[str, list[str]]]:
+    """The name of every address outside the API, and what it must be told."""
+    for entry in get_resolver().url_patterns if patterns is None else patterns:
+        if isinstance(entry, URLResolver):
+            if not str(entry.pattern).startswith("api/"):
+                inner = f"{space}{entry.namespace}:" if entry.namespace else space
+                told = (*above, *entry.pattern.converters)
+                yield from names_of(entry.url_patterns, inner, told)
+        elif isinstance(entry, URLPattern) and entry.name:
+            yield f"{space}{entry.name}", [*above, *entry.pattern.converters]
+
+
+def newest(label: str) -> Any:
+    """The newest standing row of a model; a guessed one when the book has none."""
+    model: Any = apps.get_model(label)
+    rows = model.objects.all()
+    if any(column.name == "struck_at" for column in model._meta.fields):
+        rows = rows.filter(struck_at=None)
+    return rows.order_by("-pk").first() or make_any(model)
+
+
+def addresses(given: dict[str, list[str]]) -> Iterator[tuple[str, str]]:
+    """Name and path of every page but the kinds' own; ``given``: paths a test knows."""
+    for name, told in names_of():
+        if name in given:
+            yield from ((name, path) for path in given[name])
+        elif not told:
+            yield name, reverse(name)
+        elif name in OF:
+            yield name, reverse(name, args=[newest(OF[name]).uuid])
+        elif not name.startswith("kind-"):
+            yield name, ""
+
+
+def kinds_addresses() -> Iterator[tuple[str, str]]:
+    """The form of every kind, and the other pages of a few."""
+    for number, kind in enumerate(all_kinds()):
+        yield "kind-new", reverse("kind-new", args=[kind.slug])
+        label = f"{kind.app}.{kind.model.__name__}"
+        for name, most in FEW.items():
+            # Not the first ones only, which are much alike.
+            if number % 7 == 2 and number // 7 < most:
+                own = [] if name == "kind-list" else [newest(label).uuid]
+                yield name, reverse(name, args=[kind.slug, *own])
+
+
+def walk(given: dict[str, list[str]], outside: set[str]) -> Walk:
+    """Open every page as the first role that may; ``outside``: names of what is no page."""
+    found = Walk()
+    clients = {role: Client() for role in ROLES}
+    for role, client in clients.items():
+        client.force_login(user_in(role))
+    for name, path in (*addresses(given), *kinds_addresses()):
+        if name not in outside:
+            open_one(found, clients, name, path)
+    return found
+
+
+def open_one(found: Walk, clients: dict[str, Client], name: str, path: str) -> None:
+    told = []
+    for role, client in clients.items() if path else ():
+        answer = client.get(path)
+        if answer.status_code == 200:
+            if answer.headers["Content-Type"].startswith("text/html"):
+                found.pages.append((name, role, path))
+            return
+        # A form's target: it is sent to, or leads on.
+        if answer.status_code in (302, 405):
+            return
+        told.append(answer.status_code)
+    found.broken.append(f"{name} {path}: {told or 'tell the walk of which thing (OF)'}")
