@@ -48,6 +48,7 @@ FIGURES = {
     "early_looked_back": figure("a cut in waiting days is told of for", "days", 1, 365, 60),
     "sample_old": figure("a dry-matter sample is old after", "hours", 1, 720),
     "grass_reach": figure("dry matter of other grass is taken for", "days", 1, 365, 45),
+    "silage_wait": figure("no cheese milk after the last silage for", "days", 0, 365, 28),
     "stack_warm": figure("a stack of hay is warm from", "°C", 20, 100, 45),
     "stack_looked_back": figure("a warm stack is probed again within", "days", 1, 90, 14),
     "wagon": figure("a wagon holds", "kg", 500, 15_000),

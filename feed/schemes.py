@@ -2,8 +2,11 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
+
+# Feed kept so counts as silage: its spores go on coming with the milk after the last feeding.
+SILAGE = ("fermented", "additive")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,6 +56,11 @@ class Forbidden:
             and over(feed.water, self.water_above)
             and over(feed.aflatoxin, self.aflatoxin_above)
         )
+
+
+def cheese_again(last_fed: date, wait: int) -> date:
+    """The first day whose milk may go into cheese again, ``wait`` days after the last silage."""
+    return last_fed + timedelta(days=wait)
 
 
 def over(found: Decimal | None, limit: Decimal | None) -> bool:

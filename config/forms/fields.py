@@ -158,6 +158,9 @@ def plain_number(text: str) -> str:
     return text.replace(",", ".")
 
 
+NOT_OFFERED = "That is not among those offered here. Choose one of the list."
+
+
 class NewestFirst(ModelChoiceIterator[Any]):
     """The choices of an EntrySelect: the newest of a long list, and the one that stands already."""
 
@@ -192,6 +195,13 @@ class EntrySelect(forms.ModelChoiceField[Any]):
 
     def prepare_value(self, value: Any) -> Any:
         return str(value.uuid) if isinstance(value, Entry) else value
+
+    def to_python(self, value: Any) -> Any:
+        try:
+            return super().to_python(value)
+        except forms.ValidationError as wrong:
+            # Of what is no number of an entry at all the column would say that it is no UUID.
+            raise forms.ValidationError(NOT_OFFERED, code="invalid_choice") from wrong
 
 
 class EntryText(forms.CharField):

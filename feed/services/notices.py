@@ -5,7 +5,7 @@ most so many rings a shift (feed/rings.py).
 """
 
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 from django.db import transaction
@@ -13,7 +13,7 @@ from django.db.models import Exists, OuterRef
 from django.db.models.functions import TruncDate
 from django.urls import reverse
 
-from config.days import estate_zone, local_day, start_of
+from config.days import day_words, estate_zone, local_day, start_of
 from config.roles import CHEESEMAKER, FEED_HAND, VET
 from config.templatetags.sheet import amount, moment
 from feed.board import Row, latest_checks
@@ -27,7 +27,7 @@ from feed.models import (
     WindowRule,
 )
 from feed.rings import Ring
-from feed.schemes import Forbidden, broken
+from feed.schemes import SILAGE, Forbidden, broken, cheese_again
 from feed.services.clocks import doubtful
 from feed.services.figures import values_on
 from feed.services.lots import feed_of, feed_rules
@@ -70,6 +70,7 @@ FORBIDDEN = (
     "Stop feeding {lot}: {rule} ({scheme}). Last fed {at} to {group}, {left} kg left. Decide on "
     "the milk of who had it."
 )
+CHEESE_FROM = " By the scheme its milk may go into cheese again from {day} on."
 FORBIDDEN_IF_NOT = (
     "What the scheme forbids may spoil the cheese months later, or cost the estate its right to "
     "the scheme."
@@ -81,6 +82,7 @@ FIGURES_USED = (
     "heating_share",
     "early_looked_back",
     "milk_to",
+    "silage_wait",
     "stack_warm",
     "stack_looked_back",
     *SHIFT_FIGURES,
@@ -306,8 +308,9 @@ def warm_stacks(at: datetime, figures: Figures) -> list[Ring]:
 def forbidden_fed(at: datetime, figures: Figures) -> list[Ring]:
     """Feed lots that a scheme of the estate refuses, and that were fed of all the same.
 
-    Until nothing of the lot is left and the milk of its last feeding is through; a struck feeding,
-    a corrected lot or a struck rule end it at once.
+    Until nothing of the lot is left and the milk of its last feeding is through, of silage also
+    the days the scheme waits after it; a struck feeding, a corrected lot or a struck rule end it
+    at once.
     """
     newest = (
         Feeding.objects.happened_by(at)
@@ -324,16 +327,31 @@ def forbidden_fed(at: datetime, figures: Figures) -> list[Ring]:
     ]
     lots = FeedLot.objects.with_left(at).in_bulk([feeding.feed_lot_id for feeding, _ in bad])
     through = at - timedelta(hours=float(figures["milk_to"]))
-    return [
-        ring_forbidden(feeding, rule, lots[feeding.feed_lot_id].left_kg, role)
+    found = [
+        (feeding, rule, lots[feeding.feed_lot_id].left_kg, cheese_day(feeding, rule, figures))
         for feeding, rule in bad
-        if lots[feeding.feed_lot_id].left_kg > 0 or feeding.happened_at > through
+    ]
+    return [
+        ring_forbidden(feeding, rule, left, role, again)
+        for feeding, rule, left, again in found
+        if left > 0
+        or feeding.happened_at > through
+        or (again is not None and local_day(at) < again)
         for role in (VET, CHEESEMAKER)
     ]
 
 
-def ring_forbidden(feeding: Feeding, rule: Forbidden, left: Decimal, role: str) -> Ring:
-    """A forbidden feed lot that was fed of."""
+def cheese_day(feeding: Feeding, rule: Forbidden, figures: Figures) -> date | None:
+    """From which day milk may go into cheese again; None when no waiting days are about it."""
+    if rule.kept not in SILAGE:
+        return None
+    return cheese_again(local_day(feeding.happened_at), int(figures["silage_wait"]))
+
+
+def ring_forbidden(
+    feeding: Feeding, rule: Forbidden, left: Decimal, role: str, again: date | None
+) -> Ring:
+    """A forbidden feed lot that was fed of; ``again``: from when its milk may become cheese."""
     lot = feeding.feed_lot
     assert lot is not None
     return Ring(
@@ -346,7 +364,8 @@ def ring_forbidden(feeding: Feeding, rule: Forbidden, left: Decimal, role: str) 
             at=moment(feeding.happened_at),
             group=feeding.group,
             left=amount(left),
-        ),
+        )
+        + (CHEESE_FROM.format(day=day_words(again)) if again else ""),
         where=lot.place,
         otherwise=FORBIDDEN_IF_NOT,
         url=reverse("kind-detail", args=["feed-lots", lot.uuid]),

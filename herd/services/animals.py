@@ -1,6 +1,6 @@
 """Animals and their tags: one farm number and one ear tag lead to one animal."""
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -9,6 +9,7 @@ from django.db import transaction
 from django.db.models import Exists, OuterRef, Q
 
 from config import entries
+from config.days import local_day
 from config.entries import Stamp
 from herd import tags
 from herd.breeding_rules import NUMBER_RESTS, rule_value
@@ -27,6 +28,9 @@ NUMBER_WITHOUT_RULE = (
 )
 TAG_TAKEN = "The ear tag {tag} is worn by {animal} already. Read both tags again."
 ELECTRONIC_TAKEN = "{number} is the electronic number of {animal}. Read both again."
+BORN_LATER = (
+    "{born} comes after {there}, when the animal was born here or arrived. Look at both days."
+)
 
 
 @transaction.atomic
@@ -85,6 +89,7 @@ def checked(
 
     ``but``: the animal herself, when she is written again.
     """
+    check_born(fields.get("born_on"), at)
     check_number(fields.get("farm_number"), at, but)
     ear_tag = tag_at("ear_tag", ear_tag)
     check_tag("ear_tag", ear_tag, but)
@@ -100,6 +105,14 @@ def tag_at(field: str, text: str, read: Any = None) -> str:
         return str(read(text)) if read else tags.read_tag(text).written
     except tags.TagError as wrong:
         raise ValidationError({field: str(wrong)}) from wrong
+
+
+def check_born(born_on: date | None, at: datetime) -> None:
+    """Refuse an animal born after the day she was there. Raises ValidationError at ``born_on``."""
+    there = local_day(at)
+    if born_on is not None and born_on > there:
+        words = BORN_LATER.format(born=born_on.isoformat(), there=there.isoformat())
+        raise ValidationError({"born_on": words})
 
 
 def check_number(number: int | None, at: datetime, but: Animal | None = None) -> None:

@@ -2,7 +2,7 @@
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from config.once import once_only
@@ -24,10 +24,11 @@ ARRIVED = "Written: {animal} arrived, {group}."
 def move(request: HttpRequest) -> HttpResponse:
     """Move several animals of a group (``?from=`` its number) to another; all or none."""
     text = request.GET.get("from", "").strip()
-    if not (text.isascii() and text.isdecimal() and len(text) <= 5):
+    source = group_numbered(text)
+    if source is None:
         groups = Group.objects.standing().order_by("number")
-        return render(request, "herd/move_from.html", {"groups": groups})
-    source = get_object_or_404(Group.objects.standing(), number=int(text))
+        asked = {"groups": groups, "asked": text[:20]}
+        return render(request, "herd/move_from.html", asked, status=400 if text else 200)
     answers = withheld_list(timezone.now(), group=source.number)
     form = MoveForm(request.POST or None, answers=answers)
     if form.is_valid():
@@ -46,6 +47,14 @@ def move(request: HttpRequest) -> HttpResponse:
             return redirect(group)
     context = {"source": source, "form": form, "heads": len(answers), "now": timezone.now()}
     return render(request, "herd/move.html", context)
+
+
+def group_numbered(text: str) -> Group | None:
+    """The standing group of a number as it stands in an address; None when there is none."""
+    if not (text.isascii() and text.isdecimal() and len(text) <= 5):
+        return None
+    found: Group | None = Group.objects.standing().filter(number=int(text)).first()
+    return found
 
 
 def tell_of_withheld(request: HttpRequest, answers: list[Answer], moved: set[int]) -> None:

@@ -7,12 +7,18 @@ from typing import Any
 import pytest
 
 from config import entries
+from config.days import day_words, local_day
 from config.models import Notice
 from feed.models import Feeding, FeedRule
 from feed.services.feedings import strike_feeding
 from feed.services.lots import correct_feed_lot
 from feed.services.notices import flag
-from tests.factories.feed import make_discard, make_fed_group, make_feed_lot, make_feeding
+from tests.factories.feed import (
+    make_discard,
+    make_fed_group,
+    make_feed_lot,
+    make_feeding,
+)
 from tests.factories.herd import DAY, HOUR, NOON, make, make_stamp, make_user
 
 pytestmark = pytest.mark.django_db
@@ -82,6 +88,23 @@ def test_thrown_away_it_rings_until_its_milk_is_through(rule: FeedRule, fed: Fee
     flag(NOON + 59 * HOUR)
     assert roles() == ["cheesemaker", "vet"]
     flag(NOON + 60 * HOUR)
+    assert roles() == []
+
+
+def test_silage_rings_until_its_waiting_days_are_over(rule: FeedRule) -> None:
+    make(
+        FeedRule, scheme="estate", name="silage", act="refuse", kept_as="fermented",
+        valid_from=NOON.date(), source="invented",
+    )  # fmt: skip
+    lot = make_feed_lot(kind="meal", kept_as="fermented", kg=Decimal(100), happened_at=NOON - DAY)
+    make_feeding(feed_lot=lot, group=make_fed_group(3), kg=Decimal(100), happened_at=NOON)
+    flag(NOON + 27 * DAY)
+    assert roles() == ["cheesemaker", "vet"]
+    day = day_words(local_day(NOON + 28 * DAY))
+    told = Notice.objects.filter(closed_at=None).first()
+    assert told is not None
+    assert f"may go into cheese again from {day} on" in told.what
+    flag(NOON + 28 * DAY)
     assert roles() == []
 
 

@@ -70,6 +70,20 @@ def test_number_rests_five_years(rules, group_5, years, free):
         arrive(farm_number=1042)
 
 
+def test_nobody_is_born_after_she_was_there(office_client, office_api, group_5):
+    body = {"ear_tag": "999000000001077", "sex": "F", "happened_at": NOON.isoformat()}
+    late = (NOON + DAY).date().isoformat()
+    told = office_api.post("/api/animals/", {**body, "born_on": late})
+    assert [one["pointer"] for one in told.json()["errors"]] == ["#/born_on"]
+    page = office_client.send(
+        "/herd/arrive/", **body, born_on=late, group="5", breed="", arrived_from=""
+    )
+    assert "Look at both days" in page.content.decode()
+    assert not Animal.objects.exists()
+    born_here = {**body, "born_on": NOON.date().isoformat()}
+    assert office_api.post("/api/animals/", born_here).status_code == 201
+
+
 def test_tag_worn_by_another_is_taken(db):
     arrive()
     with pytest.raises(ValidationError, match="is worn by") as error:

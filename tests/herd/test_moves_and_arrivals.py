@@ -238,3 +238,11 @@ def test_dry_off_page_says_which_tube_fits(rules, group_5, vet_client):
     done = vet_client.send(path, cover="seal", happened_at=when, grounds="low cells")
     assert done.status_code == 302
     assert answer_for(cow, timezone.now()).withheld
+
+
+@pytest.mark.parametrize("asked", ["99", "five", "-5"])
+def test_a_group_nobody_has_is_said_with_those_there_are(stockman_client, group_5, asked):
+    page = stockman_client.get(f"/herd/move/?from={asked}")
+    assert page.status_code == 400
+    assert f"There is no group “{asked}”" in page.content.decode()
+    assert "?from=5" in page.content.decode()

@@ -19,7 +19,7 @@ from feed.models.feedings import Place
 from feed.models.rules import FeedShareRule
 from feed.ration import Offered, dry_matter_kg, forage_to_meal, intake, refused_share, share
 from feed.reference import rules
-from feed.schemes import Feed, Forbidden, broken
+from feed.schemes import Feed, Forbidden, broken, cheese_again
 from feed.stands import km_between
 from feed.window import Clearance, Grass, Reading, Rule, free_on, hours_late, window
 
@@ -152,6 +152,15 @@ def test_feed_that_counts_as_silage() -> None:
     for water, counts in (("18.0", False), ("18.1", True)):
         feed = Feed(kind="grain", name="barley", kept="additive", water=Decimal(water))
         assert bool(broken(feed, [rule], date(2026, 6, 2))) is counts
+
+
+def test_cheese_milk_four_weeks_after_the_last_silage() -> None:
+    # VHyMP annex (Swiss federal law collection, 2020 edition): silage is stopped at least four
+    # weeks before milk is made into cheese. Stopped on 1 March: cheese milk from 29 March.
+    (row,) = [row for row in rules()["feed_figures"] if row["name"] == "silage_wait"]
+    assert int(row["value"]) == 4 * 7
+    assert "VHyMP annex" in row["source"]
+    assert cheese_again(date(2026, 3, 1), int(row["value"])) == date(2026, 3, 29)
 
 
 def test_kilometres_over_the_ground() -> None:
