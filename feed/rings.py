@@ -54,14 +54,14 @@ def shift_start(at: datetime, zone: tzinfo, shifts: Iterable[time]) -> datetime:
     raise AssertionError("every moment lies in a shift")
 
 
-def bundle_words(rings: Sequence[Ring], room: int) -> str:
+def bundle_words(rings: Sequence[Ring], room: int, bundle: str = BUNDLE) -> str:
     """The bundle in one sentence; what does not fit into ``room`` signs is counted only."""
     if len(rings) == 1:
         return rings[0].what
     words = [ring.what.rstrip(".") for ring in rings]
     for shown in range(len(words), 0, -1):
         rest = f"; and {len(words) - shown} more" if shown < len(words) else ""
-        said = BUNDLE.format(count=len(words), what="; ".join(words[:shown]) + rest) + "."
+        said = bundle.format(count=len(words), what="; ".join(words[:shown]) + rest) + "."
         if len(said) <= room:
             return said
-    return BUNDLE.format(count=len(words), what="see the board") + "."
+    return bundle.format(count=len(words), what="see the board") + "."

@@ -14,6 +14,7 @@ from feed.rings import Ring, bundle_words
 from feed.services.figures import values_on
 from feed.services.ringing import DRIFT, ROOM, SHIFT_FIGURES, raise_one, rang_alone, shift_of
 
+SHARES = "{count} shares of the feed: {what}"
 IF_NOT = "A share missed over the year cannot be made good in its last weeks."
 
 
@@ -30,7 +31,7 @@ def ring_for_drift(at: datetime) -> dict[str, int]:
         ring = Ring(
             cause=DRIFT,
             role=FEED_HAND,
-            what=bundle_words(told, ROOM),
+            what=bundle_words(told, ROOM, SHARES),
             otherwise=IF_NOT,
             url=reverse("feed:ration"),
         )

@@ -67,6 +67,17 @@ function tell() {
 
 // The page may be put anew by another script: what is on it is looked up each time.
 document.addEventListener("change", (event) => {
-  if (event.target.form === form() && ["field", "happened_at"].includes(event.target.name)) tell();
+  if (event.target.form !== form() || !["field", "happened_at"].includes(event.target.name)) return;
+  // What was refused was of another field or day.
+  document.querySelector("#said.error")?.remove();
+  tell();
 });
+// A refusal says the same and more; one of them is enough.
+document.addEventListener(
+  "submit",
+  (event) => {
+    if (event.target === form()) byId("field-answer").hidden = true;
+  },
+  true,
+);
 tell();
