@@ -25,7 +25,7 @@ NOBODY_THERE = (
     "the group first."
 )
 MORE_THAN_FED = (
-    "{group} cannot have left {kg} kg: in the {hours} h before {at} it was given {fed} kg. Look at "
+    "In the {hours} h before {at} {group} was given {fed} kg; it cannot have left {kg} kg. Look at "
     "the kilos and the group, or write first what it was fed."
 )
 NO_SHARES = "Write the kilos of at least one group."

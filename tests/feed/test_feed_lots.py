@@ -75,7 +75,7 @@ def test_a_group_may_leave_all_it_was_given(fed: str, hours: int, left: str) -> 
 )
 def test_no_group_leaves_more_than_it_was_given(fed: str, hours: int, left: str) -> None:
     group = given(fed, hours)
-    with pytest.raises(ValidationError, match="cannot have left") as error:
+    with pytest.raises(ValidationError, match="it cannot have left") as error:
         record_refusal(stamp=make_stamp(at=NOON), group=group, kg=Decimal(left))
     assert list(error.value.message_dict) == ["kg"]
     assert not Refusal.objects.exists()

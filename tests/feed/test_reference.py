@@ -16,7 +16,7 @@ pytestmark = pytest.mark.django_db
 
 
 def test_rules_are_entered_with_their_sources() -> None:
-    assert len(load_reference(make_stamp())) == 49
+    assert len(load_reference(make_stamp())) == 51
     bands = list(WindowRule.objects.order_by("from_temperature").values_list("hours", flat=True))
     assert bands == [24, 18, 12, 8]
     tables = (WindowRule, FeedShareRule, WaitRule, FeedRule, FeedFigure)

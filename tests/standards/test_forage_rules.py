@@ -154,6 +154,50 @@ def test_feed_that_counts_as_silage() -> None:
         assert bool(broken(feed, [rule], date(2026, 6, 2))) is counts
 
 
+@pytest.mark.parametrize(
+    ("name", "kept", "act"),
+    [
+        ("maize", "fermented", "refuse"),
+        ("pulp soaked in water", "soaked", "refuse"),
+        ("steamed potatoes", "soaked", "refuse"),
+        ("fresh brewers' grains", "wet", "refuse"),
+        ("wet yeast", "wet", "refuse"),
+        ("re-dried silage", "dry", "warn"),
+        ("dextrose", "dry", "warn"),
+        ("hay", "dry", ""),
+        ("dried sugar beet pulp", "dry", ""),
+        ("barley", "dry", ""),
+    ],
+)
+def test_feeds_forbidden_to_cows_of_cheese_milk(name: str, kept: str, act: str) -> None:
+    # VHyMP annex 2.1 (Swiss federal law collection, 2020 edition), as read: fermented feed, soaked
+    # dried feed, steamed potatoes, fresh brewers' grains, wet yeast, silage dried again and sugars
+    # as a feed of their own. What only a name tells of is warned of.
+    met = [
+        row["act"]
+        for row in rules()["feed_rules"]
+        if row["scheme"] == "cheese milk without silage"
+        and forbidden(row).meets(
+            Feed(kind="meal", name=name, kept=kept, water=Decimal(70)), date(2026, 6, 2)
+        )
+    ]
+    assert met == ([act] if act else [])
+
+
+def forbidden(row: dict[str, Any]) -> Forbidden:
+    """A row of the fixture as a rule."""
+    return Forbidden(
+        name=row["name"],
+        scheme=row["scheme"],
+        refuse=row["act"] == "refuse",
+        valid_from=date.fromisoformat(str(row["valid_from"])),
+        kind=row["kind"],
+        kept=row["kept_as"],
+        words=tuple(word.strip() for word in row["name_has"].split(",") if word.strip()),
+        water_above=row["water_above"] and Decimal(str(row["water_above"])),
+    )
+
+
 def test_cheese_milk_four_weeks_after_the_last_silage() -> None:
     # VHyMP annex (Swiss federal law collection, 2020 edition): silage is stopped at least four
     # weeks before milk is made into cheese. Stopped on 1 March: cheese milk from 29 March.
