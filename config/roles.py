@@ -95,6 +95,7 @@ WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "cheese-tests": ((CHEESEMAKER, OFFICE, VET), (CHEESEMAKER, VET)),
     "cheese-limits": ((VET, OFFICE), (VET,)),
     "limits": ((VET, OFFICE), (VET,)),
+    "herd-statuses": ((VET, OFFICE), (VET,)),
     "cooling-rules": ((VET, OFFICE), (VET,)),
     "laboratory-settings": ((OFFICE, VET), (OFFICE, VET)),
     "withheld-milk": ((MILKER, STOCKMAN, VET), (VET,)),

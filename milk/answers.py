@@ -11,6 +11,7 @@ from datetime import datetime
 from herd.models import Animal
 from milk.below import ancestors
 from milk.held import HeldBy, open_holds, undecided
+from milk.herd_status import why_not_free
 from milk.models import LotFlag, LotTest, MilkingPart, MilkLot, Tank
 from milk.models.limits import What
 from milk.withheld_milk import Row, withheld_in
@@ -87,12 +88,15 @@ def answers_about(lots: Sequence[MilkLot], at: datetime) -> dict[int, Answer]:
     rows = withheld_in({lot for of_it in above.values() for lot in of_it})
     waiting = set(undecided(rows, at))
     names = animal_names(rows)
+    not_free = why_not_free(at)
     flags, tests, groups = flags_of(numbers), latest_tests(numbers), groups_of(numbers)
     answers = {}
     for lot in lots:
         in_it = [row for row in rows if row.lot in above[lot.pk]]
         holds = held.get(("lot", lot.pk), [])
         word, sentence = judge(lot, holds, [row for row in in_it if row in waiting], names, at)
+        if word == POUR and not_free and lot.delivery_id is None:
+            word, sentence = DO_NOT_POUR, not_free
         answers[lot.pk] = Answer(
             lot=lot,
             word=word,

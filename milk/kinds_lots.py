@@ -4,6 +4,7 @@ from config.kinds import Kind
 from milk.models import (
     CoolingRule,
     Delivery,
+    HerdStatus,
     Hold,
     HoldDecision,
     HoldStep,
@@ -22,6 +23,7 @@ from milk.models import (
 )
 from milk.services import (
     figures,
+    herd_status,
     hold_steps,
     holds,
     laboratories,
@@ -129,6 +131,18 @@ TESTS = (
         strike=tests.strike_lot_test,
         filters=("lot", "delivery", "what"),
         related=("lot__delivery",),
+    ),
+    Kind(
+        slug="herd-statuses",
+        model=HerdStatus,
+        title="Statuses of the herd",
+        moment="since",
+        help="Officially free or not, as the authority says. Not free: the herd's milk goes into "
+        "no vat, and what was milked since then is held.",
+        fields=("disease", "free", "source"),
+        record=herd_status.record_herd_status,
+        strike=herd_status.strike_herd_status,
+        filters=("disease", "free"),
     ),
     Kind(
         slug="limits",

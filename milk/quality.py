@@ -19,7 +19,7 @@ from django.db.models.functions import TruncDate
 
 from config.days import estate_zone, local_day, start_of
 from config.plots import Dot, Line, Plot
-from milk import limits
+from milk import herd_status, limits
 from milk.control import LOTS, Control, control
 from milk.judging import (
     Limits,
@@ -215,6 +215,7 @@ class Quality:
     kept: list[Kept]
     measures: list[Measure]
     schemes: Schemes
+    herd: list[str]
 
     @property
     def answer(self) -> str:
@@ -259,6 +260,7 @@ def quality(at: datetime, *, until: date | None = None, months: int = YEAR) -> Q
         kept=kept_lots(at),
         measures=[measure(what, singles.get(what, []), first, last, in_force) for what in DRAWN],
         schemes=schemes(),
+        herd=herd_status.said(at),
     )
 
 

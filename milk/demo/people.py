@@ -1,6 +1,6 @@
 """The people of the demo estate, its holdings and its dated rules."""
 
-from datetime import date
+from datetime import date, timedelta
 
 from django.contrib.auth.hashers import make_password
 from django.contrib.auth.models import Group as Role
@@ -14,7 +14,7 @@ from herd.models import Holding
 from herd.reference import load_reference as load_herd_rules
 from milk.demo.book import entry, write
 from milk.demo.estate import PASSWORD_HINT, Estate
-from milk.models import InhibitorTest
+from milk.models import HerdStatus, InhibitorTest
 from milk.reference import load_reference as load_milk_limits
 
 HOLDINGS = (
@@ -64,6 +64,15 @@ def make_rules(estate: Estate) -> None:
     load_feed_rules(stamp)
     load_milk_limits(stamp)
     make_methods(stamp)
+    make_statuses(estate)
+
+
+def make_statuses(estate: Estate) -> None:
+    """The herd is officially free of both diseases, by papers that are invented."""
+    since = Stamp.now(estate.people["vet"], estate.now - timedelta(days=400))
+    for disease in HerdStatus.Disease:
+        source = "letter of the authority, invented for the demo"
+        entries.record(HerdStatus, stamp=since.again(), disease=disease, source=source)
 
 
 def make_methods(stamp: Stamp) -> None:

@@ -33,7 +33,7 @@ from milk.models.store import (
 from milk.models.tanks import Delivery, Tank, TankEvent, Tray
 from milk.models.trays import KeptOver, Skimming
 from milk.models.vats import StarterCan, Vat, VatFill, Wheel, WheyAdded
-from milk.models.withheld import WithheldMilk, WrongCow
+from milk.models.withheld import HerdStatus, WithheldMilk, WrongCow
 
 __all__ = [
     "AgeRule",
@@ -50,6 +50,7 @@ __all__ = [
     "Fault",
     "Grade",
     "GradeRule",
+    "HerdStatus",
     "Hold",
     "HoldDecision",
     "HoldItem",

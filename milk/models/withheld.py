@@ -1,4 +1,4 @@
-"""Milk that was kept out of the tank, and a cow that was milked into it by mistake."""
+"""Milk that was kept out of the tank, a cow milked into it by mistake, and the herd's status."""
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
@@ -132,3 +132,24 @@ class WrongCow(Entry):
 
     def __str__(self) -> str:
         return f"{self.animal or 'unknown cow'} into {self.tank}"
+
+
+class HerdStatus(Entry):
+    """From a moment on the herd is officially free of a disease, or is not any more."""
+
+    class Disease(models.TextChoices):
+        BRUCELLOSIS = "brucellosis", "brucellosis"
+        TUBERCULOSIS = "tuberculosis", "tuberculosis"
+
+    disease = models.CharField(max_length=12, choices=Disease)
+    free = models.BooleanField("officially free", default=True)
+    source = models.CharField("who said so, by which paper", max_length=200)
+
+    class Meta(Entry.Meta):
+        verbose_name = "status of the herd"
+        verbose_name_plural = "statuses of the herd"
+        triggers = append_only()
+
+    def __str__(self) -> str:
+        word = "officially free" if self.free else "not officially free"
+        return f"{word} of {self.get_disease_display()} since {self.local_happened_at:%Y-%m-%d}"

@@ -7,6 +7,7 @@ locks: whoever changes a hold at the same moment brings it in line himself.
 from collections import defaultdict
 from collections.abc import Collection, Mapping
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from config.models import Notice
@@ -53,13 +54,13 @@ def held_already(
     return found | still_said(quiet, at)
 
 
-def of_causes(keys: Collection[str]) -> list[Hold]:
+def of_causes(keys: Collection[str]) -> list[Any]:
     """The standing holds of these causes with their outcome, in the order they were written."""
     numbers = [row[0] for row in fetch(HOLDS_OF_CAUSES, sorted(keys))]
     return list(Hold.objects.with_outcome().filter(pk__in=numbers).order_by("pk"))
 
 
-def items_of(holds: Collection[Hold]) -> tuple[dict[int, set[int]], dict[int, set[int]]]:
+def items_of(holds: Collection[Any]) -> tuple[dict[int, set[int]], dict[int, set[int]]]:
     """By hold (id): the lots it names now, and the lots people decided about through it."""
     gone = HoldDecision.Decision.CAUSE_GONE
     by_people = {hold.pk for hold in holds if hold.outcome not in ("", gone)}

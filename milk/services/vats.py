@@ -1,6 +1,6 @@
 """Filling vats from lots, and numbering the wheels that came of them."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -17,6 +17,7 @@ from config.errors import Conflict
 from config.jobs import ask
 from milk.held import check_may_pour
 from milk.held_starter import check_may_start
+from milk.herd_status import check_herd_free
 from milk.in_vats import Content, contents_of
 from milk.models import LotDraw, MilkLot, Recipe, StarterCan, Tank, Tray, Vat, VatFill
 from milk.recipes import range_kg, recipe_of
@@ -241,9 +242,12 @@ def check_tray(tray: Tray, stamp: Stamp) -> None:
 def check_poured(fill: VatFill, named: MilkLot | None) -> None:
     """Refuse a fill without milk, of another lot than named, or of milk held by then."""
     if fill.tray is not None:
-        check_may_pour(lots=drawn_lots("tray", fill.tray), at=fill.happened_at)
+        held = drawn_lots("tray", fill.tray)
+        check_own(held, fill)
+        check_may_pour(lots=held, at=fill.happened_at)
         return
     held = check_found_milk("vat_fill", fill)
+    check_own(held, fill)
     if named is not None and {lot.pk for lot in held} != {named.pk}:
         holds = " and ".join(f"{lot} ({weight(drawn(fill, lot))} kg)" for lot in held)
         words = NOT_THAT_LOT.format(
@@ -253,6 +257,12 @@ def check_poured(fill: VatFill, named: MilkLot | None) -> None:
             words = f"{words} {WRITE_ITS_END}"
         raise Conflict(words)
     check_may_pour(lots=held, at=fill.happened_at)
+
+
+def check_own(lots: Iterable[MilkLot], fill: VatFill) -> None:
+    """Refuse milk of our own herd while it is not officially free; a supplier's is his to prove."""
+    if any(lot.delivery_id is None for lot in lots):
+        check_herd_free(fill.happened_at)
 
 
 def drawn(fill: VatFill, lot: MilkLot) -> Decimal:

@@ -16,6 +16,11 @@ LIMITS_AND_CHEESE: dict[str, tuple[Any, dict[str, Any], dict[str, Any]]] = {
         | {"source": "invented"},
         {"at_most": "350"},
     ),
+    "herd-statuses": (
+        NEXT_DAY,
+        {"disease": "tuberculosis", "free": True, "source": "a certificate, invented"},
+        {"disease": "brucellosis"},
+    ),
     "cheese-tests": (
         NEXT_DAY + 96 * HOUR,
         {"vat": "VAT", "what": "staphylococci", "written": "5000; <10; 8000; 9000; 20"},

@@ -184,12 +184,12 @@ def test_by_api(inspector_api: Any, nobody_api: Any) -> None:
 def test_a_year_takes_as_many_statements_as_a_week(django_assert_num_queries: Any) -> None:
     for n in range(3):
         result(20 + n, NOW - n * DAY)
-    with django_assert_num_queries(12):
+    with django_assert_num_queries(13):
         quality(NOW)
     for n in range(3, 40):
         result(20 + n, NOW - n * 5 * DAY)
         result(200 + n, NOW - n * 5 * DAY, "cells")
-    with django_assert_num_queries(12):
+    with django_assert_num_queries(13):
         quality(NOW)
 
 

@@ -21,6 +21,8 @@ from herd.unfit import SignRule, why_unfit
 from herd.walk import LISTS, Walk
 from herd.withdrawal import COLOSTRUM_DAYS, FEVER_FROM, Estate
 from herd.withheld import answer_for, is_withheld
+from milk.herd_status import why_not_free
+from milk.services.herd_status import record_herd_status
 from tests.factories.herd import (
     DAY,
     NOON,
@@ -163,3 +165,13 @@ def test_cow_under_two_litres_a_day_is_a_hint_only(cow, kg, named):
     make_recording(cow, milk_kg=Decimal(kg), happened_at=NOON - DAY)
     assert bool(listed("little-milk")) is named
     assert not is_withheld(cow, NOON)
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("disease", ["brucellosis", "tuberculosis"])
+def test_milk_of_a_herd_not_officially_free_goes_into_no_raw_milk_vat(disease):
+    # Regulation (EC) 853/2004 Annex III Section IX Chapter I Part I points 2 and 3: officially
+    # free of brucellosis and tuberculosis, else heat treated (from memory).
+    for free, refused in ((True, False), (False, True), (True, False)):
+        record_herd_status(stamp=make_stamp(), disease=disease, free=free, source="a letter")
+        assert bool(why_not_free(NOON)) is refused
