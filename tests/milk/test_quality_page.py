@@ -82,7 +82,7 @@ def test_every_single_value_over_is_shown_with_its_lot_and_drawn(vet_client: Any
     drawings = drawings_in(text)
     assert len(drawings) == 2
     for drawing in drawings:
-        assert drawing.attrib["role"] == "img"
+        assert drawing.attrib["role"] == "group"
         assert drawing[0].text == "Plate count of our own milk, thousand per ml"
         assert "2 results from 20 to 236, 1 of them over a limit" in drawing[1].text
         assert len(drawing.findall(".//path[@class='late']")) == 1
