@@ -4,7 +4,7 @@ from typing import Any, ClassVar
 
 from django.core.exceptions import ValidationError
 from django.utils import timezone
-from drf_spectacular.utils import OpenApiParameter, extend_schema
+from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_serializer
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -73,6 +73,7 @@ class SearchApi(APIView):
         return Response(FoundList({"as_at": now, "wheels": found[0], "more": found[1]}).data)
 
 
+@extend_schema_serializer(component_name="FreeStorePlace")
 class PlaceOut(serializers.Serializer[Any]):
     """A place of the store."""
 
