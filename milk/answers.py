@@ -4,13 +4,13 @@ Pages, the API and papers ask here, so that all of them say the same.
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
 from herd.models import Animal
 from milk.below import ancestors
-from milk.held import HeldBy, open_holds, undecided
+from milk.held import HeldBy, Thing, open_holds, undecided
 from milk.herd_status import why_not_free
 from milk.models import LotFlag, LotTest, MilkingPart, MilkLot, Tank
 from milk.models.limits import What
@@ -80,10 +80,18 @@ class Answer:
         return f"group{'s' if len(self.groups) > 1 else ''} {spans_said(self.groups)}"
 
 
-def answers_about(lots: Sequence[MilkLot], at: datetime) -> dict[int, Answer]:
-    """The answers about lots as known now, by lot; ``at`` is the moment they are given for."""
+def answers_about(
+    lots: Sequence[MilkLot],
+    at: datetime,
+    held: Mapping[tuple[Thing, int], list[HeldBy]] | None = None,
+) -> dict[int, Answer]:
+    """The answers about lots as known now, by lot; ``at`` is the moment they are given for.
+
+    ``held``: the holds on them, when who asks has read them already with those on other things.
+    """
     numbers = [lot.pk for lot in lots]
-    held = open_holds(lot_ids=numbers)
+    if held is None:
+        held = open_holds(lot_ids=numbers)
     above = ancestors(numbers)
     rows = withheld_in({lot for of_it in above.values() for lot in of_it})
     waiting = set(undecided(rows, at))

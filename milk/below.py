@@ -12,6 +12,7 @@ from typing import Any
 from django.db.models import Exists, F, Max, OuterRef, Sum
 from django.db.models.functions import Coalesce
 
+from config.once_a_page import once_a_page
 from milk.models import LotDraw, LotParent, MilkLot, Vat, VatFill, VatLot, Wheel
 from milk.whey import cans_with
 
@@ -66,9 +67,16 @@ class Catchable:
 
 def ancestors(lot_ids: Iterable[int]) -> dict[int, set[int]]:
     """For every lot, itself and all lots whose milk was carried over into it."""
-    up: dict[int, set[int]] = {lot: set() for lot in lot_ids}
+    lots = frozenset(lot_ids)
+    edges = edges_above(lots)
+    return {lot: reached(lot, edges) for lot in lots}
+
+
+@once_a_page
+def edges_above(lots: frozenset[int]) -> dict[int, set[int]]:
+    """The parents of these lots, of their parents, and so on; one statement a step."""
     edges: dict[int, set[int]] = {}
-    front = set(up)
+    front = set(lots)
     while front:
         found = LotParent.objects.filter(lot_id__in=sorted(front)).values_list(
             "lot_id", "parent_id"
@@ -78,7 +86,7 @@ def ancestors(lot_ids: Iterable[int]) -> dict[int, set[int]]:
             edges.setdefault(lot, set()).add(parent)
             step.add(parent)
         front = step - set(edges) - front
-    return {lot: reached(lot, edges) for lot in up}
+    return edges
 
 
 def reached(start: int, edges: dict[int, set[int]]) -> set[int]:

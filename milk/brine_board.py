@@ -17,6 +17,14 @@ from milk.models import BrineReading, BrineRow, MilkFigure, WheelPlace
 What = MilkFigure.What
 NOTHING = "Nothing comes out of the brine today."
 NO_DAYS = "The estate has not set how many days wheels stay in brine (figures of the milk)."
+_LAST = """
+SELECT reading.* FROM unnest(%(baths)s::text[]) AS named (bath)
+CROSS JOIN LATERAL (
+    SELECT * FROM milk_brinereading AS done
+    WHERE done.bath = named.bath AND done.struck_at IS NULL AND done.happened_at <= %(at)s
+      AND done.strength IS NOT NULL
+    ORDER BY done.happened_at DESC, done.id DESC LIMIT 1) AS reading
+"""
 
 
 @dataclass(frozen=True)
@@ -210,19 +218,19 @@ def terms_on(figures: Dated, day: date) -> Terms:
 
 def baths_now(baths: Sequence[str], figures: Dated, at: datetime) -> Iterable[BathNow]:
     """The last reading of each bath, judged by the bands of its day."""
-    last: dict[str, BrineReading] = {}
-    for reading in (
-        BrineReading.objects.happened_by(at)
-        .filter(bath__in=list(baths), strength__isnull=False)
-        .order_by("bath", "-happened_at", "-id")
-        .distinct("bath")
-    ):
-        last[reading.bath] = reading
+    last = last_readings(baths, at)
     for bath in baths:
         found = last.get(bath)
         says = reading_says(found, figures) if found else []
         out = any(words for words, is_out in says if is_out)
         yield BathNow(bath, found, tuple(words for words, _ in says), out)
+
+
+def last_readings(baths: Sequence[str], at: datetime) -> dict[str, BrineReading]:
+    """By bath, its last reading with a strength; a step through the index for each bath."""
+    names = list(baths)
+    found: Iterable[BrineReading] = BrineReading.objects.raw(_LAST, {"baths": names, "at": at})
+    return {reading.bath: reading for reading in found}
 
 
 def reading_says(reading: BrineReading, figures: Dated) -> list[tuple[str, bool]]:

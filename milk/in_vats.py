@@ -1,15 +1,15 @@
 """What is in a vat and whether it may be made, sold or must be kept: the answer first."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
 
-from django.db.models import Sum
+from django.db.models import F, Sum
 
 from milk.answers import DO_NOT_POUR, Answer, answers_about
-from milk.held import HeldBy, open_holds
+from milk.held import HeldBy, Thing, open_holds
 from milk.models import LotDraw, MilkLot, Vat, VatFill, VatLot
 
 HELD, WITHHELD, FREE, EMPTY, STRUCK = "held", "withheld milk in it", "not held", "no milk", "struck"
@@ -56,25 +56,36 @@ class Content:
 
 def contents_of(vats: Sequence[Vat], at: datetime) -> list[Content]:
     """What these vats hold, in their order; a few statements for all of them."""
+    return contents_and_holds(vats, at)[0]
+
+
+def contents_and_holds(
+    vats: Sequence[Vat], at: datetime, *, wheel_ids: Iterable[int] = ()
+) -> tuple[list[Content], dict[tuple[Thing, int], list[HeldBy]]]:
+    """What these vats hold, and the holds on them, on their lots and on wheels, read together."""
     numbers = [vat.pk for vat in vats]
-    held = open_holds(vat_ids=numbers)
-    filled, known = kg_filled(numbers), kg_known(numbers)
+    filled = kg_filled(numbers)
+    known: dict[int, Decimal] = defaultdict(Decimal)
     in_vat: dict[int, list[VatLot]] = defaultdict(list)
-    for row in VatLot.objects.filter(vat_id__in=numbers, lot__void=False):
-        in_vat[row.vat_id].append(row)
+    for row in VatLot.objects.filter(vat_id__in=numbers).annotate(is_void=F("lot__void")):
+        known[row.vat_id] += row.kg
+        if not row.is_void:
+            in_vat[row.vat_id].append(row)
     named = {row.lot_id for rows in in_vat.values() for row in rows}
     lots = MilkLot.objects.filter(pk__in=named).select_related("tank", "delivery__holding")
-    answers = answers_about(list(lots), at)
-    return [
+    held = open_holds(lot_ids=named, vat_ids=numbers, wheel_ids=wheel_ids)
+    answers = answers_about(list(lots), at, held)
+    contents = [
         Content(
             vat=vat,
             filled=filled.get(vat.pk, Decimal(0)),
-            unknown=filled.get(vat.pk, Decimal(0)) - known.get(vat.pk, Decimal(0)),
+            unknown=filled.get(vat.pk, Decimal(0)) - known[vat.pk],
             shares=shares_of(in_vat[vat.pk], answers),
             held=held.get(("vat", vat.pk), []),
         )
         for vat in vats
     ]
+    return contents, held
 
 
 def shares_of(rows: Sequence[VatLot], answers: dict[int, Answer]) -> list[Share]:
@@ -90,12 +101,6 @@ def kg_filled(vats: Sequence[int]) -> dict[int, Decimal]:
     """By vat (key), the kg filled into it."""
     fills = VatFill.objects.standing().filter(vat_id__in=vats)
     return dict(fills.values_list("vat").annotate(Sum("kg")))
-
-
-def kg_known(vats: Sequence[int]) -> dict[int, Decimal]:
-    """By vat (key), the kg of which the lots are known."""
-    rows = VatLot.objects.filter(vat_id__in=vats).order_by()
-    return dict(rows.values_list("vat").annotate(Sum("kg")))
 
 
 def fills_of(vat: Vat) -> list[dict[str, object]]:

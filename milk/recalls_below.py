@@ -1,7 +1,7 @@
 """Everything below what a recall starts from: lots, vats, wheels, and what left another way.
 
-The first ring holds milk of it, was salted in it, or was sent with it. The second ring (started
-with whey of its vats) is told apart and not called back. Reads only.
+The first ring holds milk of it, was salted in it, or was sent with it. The second ring (cans with
+whey of its vats, and vats started with them) is told apart and not called back. Reads only.
 """
 
 from collections.abc import Collection, Iterable, Sequence
@@ -32,7 +32,7 @@ from milk.trace_forward import Found, RingVat, read_forward
 from milk.trace_parts import WheelIn, vat_name
 from milk.trace_sql import Reader
 from milk.trace_start import BEGINNING, END, Span, Start
-from milk.whey import SECOND_RING
+from milk.whey import CANS_OF_WHEY, SECOND_RING
 
 SAY_SINCE = "Say from when: this bath has salted wheels for years. Expected a date and time."
 # A start that is milk, and not cheese.
@@ -48,11 +48,25 @@ class VatBelow(NamedTuple):
     day: date
 
 
+class RingCan(NamedTuple):
+    """A can of starter with whey of a vat of the first ring, used already or not."""
+
+    uuid: UUID
+    can: str
+    filled_at: datetime
+    pk: int
+
+    @property
+    def name(self) -> str:
+        return f"can {self.can}, {local_day(self.filled_at):%Y-%m-%d}"
+
+
 @dataclass(frozen=True, kw_only=True)
 class Below:
     """What lies below a root. ``found``: the trace of its milk, None when it begins at the cheese.
 
-    ``lots``: keys of the lots it starts from, which a hold would name.
+    ``lots``: keys of the lots it starts from, which a hold would name. ``ring``, ``cans``: the
+    second ring, vats and the cans of starter they were, or may yet be, begun with.
     """
 
     root: Root
@@ -61,6 +75,7 @@ class Below:
     vats: list[VatBelow]
     wheels: list[WheelIn]
     ring: list[RingVat]
+    cans: list[RingCan]
     products: list[ProductOut]
     reader: Reader
 
@@ -92,6 +107,7 @@ def below_root(
         vats=vats_named({*vats, *(wheel.vat_id for wheel in wheels)}),
         wheels=wheels,
         ring=ring,
+        cans=cans_of(reader, vats),
         products=products_of([]),
         reader=reader,
     )
@@ -135,6 +151,7 @@ def from_milk(reader: Reader, root: Root, start: Start, wheels: Sequence[WheelIn
         vats=[*vats, *vats_named({wheel.vat_id for wheel in more} - inside)],
         wheels=[*made, *more],
         ring=found.second_ring,
+        cans=cans_of(reader, [vat.pk for vat in vats]),
         products=products_of(days_of(found)),
         reader=reader,
     )
@@ -157,7 +174,10 @@ def cheese_of(
         case "brine":
             return wheels_in(salted_in(thing, since, until)), []
         case _:
-            sent = Dispatch.objects.standing().filter(Q(order=thing) | Q(paper=thing))
+            # As it was looked up: whether it was typed large or small makes no other paper of it.
+            sent = Dispatch.objects.standing().filter(
+                Q(order__iexact=thing) | Q(paper__iexact=thing)
+            )
             return wheels_in(sent.values_list("wheel_id", flat=True)), []
     return (wheels_of(reader, vats) if vats else []), vats
 
@@ -211,6 +231,13 @@ def ring_of(reader: Reader, vats: Sequence[int]) -> list[RingVat]:
     inside = set(Vat.objects.filter(pk__in=vats).values_list("uuid", flat=True))
     ring = [RingVat(*row) for row in reader.rows(SECOND_RING, vats=list(vats))]
     return [vat for vat in ring if vat.uuid not in inside]
+
+
+def cans_of(reader: Reader, vats: Sequence[int]) -> list[RingCan]:
+    """Cans of starter with whey of these vats, the first filled leading."""
+    if not vats:
+        return []
+    return [RingCan(*row) for row in reader.rows(CANS_OF_WHEY, vats=list(vats))]
 
 
 def days_of(found: Found) -> list[tuple[str, date]]:

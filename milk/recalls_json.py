@@ -18,6 +18,7 @@ def board_json(board: Board) -> Document:
     recall, count = board.recall, board.located
     record = record_of_drills(recall.happened_at) if recall.drill else None
     ring = board.below.ring if board.below else []
+    cans = board.below.cans if board.below else []
     return {
         "id": str(recall.uuid) if recall.pk else None,
         "root_kind": recall.root_kind,
@@ -48,6 +49,7 @@ def board_json(board: Board) -> Document:
             for vat in (board.below.vats if board.below else ())
         ],
         "second_ring": [{"id": str(vat.uuid), "name": vat.name} for vat in ring],
+        "starter_cans": [{"id": str(can.uuid), "name": can.name} for can in cans],
     }
 
 

@@ -272,7 +272,12 @@ def said_of(step: RecallStep) -> str:
 def chain_part(board: Board) -> Part:
     """Lots and vats as they were frozen at the start, and the second ring."""
     tree = board.recall.tree
-    kinds = (("lot", "lots"), ("vat", "vats"), ("second ring, not called back", "second_ring"))
+    kinds = (
+        ("lot", "lots"),
+        ("vat", "vats"),
+        ("starter with its whey, not called back", "starter_cans"),
+        ("second ring, not called back", "second_ring"),
+    )
     lines = [
         Line((kind, item["name"]))
         for kind, name in kinds

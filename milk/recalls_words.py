@@ -92,6 +92,11 @@ def changed_says(board: Board) -> Iterator[str]:
     if board.gone:
         yield f"Struck since the start: {plates(board.gone)}."
     ring = board.below.ring if board.below else []
+    cans = board.below.cans if board.below else []
+    if cans:
+        names = "; ".join(can.name for can in cans[:MOST_PLATES])
+        more = f"; and {len(cans) - MOST_PLATES} more" if len(cans) > MOST_PLATES else ""
+        yield f"Whey of these vats is in starter, not called back: {names}{more}."
     if ring:
         names = ", ".join(vat.name for vat in ring[:MOST_PLATES])
         yield f"Second ring, started with whey of these vats and not called back: {names}."

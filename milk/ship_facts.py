@@ -9,8 +9,9 @@ from typing import Any
 
 from config.days import local, local_day
 from herd.models import Holding
+from milk.answers import animal_names
 from milk.grades import RANK, Rules, last_grades, rules_on
-from milk.held import HeldBy, animals_said, open_holds, undecided
+from milk.held import HeldBy, open_holds, undecided
 from milk.models import (
     Inspection,
     MilkFigure,
@@ -229,8 +230,13 @@ def doubt_of(vat_ids: Collection[int], at: datetime) -> dict[int, list[str]]:
     by_lot = defaultdict(list)
     for row in rows:
         by_lot[row.lot].append(row)
+    of_vats: dict[int, list[Any]] = defaultdict(list)
+    for vat, lot in pairs:
+        of_vats[vat] += by_lot.get(lot, ())
+    names = animal_names(rows)
     doubt = {}
-    for vat in {vat for vat, lot in pairs if lot in by_lot}:
-        of_vat = [row for number, lot in pairs if number == vat for row in by_lot.get(lot, ())]
-        doubt[vat] = [DOUBT_SAID.format(animals=animals_said(of_vat), why=of_vat[0].why)]
+    for vat, of_vat in of_vats.items():
+        animals = ", ".join(sorted({names[row.animal] for row in of_vat}))
+        if animals:
+            doubt[vat] = [DOUBT_SAID.format(animals=animals, why=of_vat[0].why)]
     return doubt

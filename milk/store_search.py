@@ -112,13 +112,20 @@ def of_wheel(rows: QuerySet[Any], wanted: Wanted, at: datetime, path: str) -> Qu
     return rows.filter(**asked)
 
 
+def in_aisle(room: str, aisle: int) -> list[int]:
+    """The wheels (keys) that lie in an aisle; some hundreds, so that the rest is read of them."""
+    lying = WheelPlace.objects.filter(place__aisle=aisle)
+    lying = lying.filter(place__room=room) if room else lying
+    return list(lying.values_list("wheel", flat=True))
+
+
 def of_place(lying: QuerySet[Any], wanted: Wanted) -> QuerySet[Any]:
     """Narrow to where the wheels are."""
     What = WheelPlace.What
-    if wanted.room:
-        lying = lying.filter(place__room=wanted.room)
     if wanted.aisle is not None:
-        lying = lying.filter(place__aisle=wanted.aisle)
+        lying = lying.filter(wheel__in=in_aisle(wanted.room, wanted.aisle))
+    elif wanted.room:
+        lying = lying.filter(place__room=wanted.room)
     match wanted.where:
         case "store":
             return lying.filter(place__isnull=False)
@@ -141,8 +148,10 @@ def of_grade(lying: QuerySet[Any], grade: str) -> QuerySet[Any]:
     if grade == NOT_GRADED:
         return lying.filter(~Exists(graded))
     last = graded.order_by("-happened_at", "-id").values("grade")[:1]
-    found: QuerySet[Any] = lying.alias(last_grade=Subquery(last)).filter(last_grade=grade)
-    return found
+    # That it had this grade at all says nothing new, but leaves few wheels when few ever had it.
+    ever = Exists(graded.filter(grade=grade))
+    found: QuerySet[Any] = lying.filter(ever).alias(last_grade=Subquery(last))
+    return found.filter(last_grade=grade)
 
 
 def found_of(wheels: Iterable[Wheel], at: datetime) -> list[Found]:

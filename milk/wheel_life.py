@@ -6,6 +6,8 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
+from django.db import connection
+
 from config.days import estate_zone, local_day
 from milk.brine import Soak
 from milk.brine_board import soak_words, terms_on
@@ -20,6 +22,21 @@ from milk.models import (
     StoreStay,
     Wheel,
     WheelReturn,
+)
+
+LIFE = (
+    BrineStay,
+    BrineOut,
+    StoreStay,
+    StoreGap,
+    StoreFinding,
+    Inspection,
+    Dispatch,
+    WheelReturn,
+)
+_WRITTEN = " UNION ALL ".join(
+    f"SELECT '{table}' WHERE EXISTS (SELECT FROM {table} WHERE wheel_id = %(wheel)s)"
+    for table in (model._meta.db_table for model in LIFE)
 )
 
 
@@ -42,8 +59,16 @@ class Weight:
     loss: Decimal | None
 
 
+def written_of(wheel: Wheel) -> set[str]:
+    """In which tables something is written about a wheel; most have nothing. One statement."""
+    with connection.cursor() as cursor:
+        cursor.execute(_WRITTEN, {"wheel": wheel.pk})
+        return {table for (table,) in cursor.fetchall()}
+
+
 def life_of(wheel: Wheel) -> list[Told]:
     """Everything written about a wheel, the latest first, struck entries too."""
+    tables = written_of(wheel)
     slugs: list[tuple[str, Any]] = [
         ("brine-stays", BrineStay.objects.filter(wheel=wheel)),
         ("brine-outs", BrineOut.objects.filter(wheel=wheel)),
@@ -57,6 +82,7 @@ def life_of(wheel: Wheel) -> list[Told]:
     rows = [
         Told(slug, entry, said(entry))
         for slug, entries in slugs
+        if entries.model._meta.db_table in tables
         for entry in entries.select_related("by")
     ]
     return sorted(rows, key=lambda row: (row.entry.happened_at, row.entry.pk), reverse=True)

@@ -4,21 +4,29 @@ from collections.abc import Iterable
 
 from milk.models import StarterCan, Vat, WheyAdded
 
-# Vats made with whey starter of these vats: a second ring, told apart from the milk itself.
-SECOND_RING = """
-SELECT v.uuid, v.day, v.number, v.round, v.happened_at, c.can, c.from_vat_id
-FROM (SELECT w.id, min(k.can) AS can, min(w.from_vat_id) AS from_vat_id FROM (
+# Cans with whey of these vats: those begun with it, and those it was added to.
+_WHEY = """
           SELECT id, from_vat_id FROM milk_startercan
           WHERE from_vat_id = ANY(%(vats)s::int4[]) AND struck_at IS NULL
           UNION ALL
           SELECT can_id, vat_id FROM milk_wheyadded
-          WHERE vat_id = ANY(%(vats)s::int4[]) AND struck_at IS NULL) AS w
+          WHERE vat_id = ANY(%(vats)s::int4[]) AND struck_at IS NULL"""
+# Vats made with whey starter of these vats: a second ring, told apart from the milk itself.
+SECOND_RING = f"""
+SELECT v.uuid, v.day, v.number, v.round, v.happened_at, c.can, c.from_vat_id
+FROM (SELECT w.id, min(k.can) AS can, min(w.from_vat_id) AS from_vat_id FROM ({_WHEY}) AS w
       JOIN milk_startercan AS k ON k.id = w.id AND k.struck_at IS NULL
       GROUP BY w.id OFFSET 0) AS c
 CROSS JOIN LATERAL (
     SELECT id, uuid, day, number, round, happened_at FROM milk_vat
     WHERE starter_can_id = c.id AND struck_at IS NULL OFFSET 0) AS v
 ORDER BY v.happened_at, v.id
+"""
+# The cans themselves, whether or not any vat was started with them yet.
+CANS_OF_WHEY = f"""
+SELECT DISTINCT k.uuid, k.can, k.happened_at, k.id FROM ({_WHEY}) AS w
+JOIN milk_startercan AS k ON k.id = w.id AND k.struck_at IS NULL
+ORDER BY k.happened_at, k.id
 """
 
 

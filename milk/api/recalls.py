@@ -110,6 +110,7 @@ class BoardOut(serializers.Serializer[Any]):
     buyers = BuyerOut(many=True)
     vats = NamedOut(many=True)
     second_ring = NamedOut(many=True)
+    starter_cans = NamedOut(many=True)
 
 
 class Asked(serializers.Serializer[Any]):

@@ -4,6 +4,7 @@ from typing import ClassVar
 
 from django.db import models
 from django.db.models import Q
+from django.db.models.functions import Upper
 
 from config.entries import Entry, append_only
 from herd.models import Holding
@@ -41,6 +42,12 @@ class Dispatch(Entry):
                 name="milk_dispatch_once_per_paper",
                 violation_error_message="This wheel is on that paper already.",
             ),
+        ]
+        indexes: ClassVar = [
+            *Entry.Meta.indexes,
+            # For a recall of what left with a paper or for an order.
+            models.Index(Upper("paper"), condition=Q(struck_at=None), name="milk_dispatch_paper"),
+            models.Index(Upper("order"), condition=Q(struck_at=None), name="milk_dispatch_order"),
         ]
 
     def __str__(self) -> str:

@@ -64,6 +64,8 @@ class MilkLot(models.Model):
         indexes: ClassVar = [
             models.Index(fields=["tank", "opened_at"], name="milk_milklot_tank_when"),
             models.Index(fields=["-opened_at", "-id"], name="milk_milklot_when"),
+            # For the morning's milk of the day before.
+            models.Index(fields=["day"], name="milk_milklot_day"),
         ]
 
     def __str__(self) -> str:

@@ -39,6 +39,11 @@ class StorePlace(Entry):
                 violation_error_message="This place is in the book already.",
             ),
         ]
+        indexes: ClassVar = [
+            *Entry.Meta.indexes,
+            # For the wheels of an aisle, also on a place that was struck.
+            models.Index(fields=["room", "aisle"], name="milk_storeplace_aisle"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.room}, aisle {self.aisle}, column {self.column}, shelf {self.shelf}"

@@ -164,6 +164,11 @@ class Vat(Entry):
                 violation_error_message="This vat was made in that round of that day already.",
             ),
         ]
+        indexes = [
+            *Entry.Meta.indexes,
+            # For the wheels of a day, also of a vat that was struck.
+            models.Index(fields=["day"], name="milk_vat_day"),
+        ]
 
     def __str__(self) -> str:
         return f"vat {self.day}/{self.number}" + ("" if self.round == 1 else f"/{self.round}")

@@ -103,6 +103,7 @@ def tree_of(root: Root, below: Below, places: dict[int, Place]) -> dict[str, Any
             for wheel in below.wheels
         ],
         "second_ring": [{"id": str(vat.uuid), "name": vat.name} for vat in below.ring],
+        "starter_cans": [{"id": str(can.uuid), "name": can.name} for can in below.cans],
         "elsewhere": [
             {"what": draw.what, "name": draw.name, "kg": round(draw.kg.whole, 3)}
             for draw in (found.draws if found else ())

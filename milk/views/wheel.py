@@ -10,8 +10,7 @@ from django.utils import timezone
 from config.days import local_day
 from config.roles import action_required, may
 from milk.age import full_months
-from milk.held import open_holds
-from milk.in_vats import WITHHELD, contents_of
+from milk.in_vats import WITHHELD, contents_and_holds
 from milk.models import Wheel, WheelPlace
 from milk.places import IN_BRINE, IN_STORE, SENT, where_is
 from milk.wheel_life import life_of, soaks_of, weights_of
@@ -24,9 +23,9 @@ def wheel(request: HttpRequest, uuid: UUID) -> HttpResponse:
     found = get_object_or_404(
         Wheel.objects.select_related("vat", "by", "struck_by", "replaces"), uuid=uuid
     )
-    held = open_holds(wheel_ids=[found.pk]).get(("wheel", found.pk), [])
+    (content,), holds = contents_and_holds([found.vat], now, wheel_ids=[found.pk])
+    held = holds.get(("wheel", found.pk), [])
     place = where_is([found.pk])[found.pk]
-    (content,) = contents_of([found.vat], now)
     life = life_of(found)
     context = {
         "now": now,

@@ -11,7 +11,7 @@ from django.utils import timezone
 from milk.brine_board import board
 from milk.climate import rooms_now
 from milk.free_places import free_places
-from milk.models import Wheel, WheelPlace
+from milk.models import Inspection, Wheel, WheelPlace
 from milk.places import where_is
 from milk.rounds import rounds
 from milk.store_search import Wanted, search
@@ -62,6 +62,8 @@ READS = {
     "free place": lambda now: free_places(room="North", aisle=1, most=5),
     "whole plate": lambda now: search(Wanted(plate="0013000"), now),
     "room and aisle": lambda now: search(Wanted(room="North", aisle=1, grade="second"), now),
+    "vat day": lambda now: search(Wanted(day=(now - timedelta(days=300)).date()), now),
+    "rare grade": lambda now: search(Wanted(grade="downgraded"), now),
     "brine search": lambda now: search(Wanted(where="brine"), now),
     "places of some": lambda now: where_is(
         list(Wheel.objects.order_by("pk").values_list("pk", flat=True)[7000:7060])
@@ -76,6 +78,40 @@ def test_no_history_is_scanned(
 ) -> None:
     now = timezone.now()
     assert [s.split(":")[0] for s in scans(lambda: READS[name](now), monkeypatch)] == []
+
+
+def test_a_search_finds_what_every_wheel_looked_at_finds(years: None, db: None) -> None:
+    now = timezone.now()
+    last: dict[int, str] = {}
+    seen = Inspection.objects.filter(struck_at=None).order_by("happened_at", "id")
+    for wheel, grade in seen.values_list("wheel", "grade"):
+        last[wheel] = grade
+    every = [
+        (row.wheel_id, row.what, row.place, row.wheel.vat.day, last.get(row.wheel_id, "none"))
+        for row in WheelPlace.objects.select_related("place", "wheel__vat").order_by("wheel")
+    ]
+    day = every[9000][3]
+    for wanted, fits in {
+        Wanted(day=day): lambda what, place, of, grade: of == day,
+        Wanted(day=every[200][3], where="all"): lambda what, place, of, grade: of == every[200][3],
+        Wanted(grade="downgraded"): lambda what, place, of, grade: grade == "downgraded",
+        Wanted(grade="slight"): lambda what, place, of, grade: grade == "slight",
+        Wanted(room="West", grade="second"): lambda what, place, of, grade: (
+            place is not None and place.room == "West" and grade == "second"
+        ),
+        Wanted(room="South", aisle=2, grade="second"): lambda what, place, of, grade: (
+            place is not None and (place.room, place.aisle) == ("South", 2) and grade == "second"
+        ),
+    }.items():
+        expected = [
+            wheel
+            for wheel, *facts in every
+            if fits(*facts) and (wanted.where == "all" or facts[0] != "sent")
+        ]
+        found, more = search(wanted, now)
+        assert [one.wheel.pk for one in found] == expected[:60], wanted
+        assert more is (len(expected) > 60), wanted
+        assert bool(expected) is (wanted.grade != "slight"), wanted
 
 
 def test_the_years_are_as_they_say(years: None, db: None) -> None:
