@@ -5,6 +5,7 @@ from decimal import Decimal
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
+from django.db.models.functions import Upper
 
 from config.entries import Entry, append_only
 from milk.models.vats import Wheel
@@ -50,6 +51,13 @@ class BrineStay(Entry):
             *Entry.Meta.indexes,
             # For the wheels that shared a bath at a time.
             models.Index(fields=["bath", "happened_at"], name="milk_brinestay_bath_when"),
+            # For a recall from a bath, however its name is typed: the last stay in it.
+            models.Index(
+                Upper("bath"),
+                F("id").desc(),
+                condition=Q(struck_at=None),
+                name="milk_brinestay_named",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -224,7 +224,7 @@ def test_sent_twice_it_is_filled_once(tank, vat, now, cheesemaker_client):
     ("fields", "words"),
     [
         ({}, "Write the kg beside"),
-        ({"kg": "-1"}, "greater than or equal"),
+        ({"kg": "-1"}, "is too little. Expected at least"),
         ({"kg": "20000"}, "holds 15,000 kg"),
         ({"kg": "5", "happened_at": ""}, "required"),
     ],
