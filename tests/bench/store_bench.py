@@ -51,15 +51,16 @@ def say(line: str) -> None:
 
 
 def main(days: int = 3650) -> None:
-    """Print the medians; ``days``: of history to write first."""
+    """Print the medians; ``days``: of history to write first, 0 to measure the book as it is."""
     now = datetime.now(UTC)
     first = now.replace(hour=0, minute=0, second=0) - timedelta(days=days)
     with transaction.atomic():
-        shape = WheelShape(first=first, days=days)
         began = time.perf_counter()
-        write_makes(shape)
-        write_lives(shape)
-        load_reference(stamp_at(first))
+        if days:
+            shape = WheelShape(first=first, days=days)
+            write_makes(shape)
+            write_lives(shape)
+            load_reference(stamp_at(first))
         here = WheelPlace.objects.exclude(what="sent").count()
         say(f"{Wheel.objects.count():,} wheels, {here:,} here, written in "
             f"{time.perf_counter() - began:.0f} s")  # fmt: skip

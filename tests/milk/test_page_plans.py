@@ -9,11 +9,13 @@ from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from config.days import local_day, start_of
 from herd.models import Animal
 from milk.fetch_list import fetch_list
-from milk.models import MilkLot, Wheel, WheelPlace
+from milk.models import Inspection, MilkLot, Wheel, WheelPlace
 from milk.ordered import ordered
 from milk.recalls import preview
+from milk.tapping import DUE, EVERY, Round, next_in
 from tests.cast import Pages
 from tests.factories import cheese
 from tests.factories.wheel_years import WheelShape, write_lives
@@ -109,6 +111,36 @@ def test_the_page_of_a_wheel_takes_few_statements(
         address = lying(what).get_absolute_url()
         with django_assert_max_num_queries(MOST_OF_A_WHEEL):
             cheesemaker_client.get(address)
+
+
+@pytest.mark.parametrize("which", [DUE, EVERY])
+def test_the_next_wheel_is_the_one_found_by_looking_at_each(
+    which: str, years: None, db: None
+) -> None:
+    now = timezone.now()
+    due = Round(ripe=now - timedelta(days=200), fresh=now - timedelta(days=5))
+    found = 0
+    for room, aisle in (("North", 1), ("West", 2), ("South", 3)):
+        for after in ((25, 7),):
+            left = []
+            for lies in WheelPlace.objects.filter(
+                place__room=room, place__aisle=aisle
+            ).select_related("place", "wheel"):
+                place = lies.place
+                assert place is not None
+                if (place.column, place.shelf) <= after:
+                    continue
+                since = due.fresh if which == DUE else start_of(local_day(now))
+                graded = Inspection.objects.standing().filter(wheel=lies.wheel_id)
+                seen = graded.filter(happened_at__gte=since, happened_at__lte=now).exists()
+                young = which == DUE and lies.wheel.happened_at >= due.ripe
+                if not seen and not young:
+                    left.append((place.column, place.shelf, lies.wheel))
+            expected = min(left, key=lambda one: one[:2])[2] if left else None
+            answer = next_in(room, aisle, after=after, which=which, due=due, at=now)
+            assert answer == (expected, len(left))
+            found += len(left)
+    assert found
 
 
 @pytest.mark.parametrize("name", PAGES)
