@@ -238,7 +238,7 @@ def test_pages_answer_in_words_too(vet_client, path, status):
 @pytest.mark.django_db
 def test_a_page_that_fails_says_it_is_our_fault(vet_client, monkeypatch):
     vet_client.raise_request_exception = False
-    monkeypatch.setattr("config.views.pages.open_for", lambda roles: 1 / 0)
+    monkeypatch.setattr("config.views.pages.sheet_for", lambda *args: 1 / 0)
     answer = vet_client.get("/")
     assert answer.status_code == 500
     assert "Nothing was saved" in answer.content.decode()
