@@ -2,8 +2,10 @@
 
 from django.db import migrations, models
 
+from config.at_once import AtOnce
 
-class Migration(migrations.Migration):
+
+class Migration(AtOnce):
 
     dependencies = [
         ('milk', '0012_cheese_tests_and_criteria'),
