@@ -366,8 +366,8 @@ def test_no_other_address_answers_a_laboratory(laboratory_client: Any) -> None:
     told = {path: laboratory_client.get(path).status_code for path in dummy_paths()}
     assert len(told) > 100
     answered = {path for path, code in told.items() if code not in (403, 405)}
-    # Whether the service runs, the way in and out, what a browser needs to keep its own entries, and
-    # the public page of a wheel are everybody's.
+    # Whether the service runs, the way in and out, what a browser needs to keep its own entries,
+    # and the public page of a wheel are everybody's.
     everybodys = {"/health", "/login/", "/logout/", "/sw.js", "/phone/", "/queue/"}
     assert answered <= {*everybodys, "/01/lot/10/lot/21/lot"}
 
