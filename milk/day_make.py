@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from statistics import median
@@ -198,9 +198,19 @@ def plan_skimming(made: DayMake, cream_fat: Decimal | None, share: Decimal | Non
     casein = sum((one.kg * one.casein for one in morning), Decimal(0)) / whole
     # The morning is for all vats to come, also for those whose tray is held.
     beside = Milk(whole / max(len(trays), made.still), fat, casein)
-    for one in trays:
-        if one.milk is None:
-            continue
-        mixed = (one.milk.kg * one.milk.casein + beside.kg * casein) / (one.milk.kg + beside.kg)
-        one.fat_wanted = evening_fat(each, mixed, one.milk.kg, beside)
-        one.cream_to_take = cream_to_take(one.milk.kg, one.milk.fat, one.fat_wanted, cream_fat)
+    made.standing = [
+        skimmed_to(one, each, beside, cream_fat)
+        if one.tray and one.milk and not one.against
+        else one
+        for one in made.standing
+    ]
+
+
+def skimmed_to(one: Standing, each: Decimal, beside: Milk, cream_fat: Decimal) -> Standing:
+    """A tray with the fat it needs for its vat to end at a ratio, and the cream still to take."""
+    assert one.milk is not None
+    whole = one.milk.kg + beside.kg
+    mixed = (one.milk.kg * one.milk.casein + beside.kg * beside.casein) / whole
+    wanted = evening_fat(each, mixed, one.milk.kg, beside)
+    cream = cream_to_take(one.milk.kg, one.milk.fat, wanted, cream_fat)
+    return replace(one, fat_wanted=wanted, cream_to_take=cream)

@@ -4,18 +4,19 @@ The word first: POUR or DO NOT POUR, with the reason. A few statements for all o
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from decimal import Decimal
 
 from django.db.models import Sum
 
+from config.once_a_page import once_a_page
 from milk.answers import DO_NOT_POUR, HELD, POUR, USED, Answer, answers_about, spans_said
 from milk.below import LONGEST_IN_THE_TRAY
 from milk.composition import blended
 from milk.figures import figures_on
-from milk.in_tanks import in_tanks
+from milk.in_tanks import Content, contents, last_lots, there_in
 from milk.limits import plain
 from milk.models import LotDraw, MilkFigure, MilkLot, Skimming, Tank, Tray, VatFill
 from milk.models.limits import What
@@ -31,7 +32,7 @@ NOT_TESTED = "no inhibitor test written"
 TESTED = "inhibitor {verdict}"
 
 
-@dataclass(kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Standing:
     """A tray or tank with milk in it: the word, why, and of what it is.
 
@@ -124,10 +125,19 @@ class Standing:
         return f"{fat}, casein {plain(self.casein, 2)} %"
 
 
+@once_a_page
 def hall_milk(at: datetime) -> list[Standing]:
     """Every tray with milk, by number, then every receiving and hold tank with milk."""
-    share = casein_share(at)
-    return [*trays_standing(at, share), *tanks_standing(at, share)]
+    trays, tanks, share = trays_with_milk(at), last_lots(at), casein_share(at)
+    draws = draws_into([tray.pk for tray, _ in trays])
+    # One lot stands in trays and in its tank: what is known of all of them is asked once.
+    lots = {lot.pk: lot for lot in [*lots_drawn(draws), *there_in(tanks, at)]}
+    answers = answers_about(list(lots.values()), at)
+    there = {lot.pk: answers[lot.pk] for lot in there_in(tanks, at)}
+    return [
+        *tray_rows(trays, draws, answers, share),
+        *tanks_standing(contents(tanks, there), share),
+    ]
 
 
 def names_said(rows: Sequence[Standing]) -> str:
@@ -143,21 +153,22 @@ def casein_share(at: datetime) -> Decimal | None:
     return figure.value if figure else None
 
 
-def trays_standing(at: datetime, share: Decimal | None) -> list[Standing]:
+def trays_standing(at: datetime) -> list[Standing]:
     """Trays filled lately in which milk is left."""
+    trays = trays_with_milk(at)
+    draws = draws_into([tray.pk for tray, _ in trays])
+    return tray_rows(trays, draws, answers_about(lots_drawn(draws), at), casein_share(at))
+
+
+def trays_with_milk(at: datetime) -> list[tuple[Tray, Decimal]]:
+    """Trays filled lately with the kg that are left in them, by number."""
     lately = Tray.objects.standing().filter(
         happened_at__gt=at - LONGEST_IN_THE_TRAY, happened_at__lte=at
     )
     trays = list(lately.select_related("tank").order_by("number", "happened_at"))
-    numbers = [tray.pk for tray in trays]
-    poured = poured_of(numbers)
-    there = [
-        (tray, left)
-        for tray in trays
-        if (left := tray.kg - (tray.cream_kg or 0) - poured.get(tray.pk, Decimal(0))) > 0
-    ]
-    lots, looks = lots_of(numbers, at), last_looks(numbers)
-    return [tray_row(tray, left, lots[tray.pk], looks.get(tray.pk), share) for tray, left in there]
+    poured = poured_of([tray.pk for tray in trays])
+    left = [tray.kg - (tray.cream_kg or 0) - poured.get(tray.pk, Decimal(0)) for tray in trays]
+    return [(tray, kg) for tray, kg in zip(trays, left, strict=True) if kg > 0]
 
 
 def poured_of(trays: Collection[int]) -> dict[int, Decimal]:
@@ -166,15 +177,29 @@ def poured_of(trays: Collection[int]) -> dict[int, Decimal]:
     return dict(fills.values_list("tray").annotate(Sum("kg")))
 
 
-def lots_of(trays: Collection[int], at: datetime) -> dict[int, list[tuple[Answer, Decimal]]]:
-    """By tray (key), the lots it was filled from with their kg."""
-    draws = list(LotDraw.objects.filter(tray_id__in=trays).order_by("at", "id"))
+def draws_into(trays: Collection[int]) -> list[LotDraw]:
+    """What was drawn from lots into trays (keys), in the order of time."""
+    return list(LotDraw.objects.filter(tray_id__in=trays).order_by("at", "id"))
+
+
+def lots_drawn(draws: Collection[LotDraw]) -> list[MilkLot]:
+    """The lots of draws, each once."""
     lots = MilkLot.objects.filter(pk__in={draw.lot_id for draw in draws})
-    answers = answers_about(list(lots.select_related("tank", "delivery__holding")), at)
-    found: dict[int, list[tuple[Answer, Decimal]]] = defaultdict(list)
+    return list(lots.select_related("tank", "delivery__holding"))
+
+
+def tray_rows(
+    trays: Sequence[tuple[Tray, Decimal]],
+    draws: Sequence[LotDraw],
+    answers: Mapping[int, Answer],
+    share: Decimal | None,
+) -> list[Standing]:
+    """A row for each tray, with what is known of the lots in it (``answers`` by their key)."""
+    lots: dict[int, list[tuple[Answer, Decimal]]] = defaultdict(list)
     for draw in draws:
-        found[draw.tray_id or 0].append((answers[draw.lot_id], draw.kg))
-    return found
+        lots[draw.tray_id or 0].append((answers[draw.lot_id], draw.kg))
+    looks = last_looks([tray.pk for tray, _ in trays])
+    return [tray_row(tray, left, lots[tray.pk], looks.get(tray.pk), share) for tray, left in trays]
 
 
 def tray_row(
@@ -200,10 +225,10 @@ def tray_row(
     )
 
 
-def tanks_standing(at: datetime, share: Decimal | None) -> list[Standing]:
+def tanks_standing(found: Iterable[Content], share: Decimal | None) -> list[Standing]:
     """Receiving and hold tanks with milk in them."""
     rows = []
-    for content in in_tanks(at):
+    for content in found:
         if content.tank.use == Tank.Use.WASTE or content.lot is None or content.left <= 0:
             continue
         assert content.answer is not None

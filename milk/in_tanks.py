@@ -1,5 +1,6 @@
 """What each tank holds now, by the book: its lot, what is left of it, since when."""
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -34,6 +35,12 @@ class Content:
 
 def in_tanks(at: datetime) -> list[Content]:
     """What every standing tank holds at ``at``, receiving tanks first. Few statements for all."""
+    tanks = last_lots(at)
+    return contents(tanks, answers_about(there_in(tanks, at), at))
+
+
+def last_lots(at: datetime) -> list[tuple[Tank, MilkLot | None]]:
+    """Every standing tank with the lot that was in it last by ``at``; None: never filled."""
     # One look per tank at the end of an index; DISTINCT ON would read every lot ever.
     last = (
         MilkLot.objects.valid()
@@ -49,12 +56,23 @@ def in_tanks(at: datetime) -> list[Content]:
     found = MilkLot.objects.select_related("tank", "delivery__holding").in_bulk(
         [tank.last_lot for tank in tanks if tank.last_lot]
     )
-    there = [lot for lot in found.values() if lot.ended_at is None or lot.ended_at > at]
-    answers = answers_about(there, at)
-    return [content(tank, found.get(tank.last_lot), answers) for tank in tanks]
+    return [(tank, found.get(tank.last_lot)) for tank in tanks]
 
 
-def content(tank: Tank, lot: MilkLot | None, answers: dict[int, Answer]) -> Content:
+def there_in(tanks: Iterable[tuple[Tank, MilkLot | None]], at: datetime) -> list[MilkLot]:
+    """The lots that had not ended at ``at``."""
+    lots = [lot for _, lot in tanks if lot is not None]
+    return [lot for lot in lots if lot.ended_at is None or lot.ended_at > at]
+
+
+def contents(
+    tanks: Iterable[tuple[Tank, MilkLot | None]], answers: Mapping[int, Answer]
+) -> list[Content]:
+    """What each tank holds; ``answers`` by the key of the lots that are there."""
+    return [content(tank, lot, answers) for tank, lot in tanks]
+
+
+def content(tank: Tank, lot: MilkLot | None, answers: Mapping[int, Answer]) -> Content:
     if lot is None or lot.pk not in answers:
         return Content(tank=tank, ended_at=lot.ended_at if lot else None)
     return Content(tank=tank, lot=lot, answer=answers[lot.pk])

@@ -11,7 +11,7 @@ from config.entries import REASONS
 from config.forms.entries import SheetForm
 from config.forms.fields import EntryText, MomentField, NumberField
 from milk.answers import POUR
-from milk.hall_milk import Standing, casein_share, trays_standing
+from milk.hall_milk import Standing, trays_standing
 from milk.in_tanks import Content, in_tanks
 from milk.models import Tank, Tray, Vat, VatMark
 from milk.services.vats import Fill
@@ -56,7 +56,7 @@ class FillForm(SheetForm):
             if content.tank.use != Tank.Use.WASTE:
                 said = held_then(content) if late else holds_now(content)
                 self.offer(content.tank, f"From {content.tank}, kg", said)
-        for row in trays_standing(at, casein_share(at)):
+        for row in trays_standing(at):
             if row.tray is not None:
                 self.offer(row.tray, f"From tray {row.tray.number}, kg", tray_said(row))
 

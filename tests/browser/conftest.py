@@ -116,9 +116,26 @@ def browser() -> Iterator[Browser]:
         started.close()
 
 
+def hang_up() -> None:
+    """End what other connections to this database are left: a request nobody waits for any more."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
+            "WHERE datname = current_database() AND pid <> pg_backend_pid()"
+        )
+
+
+@pytest.fixture(scope="session")
+def alone_at_the_end(django_db_setup: None, django_db_blocker: Any) -> Iterator[None]:
+    """Nobody else reads the database when it is taken down, which would be refused."""
+    yield
+    with django_db_blocker.unblock():
+        hang_up()
+
+
 @pytest.fixture(scope="module")
 def server(
-    request: pytest.FixtureRequest, django_db_setup: None, django_db_blocker: Any
+    request: pytest.FixtureRequest, alone_at_the_end: None, django_db_blocker: Any
 ) -> Iterator[str]:
     """The site with what the module's ``furnish()`` writes; its address. Emptied afterwards."""
     patch = pytest.MonkeyPatch()
@@ -136,6 +153,7 @@ def server(
             yield live.url
         finally:
             live.stop()
+            hang_up()
             live._live_server_modified_settings.disable()
             call_command("flush", verbosity=0, interactive=False)
             patch.undo()

@@ -8,6 +8,7 @@ from config import entries
 from herd.models import PeriodRule
 from milk.models import Milking
 from milk.services.holds import hold_milk
+from milk.services.wheels import strike_wheel
 from milk.trace import FED_BEFORE, NothingToTrace, TraceBack, back
 from milk.trace_parts import CowIn
 from milk.withheld_milk import withheld_in
@@ -254,7 +255,7 @@ def test_hold_on_a_lot_is_a_hold_on_all_below(chain: Chain) -> None:
 
 
 def test_struck_wheel_has_no_trace(chain: Chain) -> None:
-    entries.strike(chain.wheels[0], by=make_user(), reason="twice")
+    strike_wheel(chain.wheels[0], by=make_user(), reason="twice")
     with pytest.raises(NothingToTrace, match=r"was struck .* \(entered twice\)"):
         back("wheel", str(chain.wheels[0].uuid))
 
