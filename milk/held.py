@@ -36,6 +36,9 @@ WITHHELD_WHEEL = (
     "{wheel} may not leave: its milk is partly of {animals} inside a withdrawal period ({why}). "
     "Nothing was saved. Have its vat held, and decide there."
 )
+# Held for these, “use otherwise” never means that somebody eats it: a residue or a limit stays what
+# it is in a wheel of a lesser grade.
+NO_FOOD = (Hold.Reason.WITHHELD, Hold.Reason.INHIBITOR, Hold.Reason.LIMIT)
 NOBODY_YET = "Nobody has decided yet."
 ONE_DECIDED = "{who} decided “{what}”."
 DECIDED = "It was decided as “{what}”."
@@ -75,6 +78,11 @@ class HeldBy:
     @property
     def is_open(self) -> bool:
         return self.outcome == ""
+
+    @property
+    def as_downgraded(self) -> bool:
+        """Whether people decided that a wheel of it may leave downgraded; see NO_FOOD."""
+        return self.outcome == HoldDecision.Decision.DOWNGRADE and self.hold.reason not in NO_FOOD
 
     @property
     def word(self) -> str:
@@ -261,15 +269,15 @@ def refuse_withheld(by_id: dict[int, MilkLot], at: datetime) -> None:
             )
 
 
-def check_may_leave(wheel: Wheel, at: datetime, *, otherwise: bool = False) -> None:
+def check_may_leave(wheel: Wheel, at: datetime, *, downgraded: bool = False) -> None:
     """Refuse a wheel that is held, or made of withheld milk, to leave at the moment ``at``.
 
-    ``otherwise``: it leaves as what people decided to use it for instead. Raises Conflict.
+    ``downgraded``: it was graded so and its marks are off, which is how a wheel leaves of which
+    people decided “use otherwise”. Raises Conflict.
     """
     found = open_holds(wheel_ids=[wheel.pk]).get(("wheel", wheel.pk), [])
-    downgrade = HoldDecision.Decision.DOWNGRADE
     for held in found:
-        if held.hold.received_at <= at and not (otherwise and held.outcome == downgrade):
+        if held.hold.received_at <= at and not (downgraded and held.as_downgraded):
             raise Conflict(held_words(str(wheel).capitalize(), "leave", held))
     lots = VatLot.objects.filter(vat_id=wheel.vat_id).values_list("lot_id", flat=True)
     rows = undecided(withheld_in(lots), at)

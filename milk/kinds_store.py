@@ -143,6 +143,7 @@ IN_STORE = (
         },
         shown=("expected", "found", "differences"),
         record=counts.record_stock_count,
+        strike=counts.strike_stock_count,
         filters=("room", "aisle"),
     ),
 )

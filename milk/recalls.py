@@ -157,8 +157,11 @@ class Board:
         return None if longest is None else self.clock.took <= longest
 
 
-def board_of(recall: Recall, at: datetime) -> Board:
-    """Everything about a recall as the book has it at ``at``; what is ended stands still then."""
+def board_of(recall: Recall, at: datetime, known: Below | None = None) -> Board:
+    """Everything about a recall as the book has it at ``at``; what is ended stands still then.
+
+    ``known``: what lies below it, when that was read at this moment already.
+    """
     steps = list(
         RecallStep.lasting()
         .filter(recall_id=recall.pk, happened_at__lte=at)
@@ -166,7 +169,7 @@ def board_of(recall: Recall, at: datetime) -> Board:
     )
     ended = next((step.happened_at for step in steps if step.what == RecallStep.What.ENDED), None)
     as_at = ended or at
-    now_below, trouble = below_now(recall, as_at)
+    now_below, trouble = (known, "") if known else below_now(recall, as_at)
     rows, gone = rows_of(recall, now_below, steps, as_at)
     balance = now_below.found.balance if now_below and now_below.found else None
     return Board(
@@ -210,7 +213,7 @@ def preview(
     }
     span = {"since": since, "until": until}
     recall = Recall(root_kind=kind, root=root.text, reach=reach, happened_at=at, tree=tree, **span)
-    return board_of(recall, at)
+    return board_of(recall, at, below)
 
 
 def grams(kg: float) -> Decimal:

@@ -29,7 +29,8 @@ from milk.shipping import Decision, GradeOf, Wanted, WheelNow, may_ship
 from milk.withheld_milk import withheld_in
 
 LACKS = {"address": "its address", "phone": "its phone, for a recall"}
-HOLD_SAID = "{why}, since {since}{through}"
+HOLD_SAID = "{why}, since {since}{through}{decided}"
+NO_FOOD_SAID = "; two people decided “{what}”, so it is no food any more"
 DOUBT_SAID = "{animals}: {why}"
 Figure = MilkFigure.What
 
@@ -120,10 +121,12 @@ def wheel_now(wheel: Wheel, found: Read, rules: Rules, told: Given) -> WheelNow:
     back = found.returns.get(wheel.pk)
     twin = found.twins.get(wheel.pk)
     twin_holds = found.holds.get(twin[0], []) if twin else []
-    own = [held for held in found.holds.get(wheel.pk, []) if not back or held.hold != back.hold]
-    came_back = back is not None and len(own) < len(found.holds.get(wheel.pk, []))
+    all_held = found.holds.get(wheel.pk, [])
+    own = [held for held in all_held if not held.as_downgraded]
+    # That it came back says more than the hold that was written for it.
+    came_back = back is not None and any(one.is_open and one.hold == back.hold for one in own)
     # What holds both through their vat is said once, at the wheel itself.
-    shared = {held.hold.pk for held in found.holds.get(wheel.pk, [])}
+    shared = {held.hold.pk for held in all_held}
     of_twin = [held for held in twin_holds if held.hold.pk not in shared]
     return WheelNow(
         made=local_day(wheel.happened_at),
@@ -134,7 +137,10 @@ def wheel_now(wheel: Wheel, found: Read, rules: Rules, told: Given) -> WheelNow:
         grade=grade_of(grade) if grade else None,
         rind=found.rinds.get(wheel.pk, frozenset()),
         must=rule.marks if rule else None,
-        holds=tuple(hold_said(held) for held in own),
+        holds=tuple(
+            hold_said(held) for held in own if not (came_back and back and held.hold == back.hold)
+        ),
+        otherwise=tuple(hold_said(held) for held in all_held if held.as_downgraded),
         withheld=tuple(found.doubt.get(wheel.vat_id, ())),
         twin_held=(twin[1], hold_said(of_twin[0])) if twin and of_twin else None,
         twin_asked=told.twin_asked,
@@ -156,10 +162,13 @@ def grade_of(row: Inspection) -> GradeOf:
 
 
 def hold_said(held: HeldBy) -> str:
-    """A hold in words: why, since when, through what."""
+    """A hold in words: why, since when, through what, and what was decided."""
     through = f", {held.through}" if held.through else ""
     return HOLD_SAID.format(
-        why=held.hold.words, since=local(held.hold.happened_at), through=through
+        why=held.hold.words,
+        since=local(held.hold.happened_at),
+        through=through,
+        decided="" if held.is_open or held.as_downgraded else NO_FOOD_SAID.format(what=held.word),
     )
 
 

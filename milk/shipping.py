@@ -24,7 +24,12 @@ NO_GRADE_AGE = "nobody has set how long a grade counts; ask the office to write 
 NO_RULE_OF_GRADE = "no rule says what the rind of a wheel graded {grade} must bear"
 MARKS_WRONG = "graded {grade}, so its rind must have: {must}; by the book it has {has}"
 NO_MARKS = "no grooves, marks kept"
+DOWNGRADED = "downgraded"
 HELD = "held: {hold}"
+ONLY_DOWNGRADED = (
+    "two people decided “use otherwise” ({hold}): it leaves only downgraded, its marks taken off; "
+    "by the book it is graded {grade}"
+)
 WITHHELD = "its milk is in doubt, milk and meat alike: {why}"
 TWIN_HELD = "its twin {twin} is held ({hold}): ask the cheesemaker"
 BUYER = "the buyer is not known: {missing}"
@@ -78,7 +83,8 @@ class WheelNow:
     ``place``: in words; ``shelf``: the shelf it lies on by the book, "" for none; ``read``: the
     shelf that was read, None while only a list is made. ``rind``: what was done to it ("grooved",
     "removed"); ``must``: what its grade asks for ("kept", "grooved", "removed"), None when no rule
-    says. ``last``: (kg, day) of the last weighing after the first.
+    says. ``holds``: what keeps it here whatever its grade; ``otherwise``: holds of which people
+    decided that it may leave downgraded. ``last``: (kg, day) of the last weighing after the first.
     """
 
     made: date
@@ -98,6 +104,7 @@ class WheelNow:
     first_kg: Decimal | None
     last: tuple[Decimal, date] | None
     weighed_again: bool
+    otherwise: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -125,6 +132,7 @@ def may_ship(wheel: WheelNow, wanted: Wanted, on: date, *, picking: bool = True)
         *grades(wheel, wanted, on),
         *marks(wheel),
         *(HELD.format(hold=hold) for hold in wheel.holds),
+        *used_otherwise(wheel),
         *(WITHHELD.format(why=why) for why in wheel.withheld),
     ]
     if wheel.returned is not None:
@@ -178,6 +186,18 @@ def grades(wheel: WheelNow, wanted: Wanted, on: date) -> Iterable[str]:
         yield NO_GRADE_AGE
     elif on > months_later(grade.on, wanted.grade_months):
         yield OLD_GRADE.format(day=grade.on.isoformat(), months=wanted.grade_months)
+
+
+def used_otherwise(wheel: WheelNow) -> Iterable[str]:
+    """That a wheel of which people decided “use otherwise” leaves as what it is now.
+
+    Whether its marks are off is asked of every downgraded wheel.
+    """
+    grade = wheel.grade
+    if grade is not None and grade.code == DOWNGRADED:
+        return
+    for hold in wheel.otherwise:
+        yield ONLY_DOWNGRADED.format(hold=hold, grade=grade.name if grade else "not at all")
 
 
 def marks(wheel: WheelNow) -> Iterable[str]:

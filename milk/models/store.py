@@ -211,7 +211,8 @@ class StockCount(Entry):
     aisle = models.PositiveSmallIntegerField()
     expected = models.PositiveIntegerField("wheels by the book", default=0, editable=False)
     found = models.PositiveIntegerField("wheels found", default=0, editable=False)
-    # [{"plate", "what": "missing" | "moved" | "strange", "words"}, …] as they were found then.
+    # [{"plate", "what": "missing" | "moved" | "strange", "words", "step"}, …] as they were found
+    # then; "step" is the number of what was written because of it, and counts of old have none.
     differences = models.JSONField(default=list, editable=False)
 
     class Meta(Entry.Meta):

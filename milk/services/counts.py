@@ -1,8 +1,10 @@
 """An aisle counted by its plates, and what follows from the differences."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
+from uuid import UUID, uuid4
 
+from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
@@ -36,17 +38,31 @@ class Aisle:
     lying: dict[str, tuple[Wheel, StorePlace]]
 
 
+@dataclass(frozen=True)
+class Step:
+    """A wheel found on a shelf, or not found on it, as it will be written."""
+
+    wheel: Wheel
+    place: StorePlace
+    number: UUID = field(default_factory=uuid4)
+
+
 @dataclass
 class Outcome:
-    """What a count comes to: steps to write, and the differences in words."""
+    """What a count comes to: steps to write, and the differences in words.
+
+    Each step has its number before it is written, and the difference it comes from names it: so a
+    count that is struck takes its steps along.
+    """
 
     here: int = 0
-    moved: list[tuple[Wheel, StorePlace]] = field(default_factory=list)
-    missing: list[tuple[Wheel, StorePlace]] = field(default_factory=list)
+    moved: list[Step] = field(default_factory=list)
+    missing: list[Step] = field(default_factory=list)
     differences: list[dict[str, str]] = field(default_factory=list)
 
-    def tell(self, plate: str, what: str, words: str) -> None:
-        self.differences.append({"plate": plate, "what": what, "words": words})
+    def tell(self, plate: str, what: str, words: str, step: Step | None = None) -> None:
+        number = {"step": str(step.number)} if step else {}
+        self.differences.append({"plate": plate, "what": what, "words": words, **number})
 
 
 @transaction.atomic
@@ -67,8 +83,8 @@ def record_stock_count(
     there = aisle_of(room, aisle)
     refuse_twice(read)
     outcome = compare(there, read)
-    for wheel, _ in (*outcome.moved, *outcome.missing):
-        check_wheel(stamp, wheel)
+    for step in (*outcome.moved, *outcome.missing):
+        check_wheel(stamp, step.wheel)
     count: StockCount = entries.record(
         StockCount,
         stamp=stamp,
@@ -87,15 +103,41 @@ def write_steps(stamp: Stamp, outcome: Outcome) -> None:
     entries.record_all(
         StoreStay,
         [
-            (stamp.again(), {"wheel": wheel, "place": place, "found": True})
-            for wheel, place in outcome.moved
+            (numbered(stamp, step), {"wheel": step.wheel, "place": step.place, "found": True})
+            for step in outcome.moved
         ],
     )
     entries.record_all(
         StoreGap,
-        [(stamp.again(), {"wheel": wheel, "place": place}) for wheel, place in outcome.missing],
+        [
+            (numbered(stamp, step), {"wheel": step.wheel, "place": step.place})
+            for step in outcome.missing
+        ],
     )
-    place_again([wheel.pk for wheel, _ in (*outcome.moved, *outcome.missing)])
+    place_again([step.wheel.pk for step in (*outcome.moved, *outcome.missing)])
+
+
+def numbered(stamp: Stamp, step: Step) -> Stamp:
+    return replace(stamp.again(), uuid=step.number)
+
+
+@transaction.atomic
+def strike_stock_count(
+    count: StockCount, *, by: User, reason: str, words: str = "", **options: Any
+) -> StockCount:
+    """Strike a count with what it wrote: its wheels lie where the book had them before it.
+
+    A step that somebody struck meanwhile stays struck; what was written since stands.
+    """
+    struck: StockCount = entries.strike(count, by=by, reason=reason, words=words, **options)
+    numbers = [one["step"] for one in count.differences if "step" in one]
+    moved = []
+    for model in (StoreStay, StoreGap):
+        for step in model.objects.standing().filter(uuid__in=numbers).order_by("pk"):
+            entries.strike(step, by=by, reason=reason, words=words, **options)
+            moved.append(step.wheel_id)
+    place_again(moved)
+    return struck
 
 
 def aisle_of(room: str, aisle: int) -> Aisle:
@@ -147,8 +189,10 @@ def compare(there: Aisle, read: list[Scan]) -> Outcome:
             judge_moved(outcome, wheel, shelf, places[wheel.pk])
     for plate, (wheel, place) in sorted(there.lying.items()):
         if plate not in plates:
-            outcome.missing.append((wheel, place))
-            outcome.tell(plate, "missing", MISSING.format(shelf=f"{place.column}/{place.shelf}"))
+            step = Step(wheel, place)
+            outcome.missing.append(step)
+            shelf_said = f"{place.column}/{place.shelf}"
+            outcome.tell(plate, "missing", MISSING.format(shelf=shelf_said), step)
     return outcome
 
 
@@ -161,9 +205,10 @@ def judge_moved(outcome: Outcome, wheel: Wheel, shelf: StorePlace | None, place:
         outcome.tell(wheel.plate, "strange", ELSEWHERE.format(place=words))
     else:
         outcome.here += 1
-        outcome.moved.append((wheel, shelf))
+        step = Step(wheel, shelf)
+        outcome.moved.append(step)
         at = f"{shelf.column}/{shelf.shelf}"
-        outcome.tell(wheel.plate, "moved", MOVED.format(shelf=at, place=words))
+        outcome.tell(wheel.plate, "moved", MOVED.format(shelf=at, place=words), step)
 
 
 def shelf_in(there: Aisle, scan: Scan) -> StorePlace | None:

@@ -18,13 +18,14 @@ from milk.age import too_young
 from milk.dispatch_data import DispatchData, Party, lacking
 from milk.grades import last_grades, rules_on
 from milk.held import check_may_leave
-from milk.models import Dispatch, Hold, Order, Pick, Shipment, Wheel, WheelReturn
+from milk.models import Dispatch, Hold, Order, Pick, RindMark, Shipment, Wheel, WheelReturn
+from milk.models.grading import Grade
 from milk.ordered import ordered
 from milk.services import holds
 from milk.services.flowing import check_stands, check_weight
 from milk.services.store import check_here, check_wheel, of_wheel
 from milk.services.wheel_places import place_again, strike_step
-from milk.ship_facts import Given, decisions
+from milk.ship_facts import Given, decisions, rinds_of
 from milk.shipping import Word
 from milk.vat_code import vat_code
 
@@ -47,10 +48,18 @@ def record_dispatch(
     """
     check_stands(buyer, "buyer")
     check_weight(kg)
-    check_may_leave(wheel, stamp.happened_at)
+    check_may_leave(wheel, stamp.happened_at, downgraded=is_downgraded(stamp, wheel))
     check_old_enough(stamp, wheel)
     left: Dispatch = of_wheel(Dispatch, stamp, wheel, buyer=buyer, kg=kg, **fields)
     return left
+
+
+def is_downgraded(stamp: Stamp, wheel: Wheel) -> bool:
+    """Whether a wheel was graded downgraded and its marks were taken off by then."""
+    at = stamp.happened_at
+    grade = last_grades([wheel.pk], at).get(wheel.pk)
+    off = RindMark.What.REMOVED in rinds_of([wheel.pk], at).get(wheel.pk, ())
+    return off and grade is not None and grade.grade == Grade.DOWNGRADED
 
 
 def check_old_enough(stamp: Stamp, wheel: Wheel) -> None:
@@ -73,7 +82,7 @@ def correct_dispatch(
     check_weight(fields.get("kg", dispatch.kg))
     check_wheel(stamp, wheel)
     if wheel.pk != dispatch.wheel_id:
-        check_may_leave(wheel, stamp.happened_at)
+        check_may_leave(wheel, stamp.happened_at, downgraded=is_downgraded(stamp, wheel))
         check_old_enough(stamp, wheel)
         check_here(stamp, wheel)
     corrected: Dispatch = entries.correct(

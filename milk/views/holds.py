@@ -18,6 +18,7 @@ from config.roles import ACTIONS, action_required, check_may, may
 from config.views.entries import stamp_of
 from milk.below import below, still_catchable
 from milk.forms.wrong_cow import StepForm
+from milk.held import NO_FOOD
 from milk.hold_board import board_of
 from milk.models import Hold, HoldDecision
 from milk.services import holds as service
@@ -44,7 +45,7 @@ class DecideForm(SheetForm):
         widget=forms.RadioSelect,
         choices=(
             (Decision.RELEASE, "release: for cheese"),
-            (Decision.DOWNGRADE, "use otherwise: not for cheese"),
+            (Decision.DOWNGRADE, "use otherwise: not for cheese; of wheels: downgraded"),
             (Decision.DESTROY, "destroy"),
         ),
     )
@@ -135,6 +136,7 @@ def context_of(
         "decisions": decisions,
         "mine": mine,
         "outcome": Decision(found.outcome).label if found.outcome else "",
+        "leaves_downgraded": found.outcome == Decision.DOWNGRADE and found.reason not in NO_FOOD,
         "is_refusing": found.outcome in ("", Decision.DOWNGRADE, Decision.DESTROY),
         "still_needed": NEEDED - most_alike(decisions),
         "deciders": ", ".join(ACTIONS["write:hold-decisions"]),

@@ -239,7 +239,7 @@ def test_a_held_wheel_does_not_leave_unless_for_what_was_decided() -> None:
         decide(hold, user_in(role), "downgrade", stamp=stamp_at(at, user_in(role)))
     with pytest.raises(Conflict, match="may not leave"):
         check_may_leave(wheel, at)
-    check_may_leave(wheel, at, otherwise=True)
+    check_may_leave(wheel, at, downgraded=True)
 
 
 def test_a_hold_is_neither_changed_nor_deleted(lot: MilkLot) -> None:

@@ -16,12 +16,13 @@ from milk.models import (
     RoomReading,
     StockCount,
     StoreFinding,
+    StoreGap,
     StoreRound,
     WheelPlace,
 )
 from milk.reference import rows
 from milk.rounds import rounds
-from milk.services.counts import record_stock_count
+from milk.services.counts import record_stock_count, strike_stock_count
 from milk.services.store import make_room
 from milk.services.store_notices import look_at_store
 from milk.store_papers import first_younger, stock
@@ -82,6 +83,17 @@ def test_a_count_moves_what_lies_elsewhere_and_misses_what_is_gone(laid):
     by_plate = dict(WheelPlace.objects.values_list("wheel__plate", "what"))
     assert by_plate == {"7000": "lost", "7001": "store", "7002": "store", "7100": "store"}
     assert str(other.lies.place).endswith("column 2, shelf 2")
+
+
+def test_a_struck_count_takes_its_steps_along(laid):
+    before = list(WheelPlace.objects.order_by("pk").values("wheel", "what", "place"))
+    made = count("1/1 7001\n7002")
+    assert WheelPlace.objects.filter(what="lost").exists()
+    assert {row["what"] for row in made.differences} == {"missing", "moved"}
+    strike_stock_count(made, by=user_in("cheesemaker"), reason="other", words="another aisle")
+    assert list(WheelPlace.objects.order_by("pk").values("wheel", "what", "place")) == before
+    assert not StoreGap.objects.standing().exists()
+    assert StoreGap.objects.get().struck_words == "another aisle"
 
 
 @pytest.mark.parametrize(
