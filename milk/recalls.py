@@ -9,6 +9,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from decimal import Decimal
+from functools import cached_property
 from typing import Any
 from uuid import UUID
 
@@ -22,8 +23,10 @@ from milk.models import Delivery, Dispatch, MilkFigure, Recall, RecallStep, Whee
 from milk.places import SENT, Place, where_is
 from milk.recalls_below import Below, below_root
 from milk.recalls_located import Fate, Located, Said, balances, counted, fate_of
+from milk.recalls_rings import BrineRing, brine_rings
 from milk.recalls_roots import find_root
 from milk.trace_forward import MOVED
+from milk.trace_parts import WheelIn
 
 What = MilkFigure.What
 # Where nobody set a figure, everything must be found and the balance must close.
@@ -78,6 +81,14 @@ class Buyer:
         return not any(call.answer in ("holds", "sold", "never") for call in self.calls)
 
 
+@dataclass(frozen=True)
+class MayRow:
+    """A wheel of which nobody knows whether it has it, and where it is."""
+
+    wheel: WheelIn
+    place: Place
+
+
 @dataclass(frozen=True, kw_only=True)
 class Clock:
     """When it began and ended; ``took`` so far while it runs."""
@@ -114,6 +125,23 @@ class Board:
     steps: list[RecallStep]
     came_in: Decimal | None
     out: Decimal | None
+
+    @cached_property
+    def brine(self) -> list[BrineRing]:
+        """Wheels that only shared a bath with those of the recall; none when a bath began it."""
+        if self.recall.root_kind == Recall.Root.BRINE:
+            return []
+        return brine_rings([row.wheel.pk for row in self.rows], self.as_at)
+
+    @cached_property
+    def may(self) -> list[MayRow]:
+        """Wheels that only may have it, and are not called back with the others."""
+        below = self.below
+        if below is None or below.may is None or below.reaches_may:
+            return []
+        wheels = [wheel for wheel, _ in below.may.wheels]
+        places = where_is([wheel.pk for wheel in wheels], self.as_at)
+        return [MayRow(wheel, places[wheel.pk]) for wheel in wheels]
 
     @property
     def missing(self) -> list[WheelRow]:

@@ -1,11 +1,12 @@
 """Everything below what a recall starts from: lots, vats, wheels, and what left another way.
 
 The first ring holds milk of it, was salted in it, or was sent with it. The second ring (cans with
-whey of its vats, and vats started with them) is told apart and not called back. Reads only.
+whey of its vats, and vats started with them) is told apart and not called back; so is what may have
+had of a load whose rest nobody wrote, unless the recall reaches so far. Reads only.
 """
 
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any, NamedTuple
 from uuid import UUID
@@ -29,7 +30,8 @@ from milk.recalls_roots import Bath, Root
 from milk.trace import GROUP_SPAN, fed_before_rule, start_of
 from milk.trace_back import wheels_of
 from milk.trace_forward import Found, RingVat, read_forward
-from milk.trace_parts import WheelIn, vat_name
+from milk.trace_may import may_below
+from milk.trace_parts import MayFeed, WheelIn, vat_name
 from milk.trace_sql import Reader
 from milk.trace_start import BEGINNING, END, Span, Start
 from milk.whey import CANS_OF_WHEY, SECOND_RING
@@ -66,7 +68,9 @@ class Below:
     """What lies below a root. ``found``: the trace of its milk, None when it begins at the cheese.
 
     ``lots``: keys of the lots it starts from, which a hold would name. ``ring``, ``cans``: the
-    second ring, vats and the cans of starter they were, or may yet be, begun with.
+    second ring, vats and the cans of starter they were, or may yet be, begun with. ``may_feeds``,
+    ``may``: loads whose rest nobody wrote, and what only may have it; both are told, whether or not
+    the recall reaches so far (``reaches_may``: then its lots, vats and wheels are in the others).
     """
 
     root: Root
@@ -78,6 +82,9 @@ class Below:
     cans: list[RingCan]
     products: list[ProductOut]
     reader: Reader
+    may_feeds: list[MayFeed] = field(default_factory=list)
+    may: Found | None = None
+    reaches_may: bool = False
 
 
 def below_root(
@@ -95,7 +102,8 @@ def below_root(
     reader = Reader()
     if root.kind in MILK_KINDS:
         start = milk_start(reader, root, since, until, at)
-        return from_milk(reader, root, start, [])
+        sure = from_milk(reader, root, start, [])
+        return with_may(sure, Span(since or BEGINNING, until or END), reach, at)
     wheels, vats = cheese_of(reader, root, since, until)
     if reach == Recall.Reach.MILK:
         return from_milk(reader, root, same_milk({*vats, *(w.vat_id for w in wheels)}), wheels)
@@ -154,6 +162,31 @@ def from_milk(reader: Reader, root: Root, start: Start, wheels: Sequence[WheelIn
         cans=cans_of(reader, [vat.pk for vat in vats]),
         products=products_of(days_of(found)),
         reader=reader,
+    )
+
+
+def with_may(sure: Below, span: Span, reach: str, at: datetime) -> Below:
+    """What only may have the start's loads told besides, or counted with it when asked for."""
+    if sure.found is None or not sure.found.start.feeds:
+        return sure
+    feeds, may = may_below(sure.reader, sure.found, span, fed_before_rule(at), at)
+    if may is None or reach != Recall.Reach.MAY:
+        return replace(sure, may_feeds=feeds, may=may)
+    vats = [*sure.vats, *(VatBelow(vat.pk, vat.uuid, vat.name, vat.day) for vat in may.vats)]
+    inside, number = {vat.uuid for vat in vats}, [vat.pk for vat in vats]
+    ring = {vat.uuid: vat for vat in [*sure.ring, *may.second_ring] if vat.uuid not in inside}
+    days = sorted({*days_of(sure.found), *days_of(may)})
+    return replace(
+        sure,
+        lots=sorted({*sure.lots, *may.start.lots()}),
+        vats=vats,
+        wheels=[*sure.wheels, *(wheel for wheel, _ in may.wheels)],
+        ring=list(ring.values()),
+        cans=cans_of(sure.reader, number),
+        products=products_of(days),
+        may_feeds=feeds,
+        may=may,
+        reaches_may=True,
     )
 
 

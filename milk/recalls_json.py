@@ -50,6 +50,26 @@ def board_json(board: Board) -> Document:
         ],
         "second_ring": [{"id": str(vat.uuid), "name": vat.name} for vat in ring],
         "starter_cans": [{"id": str(can.uuid), "name": can.name} for can in cans],
+        **beside_json(board),
+    }
+
+
+def beside_json(board: Board) -> Document:
+    """What is told beside the recall and is not called back."""
+    return {
+        "brine_ring": [
+            {
+                "bath": ring.bath,
+                "since": moment(ring.since),
+                "until": moment(ring.until),
+                "plates": [wheel.plate for wheel in ring.wheels],
+            }
+            for ring in board.brine
+        ],
+        "may_have": [
+            {"id": str(row.wheel.uuid), "plate": row.wheel.plate, "where": str(row.place)}
+            for row in board.may
+        ],
     }
 
 

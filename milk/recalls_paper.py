@@ -81,6 +81,8 @@ def dossier(board: Board, by: User, at: datetime) -> Paper:
             Part(BUYERS, tuple(map(buyer_line, board.buyers)), "Buyers", empty="Nothing left."),
             Part(STEPS, step_lines(board.steps), "Steps", empty="Nothing was done yet."),
             chain_part(board),
+            *may_parts(board),
+            *brine_parts(board),
             balance_part(board),
         ),
         cautions=cautions(board),
@@ -277,6 +279,8 @@ def chain_part(board: Board) -> Part:
         ("vat", "vats"),
         ("starter with its whey, not called back", "starter_cans"),
         ("second ring, not called back", "second_ring"),
+        ("shared the brine, not called back", "brine"),
+        ("may have it, not called back", "may"),
     )
     lines = [
         Line((kind, item["name"]))
@@ -285,6 +289,41 @@ def chain_part(board: Board) -> Part:
         if isinstance(item, dict)
     ]
     return Part((Column("What", 1), Column("Name", 3)), tuple(lines), "Lots and vats at the start")
+
+
+def may_parts(board: Board) -> tuple[Part, ...]:
+    """The wheels that only may have it, when there are any."""
+    if not board.may:
+        return ()
+    columns = (Column("Plate", 1), Column("Where it is, or went", 4))
+    lines = tuple(Line((row.wheel.plate, str(row.place))) for row in board.may)
+    return (Part(columns, lines, "Only may have it, not called back"),)
+
+
+def brine_parts(board: Board) -> tuple[Part, ...]:
+    """The wheels that only shared the brine, bath by bath, when there are any."""
+    if not board.brine:
+        return ()
+    columns = (
+        Column("Bath", 0.6),
+        Column("Since", 1.2),
+        Column("Until", 1.2),
+        Column("Wheels", 0.7, figures=True),
+        Column("Plates", 6),
+    )
+    lines = tuple(
+        Line(
+            (
+                ring.bath,
+                local(ring.since),
+                local(ring.until),
+                f"{len(ring.wheels):,}",
+                ring.runs,
+            )
+        )
+        for ring in board.brine
+    )
+    return (Part(columns, lines, "Only shared the brine, not called back"),)
 
 
 def balance_part(board: Board) -> Part:

@@ -9,7 +9,7 @@ from milk.models import RecallStep
 from milk.recalls import Board
 from milk.recalls_located import Count
 
-MOST_PLATES = 12
+MOST_PLATES, MOST_BATHS = 12, 4
 CAUTION = (
     "A food that may harm and has left the estate is called back and told to the competent "
     "authority at once; the authority decides, and so do the vet and local law. Swardline counts "
@@ -45,6 +45,7 @@ def sentences(board: Board, record: timedelta | None = None) -> Iterator[str]:
     if board.unheard:
         names = [one.holding.name for one in board.buyers if one.wheels and one.is_open]
         yield f"To be rung: {', '.join(names)}; {wheels(len(board.unheard))} not heard of."
+    yield from may_says(board)
     yield balance_says(board)
     yield from changed_says(board)
     if board.recall.pk:
@@ -100,6 +101,30 @@ def changed_says(board: Board) -> Iterator[str]:
     if ring:
         names = ", ".join(vat.name for vat in ring[:MOST_PLATES])
         yield f"Second ring, started with whey of these vats and not called back: {names}."
+    if board.brine:
+        names = "; ".join(bath.name for bath in board.brine[:MOST_BATHS])
+        more = f"; and {len(board.brine) - MOST_BATHS} more" if board.brine[MOST_BATHS:] else ""
+        yield f"Only shared the brine with them, and not called back: {names}{more}."
+
+
+def may_says(board: Board) -> Iterator[str]:
+    """Loads whose rest nobody wrote: who may have had it, and whether that is called back too."""
+    below = board.below
+    if below is None or not below.may_feeds:
+        return
+    told = "; ".join(
+        f"{feed.groups_said} may have had of {feed.name} (about {feed.kg:,.0f} kg of it are not "
+        "written)"
+        for feed in below.may_feeds[:MOST_PLATES]
+    )
+    yield f"NOT SURE: {told}. Write where it went; until then all of them count."
+    if below.reaches_may:
+        yield "What only may have it is called back with the rest."
+    elif below.may is not None:
+        yield (
+            f"Their milk may carry it into {wheels(len(below.may.wheels))} more, told apart and "
+            "not called back. A recall “also of what only may have it” calls them back."
+        )
 
 
 def clock_says(board: Board, record: timedelta | None) -> str:

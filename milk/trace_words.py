@@ -9,7 +9,15 @@ from datetime import datetime
 
 from django.utils import timezone
 
-from milk.places import IN_BRINE, IN_DAIRY, IN_STORE, SENT
+from milk.places import (
+    CAME_BACK,
+    IN_BRINE,
+    IN_DAIRY,
+    IN_STORE,
+    NOT_FOUND,
+    OUT_OF_BRINE,
+    SENT,
+)
 from milk.trace import TraceBack, TraceForward
 from milk.trace_forward import DUMPED, MOVED, Balance
 from milk.trace_parts import CowAt, CowIn, Period
@@ -19,8 +27,11 @@ MOST_NAMES = 12
 PLACES = {
     IN_DAIRY: "in the dairy",
     IN_BRINE: "in brine",
+    OUT_OF_BRINE: "out of brine, on no shelf",
     IN_STORE: "in store",
+    NOT_FOUND: "not found",
     SENT: "sent to buyers",
+    CAME_BACK: "came back, on no shelf",
 }
 # What is followed, by the kind of the start.
 FOLLOWED = {

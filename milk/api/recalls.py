@@ -81,6 +81,23 @@ class NamedOut(serializers.Serializer[Any]):
     name = serializers.CharField()
 
 
+class BathOut(serializers.Serializer[Any]):
+    """A bath while wheels of a recall lay in it, and the plates of the others that lay there."""
+
+    bath = serializers.CharField()
+    since = serializers.DateTimeField()
+    until = serializers.DateTimeField()
+    plates = serializers.ListField(child=serializers.CharField())
+
+
+class MayOut(serializers.Serializer[Any]):
+    """A wheel that may have it: of a load whose rest nobody wrote."""
+
+    id = serializers.UUIDField()
+    plate = serializers.CharField()
+    where = serializers.CharField()
+
+
 class BoardOut(serializers.Serializer[Any]):
     """The board of a recall; ``id`` and ``began`` are null for one that nobody has begun."""
 
@@ -111,6 +128,8 @@ class BoardOut(serializers.Serializer[Any]):
     vats = NamedOut(many=True)
     second_ring = NamedOut(many=True)
     starter_cans = NamedOut(many=True)
+    brine_ring = BathOut(many=True, help_text="only shared the brine; not called back")
+    may_have = MayOut(many=True, help_text="only may have it; not called back with the others")
 
 
 class Asked(serializers.Serializer[Any]):

@@ -38,7 +38,8 @@ class BeginForm(SheetForm):
         widget=forms.RadioSelect,
         choices=Recall.Reach.choices,
         initial=Recall.Reach.ITSELF,
-        help_text="Of a wheel, vat, can, rennet batch, bath or order: with all of the same milk?",
+        help_text="Of a wheel, vat, can, rennet batch, bath or order: with all of the same milk? "
+        "Of feed: with the groups that may have had of a load whose rest nobody wrote?",
     )
     since = MomentField(
         label="Milked or salted since", required=False, help_text="Blank: from the beginning."

@@ -40,6 +40,7 @@ class Recall(Entry):
     class Reach(models.TextChoices):
         ITSELF = "itself", "only what is named"
         MILK = "milk", "everything made of the same milk"
+        MAY = "may", "also what only may have it"
 
     root_kind = models.CharField("started from a", max_length=10, choices=Root)
     root = models.CharField(
@@ -50,7 +51,8 @@ class Recall(Entry):
         max_length=6,
         choices=Reach,
         default=Reach.ITSELF,
-        help_text="Of a wheel, vat, can, rennet batch, bath or order: with all of the same milk?",
+        help_text="Of a wheel, vat, can, rennet batch, bath or order: with all of the same milk? "
+        "Of feed: with the groups that may have had of a load whose rest nobody wrote?",
     )
     since = models.DateTimeField(
         "milked or salted since", null=True, blank=True, help_text="Blank: from the beginning."

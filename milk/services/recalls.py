@@ -22,6 +22,7 @@ from milk.models import MilkFigure, Recall, RecallStep, Wheel
 from milk.places import Place, where_is
 from milk.recalls import Board, board_of
 from milk.recalls_below import Below, below_root
+from milk.recalls_rings import brine_rings
 from milk.recalls_roots import Root, find_root
 from milk.services.flowing import check_stands
 from milk.trace_forward import MOVED
@@ -64,6 +65,7 @@ def record_recall(
     found = find_root(root_kind, root)
     below = below_root(found, reach=reach, since=since, until=until, at=stamp.happened_at)
     places = where_is([wheel.pk for wheel in below.wheels])
+    tree = tree_of(found, below, places, stamp.happened_at)
     recall: Recall = entries.record(
         Recall,
         stamp=stamp,
@@ -76,17 +78,18 @@ def record_recall(
         drill=drill,
         pieces=len(below.wheels),
         located=sum(place.located for place in places.values()),
-        tree={**tree_of(found, below, places), **({"draw": draw} if draw else {})},
+        tree={**tree, **({"draw": draw} if draw else {})},
     )
     if not drill:
         ring(recall)
     return recall
 
 
-def tree_of(root: Root, below: Below, places: dict[int, Place]) -> dict[str, Any]:
+def tree_of(root: Root, below: Below, places: dict[int, Place], at: datetime) -> dict[str, Any]:
     """What lies below, as it is frozen in a recall: numbers, names and kg."""
     found = below.found
     vats = {vat.pk: vat.name for vat in below.vats}
+    rings = [] if root.kind == Recall.Root.BRINE else brine_rings(list(places), at)
     lots = [lot.row for lot in found.lots if not lot.row.void] if found else []
     return {
         "name": root.name,
@@ -104,6 +107,11 @@ def tree_of(root: Root, below: Below, places: dict[int, Place]) -> dict[str, Any
         ],
         "second_ring": [{"id": str(vat.uuid), "name": vat.name} for vat in below.ring],
         "starter_cans": [{"id": str(can.uuid), "name": can.name} for can in below.cans],
+        "brine": [{"name": ring.name} for ring in rings],
+        "may": [
+            {"id": str(wheel.uuid), "name": wheel.plate}
+            for wheel, _ in (below.may.wheels if below.may and not below.reaches_may else ())
+        ],
         "elsewhere": [
             {"what": draw.what, "name": draw.name, "kg": round(draw.kg.whole, 3)}
             for draw in (found.draws if found else ())

@@ -119,6 +119,7 @@ def page(request: HttpRequest, found: Recall, forms: dict[str, SheetForm]) -> Ht
         "few": FEW,
         "papers": KINDS,
         "may_step": runs and may(request.user, "write:recall-steps"),
+        "may_begin": may(request.user, "write:recalls"),
         "may_hold": runs and not found.drill and may(request.user, "write:holds"),
         "forms": forms_of(board, forms) if runs else {},
         "open_act": next(iter(forms), ""),
