@@ -159,7 +159,7 @@ def off_line(course: Course) -> Line:
             str(course.animal),
             course.medicine.name,
             course.diagnosis,
-            course.grounds,
+            "; ".join(filter(None, (course.get_cascade_display(), course.grounds))),
             "" if course.own_milk_hours is None else amount(course.own_milk_hours),
             name_of(course.by),
         ),

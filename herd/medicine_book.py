@@ -232,6 +232,8 @@ class Writer:
             yield "prescribing vet's contact not written"
         if course.off_leaflet and not course.grounds:
             yield "grounds for off-leaflet use not written"
+        if course.off_leaflet and not course.cascade:
+            yield "step of the cascade not written"
         valid = self.rules.value(PRESCRIPTION_DAYS, local_day(line.first))
         written = course.prescribed_on
         if valid is not None and written and course.medicine.antimicrobial:
@@ -344,7 +346,8 @@ def leaflet_words(course: Course) -> str:
     """On or off the leaflet, and why."""
     if not course.off_leaflet:
         return "on the leaflet"
-    return f"off the leaflet: {course.grounds}" if course.grounds else "off the leaflet"
+    said = [words for words in (course.get_cascade_display(), course.grounds) if words]
+    return f"off the leaflet: {'; '.join(said)}" if said else "off the leaflet"
 
 
 def own_milk(course: Course, version: MedicineVersion | None) -> str:

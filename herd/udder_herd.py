@@ -14,7 +14,18 @@ from functools import cached_property
 from config.days import local_day
 from herd.models import Group
 from herd.tank_share import InTank, tank_cells
-from herd.udder import Move, Moved, Rules, Sampled, days_in_milk, linear_score, move_of, moved
+from herd.udder import (
+    Move,
+    Moved,
+    Rules,
+    Sampled,
+    Share,
+    at_the_aim,
+    days_in_milk,
+    linear_score,
+    move_of,
+    moved,
+)
 from herd.udder_reads import Recorded, calvings_of, lines_on, recordings, samples_of
 from herd.udder_rules import udder_rules
 from herd.withheld import Answer, withheld_list
@@ -134,6 +145,11 @@ class HerdNow:
     def moved(self) -> Moved:
         """The sums of the last recording's movement."""
         return moved([cow.move for cow in self.cows if cow.move is not None])
+
+    @cached_property
+    def at_the_aim(self) -> Share:
+        """The cows whose score is in the aim's class or below."""
+        return at_the_aim([cow.move for cow in self.cows if cow.move is not None], self.rules)
 
     @cached_property
     def missing(self) -> list[tuple[Cow, Missing]]:

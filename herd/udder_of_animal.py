@@ -12,7 +12,17 @@ from django.db.models import QuerySet
 from config.days import local_day
 from herd.lactation import CORRECTED, MilkDay, Yield, lactation_yield
 from herd.models import Animal, Calving, DryOff, Recording
-from herd.udder import Move, Rules, Sampled, days_in_milk, linear_score, move_of, one_day
+from herd.udder import (
+    Move,
+    Reading,
+    Rules,
+    Sampled,
+    days_in_milk,
+    linear_score,
+    move_of,
+    one_day,
+    reading,
+)
 from herd.udder_rules import udder_rules
 
 # Fifteen years of monthly recordings, and some to spare.
@@ -21,12 +31,13 @@ MOST_TESTS = 400
 
 @dataclass(frozen=True)
 class Scored:
-    """A day's test with its days in milk and linear score."""
+    """A day's test with its days in milk, linear score and what that is read as."""
 
     test: Sampled
     days: int | None
     score: float | None
     is_high: bool
+    reading: Reading | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,6 +102,7 @@ def udder_of(animal: Animal, at: datetime) -> Udder:
                 days_in_milk(test.on, calvings),
                 linear_score(test.cells),
                 test.cells is not None and test.cells >= rules.high,
+                reading(test.cells, rules),
             )
             for test in tests
         ],

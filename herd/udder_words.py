@@ -93,6 +93,14 @@ def high_words(share: Share, rules: Rules) -> str:
     )
 
 
+def score_words(share: Share, rules: Rules) -> str:
+    """How many cows are at the score to aim for."""
+    if share.percent is None:
+        return percent(share)
+    verdict = "good" if share.above(rules.score_share) else "too few"
+    return f"{percent(share)}, {verdict} (good above {exact(rules.score_share)} %)"
+
+
 def dry_words(share: Share, rules: Rules) -> str:
     """The cure over the dry period."""
     if share.percent is None:

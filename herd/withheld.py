@@ -81,8 +81,8 @@ class Reasons:
     words: list[tuple[datetime | None, str]] = field(default_factory=list)
 
     def why(self) -> tuple[str, ...]:
-        """The words, what lasts longest first."""
-        open_ended = [words for until, words in self.words if until is None]
+        """The words, what lasts longest first; those without an end by the alphabet."""
+        open_ended = sorted(words for until, words in self.words if until is None)
         ended = sorted(((until, words) for until, words in self.words if until), reverse=True)
         return (*open_ended, *(words for _, words in ended))
 

@@ -34,6 +34,16 @@ class Route(models.TextChoices):
     OTHER = "other", "other"
 
 
+class Cascade(models.TextChoices):
+    """The order in which medicines may be turned to off the leaflet: Regulation (EU) 2019/6
+    Art. 113, from memory."""
+
+    OWN = "own", "made for cattle here, used otherwise"
+    OTHER = "other", "made for another species, or from another member state"
+    HUMAN = "human", "made for people"
+    MADE_UP = "made-up", "made up for her"
+
+
 # What a plan and a course both say, in the order of the page.
 PRESCRIBED = (
     "diagnosis",
@@ -58,6 +68,7 @@ COURSE_FIELDS = (
     "off_leaflet",
     "own_milk_hours",
     "own_meat_days",
+    "cascade",
     "grounds",
     "may_give",
     "plan",
@@ -143,6 +154,13 @@ class Course(Prescription):
     medicine = models.ForeignKey(Medicine, models.PROTECT, related_name="courses")
     plan = models.ForeignKey(
         TreatmentPlan, models.PROTECT, null=True, blank=True, related_name="courses"
+    )
+    cascade = models.CharField(
+        "where the medicine comes from",
+        max_length=8,
+        choices=Cascade,
+        blank=True,
+        help_text="Off leaflet only: the nearest in this order that is to be had.",
     )
     grounds = models.CharField(
         "why off leaflet", max_length=120, blank=True, help_text="Kept for the medicine book."

@@ -46,6 +46,10 @@ BARRED = (
     "{medicine} holds a substance that may never be given to animals that give food ({actives}). "
     "Nothing was written; choose another product."
 )
+ON_ITS_LEAFLET = (
+    "The steps are for use off the leaflet, and this course is on it. Leave the step out, or say "
+    "“off leaflet” with the vet's own milk period."
+)
 
 
 def check_course(at: datetime, *, animal: Animal, medicine: Medicine, **order: Any) -> None:
@@ -70,12 +74,15 @@ def check_order(
     off_leaflet: bool = False,
     own_milk_hours: Decimal | None = None,
     own_meat_days: int | None = None,
+    cascade: str = "",
     **others: Any,
 ) -> Leaflet | None:
     """Refuse what the leaflet or the floors rule out for any animal; the leaflet in force.
 
     Raises ValidationError by field.
     """
+    if cascade and not off_leaflet:
+        raise ValidationError({"cascade": ON_ITS_LEAFLET})
     if medicine.barred:
         actives = medicine.actives or "its leaflet names them"
         raise ValidationError({"medicine": BARRED.format(medicine=medicine, actives=actives)})

@@ -89,8 +89,12 @@ def makers(found: Board) -> list[dict[str, Any]]:
 
 def beside(herd: HerdNow) -> list[tuple[str, str]]:
     """The lines that stand beside the movement in milk."""
-    sums = herd.moved
+    sums, rules = herd.moved, herd.rules
     return [
+        (
+            f"Linear score {exact(rules.score_aim)} or less",
+            udder_words.score_words(herd.at_the_aim, rules),
+        ),
         ("Heifers, first test, high", udder_words.percent(sums.heifers_high)),
         ("Others without an earlier test, high", udder_words.percent(sums.alone_high)),
         ("New over the dry period", udder_words.percent(sums.dry_new)),

@@ -44,9 +44,9 @@ GROW = """
         FROM grown, generate_series(1, %(halves)s) AS half) AS lived;
     INSERT INTO herd_course (uuid, happened_at, written_at, received_at, zone_offset, by_id,
         device, struck_reason, struck_words, animal_id, medicine_id, diagnosis, route, dose,
-        doses, interval_hours, off_leaflet, may_give, grounds, prescriber, proof)
+        doses, interval_hours, off_leaflet, may_give, cascade, grounds, prescriber, proof)
     SELECT gen_random_uuid(), since, since, since, 120, %(by)s, '', '', '', animal, %(medicine)s,
-        'mastitis', 'udder', 1, 3, 12, false, '', '', 'vet', ''
+        'mastitis', 'udder', 1, 3, 12, false, '', '', '', 'vet', ''
     FROM (SELECT animal, %(now)s - interval '1 day' - (number %% 264) * interval '11 hours'
         - turn * interval '121 days' AS since
         FROM grown, generate_series(0, %(turns)s - 1) AS turn) AS treated;

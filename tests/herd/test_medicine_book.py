@@ -126,6 +126,7 @@ def test_off_leaflet_with_the_vets_own_period_and_grounds(book_rules):
     make_dose(bare)
     line = next(line for line in lines() if line.uuid == bare.uuid)
     assert "grounds for off-leaflet use not written" in line.missing
+    assert "step of the cascade not written" in line.missing
     assert line.meat_set == "the least by Art. 115"
 
 

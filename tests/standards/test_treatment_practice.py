@@ -10,9 +10,13 @@ from zoneinfo import ZoneInfo
 import pytest
 from django.core.exceptions import ValidationError
 
+from config.days import local_day
 from herd import reference
 from herd.before_calving import AT_LEAST_AFTER, Known
+from herd.book_entries import Asked
+from herd.medicine_book import medicine_book
 from herd.models import PeriodRule
+from herd.models.treatments import Cascade
 from herd.services.treatments import record_course
 from milk.models import WithheldMilk
 from milk.services.withheld import record_withheld
@@ -63,6 +67,21 @@ def test_more_tubes_or_a_shorter_interval_ask_for_a_period_of_the_vets(cow, chan
             order(cow, **changed, **own)
     own = {"off_leaflet": True, "own_milk_hours": Decimal(144), "grounds": "severe"}
     assert order(cow, **changed, **own).own_milk_hours == 144
+
+
+def test_step_of_the_cascade_is_kept_with_its_reason(cow):
+    """Regulation (EU) 2019/6 Art. 113, from memory: what is made for this species here, then for
+    another species or in another member state, then for people, then made up. Reason and step
+    stand in the medicine book."""
+    assert list(Cascade) == [Cascade.OWN, Cascade.OTHER, Cascade.HUMAN, Cascade.MADE_UP]
+    with pytest.raises(ValidationError, match="on it"):
+        order(cow, cascade=Cascade.OTHER)
+    own = {"off_leaflet": True, "own_milk_hours": Decimal(144), "grounds": "severe"}
+    course = order(cow, **own, cascade=Cascade.OTHER)
+    said = "off the leaflet: made for another species, or from another member state; severe"
+    day = local_day(course.happened_at)
+    (line,) = medicine_book(Asked(day, day)).lines
+    assert line.leaflet == said
 
 
 def test_withheld_milk_goes_to_no_calf_but_her_own(cow):

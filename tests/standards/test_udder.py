@@ -24,11 +24,15 @@ from herd.tank_share import InTank, Order, compare, tank_cells, what_if
 from herd.udder import (
     CMT_MEANS,
     RULE_NAMES,
+    Line,
+    Move,
     Movement,
+    Reading,
     Rules,
     Sampled,
     Share,
     Sign,
+    at_the_aim,
     cases,
     clinical_rate,
     in_twelve,
@@ -36,6 +40,7 @@ from herd.udder import (
     move_of,
     moved,
     movement,
+    reading,
 )
 from herd.udder_rules import SCHEME, rules_of
 
@@ -301,3 +306,36 @@ def test_tank_is_the_mean_weighed_by_milk() -> None:
     assert float(tank_cells(cows) or 0) == pytest.approx(mean)
     geometric = exp(statistics.fmean(log(cow.cells) for cow in cows))
     assert geometric < mean
+
+
+# Michigan State extension (read): a score of 0-1 nothing, 2 low, 3-4 suspect, 5 and more
+# subclinical, 7-9 near clinical; more than 80 % of the cows at 3 or less is the aim. Counts are the
+# class midpoints of the linear score.
+@pytest.mark.parametrize(
+    ("thousand", "word"),
+    [
+        ("12.5", Reading.NONE), ("25", Reading.NONE), ("50", Reading.LOW),
+        ("100", Reading.SUSPECT), ("200", Reading.SUSPECT), ("400", Reading.SUBCLINICAL),
+        ("800", Reading.SUBCLINICAL), ("1600", Reading.NEAR_CLINICAL),
+        ("6400", Reading.NEAR_CLINICAL),
+    ],
+)  # fmt: skip
+def test_reading_of_a_single_score(rules: Rules, thousand: str, word: Reading) -> None:
+    assert reading(Decimal(thousand), rules) is word
+
+
+def test_no_reading_without_a_score(rules: Rules) -> None:
+    assert reading(None, rules) is None
+    assert reading(Decimal(0), rules) is None
+
+
+def test_share_of_cows_at_the_score_to_aim_for(rules: Rules) -> None:
+    cells = [Decimal(25)] * 4 + [Decimal(100)] * 4 + [Decimal(400)] * 2 + [None]
+    moves = [
+        Move(now=Sampled(on=DAY, cells=count, kg=None), line=Line.ALONE, is_high=False)
+        for count in cells
+    ]
+    share = at_the_aim(moves, rules)
+    assert (share.part, share.whole) == (8, 10)
+    assert not share.above(rules.score_share)
+    assert at_the_aim(moves[:9], rules).above(rules.score_share)
