@@ -11,14 +11,10 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from playwright.sync_api import Browser, Page
 
-from config.day_sheet import SHEETS
-from config.days import local_day
 from config.kinds import all_kinds
-from feed.models import ForageBatch
-from milk.models import StorePlace, Wheel
 from tests.browser.conftest import AT_A_DESK, BY_HAND, let_in
 from tests.browser.estate import furnish as small_estate
-from tests.browser.walk import Walk, newest, walk
+from tests.browser.walk import OUTSIDE, Walk, given, walk
 from tests.cast import user_in
 from tests.factories.frame import make_any
 
@@ -31,24 +27,6 @@ LOOK = """async (only) => {
   return found.violations.map(({id, nodes}) =>
     `${id}: ${nodes.slice(0, 3).map((node) => node.html.slice(0, 160)).join(" | ")}`);
 }"""
-# What is no page: a form's target, a file, an answer for scripts, or the way out.
-OUTSIDE = {
-    "clock-right",
-    "health",
-    "herd:order",
-    "login",
-    "logout",
-    "milk:recall-act",
-    "phone",
-    # Open to anybody, and looked at where labels are.
-    "public-wheel",
-    "upload-answer",
-    "upload-detail",
-    "upload-file",
-    "upload-look",
-    "upload-take",
-    "worker",
-}
 
 
 def furnish() -> None:
@@ -59,33 +37,6 @@ def furnish() -> None:
             # What one guess has made may stand in the way of another.
             with suppress(ValidationError), transaction.atomic():
                 make_any(kind.model)
-
-
-def given() -> dict[str, list[str]]:
-    """Addresses that name more than one thing, or a thing by what people call it."""
-    plate = Wheel.objects.filter(struck_at=None).order_by("-pk").first()
-    batch = ForageBatch.objects.order_by("-pk").first()
-    assert plate is not None
-    assert batch is not None
-    aisle = StorePlace.objects.filter(struck_at=None).first()
-    recall, recording = newest("milk.Recall"), newest("herd.Recording")
-    assert aisle is not None
-    return {
-        "today-of": [f"/today/{role.replace(' ', '-')}/" for role in SHEETS],
-        "herd:list": ["/herd/walk/doses/"],
-        "herd:wall": ["/herd/wall/5/"],
-        "herd:move": ["/herd/move/", "/herd/move/?from=5"],
-        "feed:cut": ["/feed/cuts/new/", "/feed/cuts/new/?field="],
-        "feed:paper": ["/feed/papers/no-fermented-feed/"],
-        "milk:trace": [],
-        "milk:trace-back": [f"/milk/trace/back/wheel/{plate.plate}/"],
-        "milk:trace-forward": [f"/milk/trace/forward/batch/{batch.uuid}/"],
-        "milk:after-feed": [f"/milk/after-feed/load/{batch.uuid}/"],
-        "milk:aisle": [f"/milk/store/{aisle.room}/{aisle.aisle}/"],
-        "milk:recall-paper": [f"/milk/recalls/{recall.uuid}/papers/notice/"],
-        "herd:recording": [f"/herd/udder/recordings/{local_day(recording.happened_at)}/"],
-        "find": ["/find/?q=1042"],
-    }
 
 
 @pytest.fixture(scope="module")

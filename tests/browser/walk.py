@@ -12,8 +12,12 @@ from django.apps import apps
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
+from config.day_sheet import SHEETS
+from config.days import local_day
 from config.kinds import all_kinds
 from config.roles import ROLES
+from feed.models import ForageBatch
+from milk.models import StorePlace, Wheel
 from tests.cast import user_in
 from tests.factories.frame import make_any
 
@@ -54,6 +58,24 @@ OF = {
 }
 # Pages that are like another of their kind: a few of them stand for all.
 FEW = {"kind-list": 2, "kind-detail": 3, "kind-strike": 1, "kind-reenter": 3}
+# What is no page: a form's target, a file, an answer for scripts, or the way out.
+OUTSIDE = {
+    "clock-right",
+    "health",
+    "herd:order",
+    "login",
+    "logout",
+    "milk:recall-act",
+    "phone",
+    # Open to anybody, and looked at where labels are.
+    "public-wheel",
+    "upload-answer",
+    "upload-detail",
+    "upload-file",
+    "upload-look",
+    "upload-take",
+    "worker",
+}
 
 
 @dataclass
@@ -85,6 +107,33 @@ def newest(label: str) -> Any:
     if any(column.name == "struck_at" for column in model._meta.fields):
         rows = rows.filter(struck_at=None)
     return rows.order_by("-pk").first() or make_any(model)
+
+
+def given() -> dict[str, list[str]]:
+    """Addresses that name more than one thing, or a thing by what people call it."""
+    plate = Wheel.objects.filter(struck_at=None).order_by("-pk").first()
+    batch = ForageBatch.objects.order_by("-pk").first()
+    assert plate is not None
+    assert batch is not None
+    aisle = StorePlace.objects.filter(struck_at=None).first()
+    recall, recording = newest("milk.Recall"), newest("herd.Recording")
+    assert aisle is not None
+    return {
+        "today-of": [f"/today/{role.replace(' ', '-')}/" for role in SHEETS],
+        "herd:list": ["/herd/walk/doses/"],
+        "herd:wall": ["/herd/wall/5/"],
+        "herd:move": ["/herd/move/", "/herd/move/?from=5"],
+        "feed:cut": ["/feed/cuts/new/", "/feed/cuts/new/?field="],
+        "feed:paper": ["/feed/papers/no-fermented-feed/"],
+        "milk:trace": [],
+        "milk:trace-back": [f"/milk/trace/back/wheel/{plate.plate}/"],
+        "milk:trace-forward": [f"/milk/trace/forward/batch/{batch.uuid}/"],
+        "milk:after-feed": [f"/milk/after-feed/load/{batch.uuid}/"],
+        "milk:aisle": [f"/milk/store/{aisle.room}/{aisle.aisle}/"],
+        "milk:recall-paper": [f"/milk/recalls/{recall.uuid}/papers/notice/"],
+        "herd:recording": [f"/herd/udder/recordings/{local_day(recording.happened_at)}/"],
+        "find": ["/find/?q=1042"],
+    }
 
 
 def addresses(given: dict[str, list[str]]) -> Iterator[tuple[str, str]]:
