@@ -82,6 +82,7 @@ urlpatterns = [
     path("shipments/<uuid:uuid>/", orders.shipment, name="shipment"),
     path("pallets/<uuid:uuid>/", orders.pallet, name="pallet"),
     path("labels/", labels.labels, name="labels"),
+    path("wheels/<uuid:uuid>/trace/", wheel.trace_paper, name="wheel-trace"),
     path("wheels/<uuid:uuid>/complaint/", orders.complaint, name="complaint"),
     # Trace: …/<kind of thing>/<what people call it, or its uuid>/; it may hold a slash (vats).
     path("trace/back/<str:kind>/<path:id>/", trace.trace, {"way": "back"}, name="trace-back"),

@@ -6,14 +6,17 @@ from uuid import UUID
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
+from django.views.decorators.http import require_safe
 
 from config.days import local_day
+from config.papers.handing import hand_over
 from config.roles import action_required, may
 from milk.age import full_months
 from milk.in_vats import WITHHELD, contents_and_holds
 from milk.models import Wheel, WheelPlace
 from milk.places import IN_BRINE, IN_STORE, SENT, where_is
 from milk.wheel_life import life_of, soaks_of, weights_of
+from milk.wheel_trace_paper import wheel_trace_paper
 
 
 @action_required("read")
@@ -44,6 +47,17 @@ def wheel(request: HttpRequest, uuid: UUID) -> HttpResponse:
         **acts(request, found, place.kind, held=bool(held)),
     }
     return render(request, "milk/wheel.html", context)
+
+
+@action_required("read")
+@require_safe
+def trace_paper(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """Where a wheel came from and where it went, on one sheet: page, table file or PDF."""
+    found = get_object_or_404(
+        Wheel.objects.standing().select_related("vat__starter_can"), uuid=uuid
+    )
+    paper = wheel_trace_paper(found, by=request.user, at=timezone.now())
+    return hand_over(request, paper, "milk/wheel_trace.html", {"wheel": found})
 
 
 def lies(wheel: Wheel) -> WheelPlace | None:

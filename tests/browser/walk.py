@@ -48,6 +48,7 @@ OF = {
     "milk:vat-swap": "milk.Vat",
     "milk:wheel": "milk.Wheel",
     "milk:complaint": "milk.Wheel",
+    "milk:wheel-trace": "milk.Wheel",
     "milk:order": "milk.Order",
     "milk:order-pick": "milk.Order",
     "milk:order-pallet": "milk.Order",
