@@ -2,11 +2,26 @@
 
 from typing import Any
 
-from django.core.validators import MaxValueValidator, MinValueValidator
+from django.core.validators import (
+    DecimalValidator,
+    MaxLengthValidator,
+    MaxValueValidator,
+    MinValueValidator,
+    ProhibitNullCharactersValidator,
+)
+from django.forms import IntegerField
 from rest_framework import serializers
 
 TOO_LITTLE = "%(show_value)s is too little. Expected at least %(limit_value)s."
 TOO_MUCH = "%(show_value)s is too much. Expected at most %(limit_value)s."
+WHOLE = "That is no whole number. Expected one such as 7."
+TOO_LONG = "%(show_value)d letters are too many. Expected at most %(limit_value)d."
+NO_TEXT = "There is a character in it that no text has. Type it again."
+DIGITS = {
+    "max_digits": "Too long a number. Expected at most %(max)s digits in all.",
+    "max_decimal_places": "Expected at most %(max)s digits after the point.",
+    "max_whole_digits": "Too long a number. Expected at most %(max)s digits before the point.",
+}
 ONE_OF = "“{{input}}” cannot be chosen. Expected one of {known}."
 BOUNDS = {"min_value": MinValueValidator, "max_value": MaxValueValidator}
 
@@ -15,6 +30,11 @@ def speak_plainly() -> None:
     """Give bounds without words of their own ours, in models, forms and API alike; at start-up."""
     MinValueValidator.message = TOO_LITTLE
     MaxValueValidator.message = TOO_MUCH
+    MaxLengthValidator.message = TOO_LONG
+    ProhibitNullCharactersValidator.message = NO_TEXT
+    DecimalValidator.messages = {**DecimalValidator.messages, **DIGITS}
+    IntegerField.default_error_messages = {"invalid": WHOLE}
+    serializers.IntegerField.default_error_messages |= {"invalid": WHOLE}
     for field in (serializers.DecimalField, serializers.IntegerField, serializers.FloatField):
         field.default_error_messages |= {"min_value": TOO_LITTLE, "max_value": TOO_MUCH}
 

@@ -13,7 +13,7 @@ from milk.models import (
     WheelWeight,
     WheyAdded,
 )
-from milk.services import marks, plates, skimming, starter
+from milk.services import marks, plates, rennet, skimming, starter
 
 HALL = (
     Kind(
@@ -72,6 +72,7 @@ HALL = (
         moment="received at",
         help="Vats name a batch by its code. The strength stands on the label.",
         fields=("code", "product", "g", "strength", "best_before"),
+        record=rennet.record_batch,
         filters=("code",),
     ),
     Kind(
@@ -79,6 +80,7 @@ HALL = (
         model=RennetStep,
         title="Rennet opened, finished, counted",
         fields=("batch", "what", "g", "remark"),
+        record=rennet.record_step,
         filters=("batch", "what"),
     ),
     Kind(

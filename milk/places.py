@@ -38,6 +38,18 @@ class Place:
         return self.words
 
     @property
+    def said(self) -> str:
+        """The words as they stand in a sentence: "in the store: North, aisle 1"."""
+        return (
+            f"in {'the ' if self.kind == IN_STORE else ''}{self.words}" if self.lies else self.words
+        )
+
+    @property
+    def lies(self) -> bool:
+        """Whether it lies in brine or on a shelf."""
+        return self.kind in (IN_BRINE, IN_STORE)
+
+    @property
     def located(self) -> bool:
         """Whether it is written where the wheel lies, or to whom it went."""
         return self.kind not in UNKNOWN

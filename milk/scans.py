@@ -22,6 +22,8 @@ _SHELF = re.compile(
 _PLATE = re.compile(r"[0-9A-Za-z-]{1,16}")
 _RANGE = re.compile(r"(\d{1,16})\s*(?:-|–|to)\s*(\d{1,16})")
 MOST_IN_RANGE = 500
+NO_NUMBERS = "“{text}” is no number from 1 to {most}, and no range of them. Expected 1-6, 9."
+WRONG_WAY = "“{text}” is the wrong way round. Expected {right}."
 BAD_RANGE = "“{text}” is no range of plates: expected the lower first, at most {most} wheels."
 
 
@@ -117,8 +119,14 @@ def plates(text: str) -> list[str]:
 def numbers(text: str, *, most: int) -> list[int]:
     """Numbers typed one by one or as ranges (“1-6, 9”), each once. Raises ValueError."""
     found: dict[int, None] = {}
-    for plate in plates(text):
-        if not plate.isdecimal() or not 1 <= int(plate) <= most:
-            raise ValueError(f"“{plate}” is no number from 1 to {most}.")
-        found[int(plate)] = None
+    for part in re.split(r"[\s,;]+", re.sub(r"\s*(?:-|–|to)\s*", "-", text.strip())):
+        if not part:
+            continue
+        first, _, last = part.partition("-")
+        ends = (first, last or first)
+        if not all(end.isascii() and end.isdecimal() and 1 <= int(end) <= most for end in ends):
+            raise ValueError(NO_NUMBERS.format(text=part[:40], most=most))
+        if int(ends[0]) > int(ends[1]):
+            raise ValueError(WRONG_WAY.format(text=part[:40], right=f"{last}-{first}"))
+        found.update(dict.fromkeys(range(int(ends[0]), int(ends[1]) + 1)))
     return list(found)

@@ -7,6 +7,7 @@ from typing import Any, ClassVar
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models, transaction
 from django.forms.models import fields_for_model
 from django.utils import timezone
@@ -163,10 +164,20 @@ def field_for(kind: Kind, column: Any, options: dict[str, Any]) -> forms.Field |
             options["form_class"] = DayField
         case models.DecimalField():
             options["form_class"] = NumberField
+        case models.IntegerField():
+            options |= narrower(column)
         case models.TimeField():
             options["widget"] = forms.TimeInput(attrs={"type": "time"}, format="%H:%M")
     field: forms.Field | None = column.formfield(**options)
     return field
+
+
+def narrower(column: Any) -> dict[str, int]:
+    """The bounds a whole number has of its own, where the column would take more."""
+    least = [v.limit_value for v in column._validators if type(v) is MinValueValidator]
+    most = [v.limit_value for v in column._validators if type(v) is MaxValueValidator]
+    found = {"min_value": max(least, default=None), "max_value": min(most, default=None)}
+    return {name: bound for name, bound in found.items() if bound is not None}
 
 
 def sentence(words: Any) -> str:

@@ -18,6 +18,7 @@ NO_SUCH_PLATES = "Not in the book: {plates}. Look at the plates. Nothing was sav
 NO_WHEELS_OF = "No wheels are numbered of vat {vats} of {day}. Number them first."
 MOST_VATS = 40
 MOST_ASKED = 600
+NOT_SO_OLD = "No wheel is at least {least} and at most {most} months old. Turn the two round."
 TOO_MANY = "{number} wheels in one act are too many; at most {most}."
 NO_RANGE = "Expected numbers such as 1-4 or 1, 2, 5."
 PLATES_HELP = "One by one or as a range: 0004001-0004012."
@@ -197,6 +198,13 @@ class SearchForm(SheetForm):
         field = self.fields["grade"]
         assert isinstance(field, forms.ChoiceField)
         field.choices = choices
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or self.cleaned_data
+        least, most = values.get("least_age"), values.get("most_age")
+        if least is not None and most is not None and most < least:
+            self.add_error("most_age", NOT_SO_OLD.format(least=least, most=most))
+        return values
 
     def wanted(self) -> Wanted:
         """What is looked for."""

@@ -10,16 +10,18 @@ from django.db.models import F, Q
 from config.entries import Entry, append_only
 
 
-def bound(label: str, **options: Any) -> "models.DecimalField[Any, Any]":
-    """A bound or dose of a recipe, blank when the recipe sets none."""
+def bound(label: str, least: str, most: int) -> "models.DecimalField[Any, Any]":
+    """A bound or dose of a recipe, blank when the recipe sets none.
+
+    ``least`` and ``most``: what is outside them is a slip of the pen, whatever is made.
+    """
     return models.DecimalField(
         label,
         max_digits=8,
         decimal_places=2,
         null=True,
         blank=True,
-        validators=[MinValueValidator(Decimal(0))],
-        **options,
+        validators=[MinValueValidator(Decimal(least)), MaxValueValidator(Decimal(most))],
     )
 
 
@@ -46,19 +48,19 @@ class Recipe(Entry):
         default=2,
         validators=[MinValueValidator(1), MaxValueValidator(4)],
     )
-    least_l = bound("milk in a vat at least, l")
-    most_l = bound("milk in a vat at most, l")
-    starter_per_100 = bound("starter for 100 l, l")
-    starter_acid_least = bound("acidity of starter at least, °SH")
-    starter_acid_most = bound("acidity of starter at most, °SH")
-    rennet_per_100 = bound("rennet for 100 l, g")
-    strength = bound("strength of rennet the dose is for, IMCU/g")
-    clot_minutes = bound("from rennet to a firm clot, min")
-    acid_least = bound("acidity of the vat after two hours at least, °SH")
-    acid_most = bound("acidity of the vat after two hours at most, °SH")
-    heat_least = bound("end of heating at least, °C")
-    heat_most = bound("end of heating at most, °C")
-    rest_minutes = bound("rest after heating, min")
+    least_l = bound("milk in a vat at least, l", "1", 30_000)
+    most_l = bound("milk in a vat at most, l", "1", 30_000)
+    starter_per_100 = bound("starter for 100 l, l", "0.01", 100)
+    starter_acid_least = bound("acidity of starter at least, °SH", "0", 100)
+    starter_acid_most = bound("acidity of starter at most, °SH", "0", 100)
+    rennet_per_100 = bound("rennet for 100 l, g", "0.01", 1000)
+    strength = bound("strength of rennet the dose is for, IMCU/g", "1", 100_000)
+    clot_minutes = bound("from rennet to a firm clot, min", "1", 1440)
+    acid_least = bound("acidity of the vat after two hours at least, °SH", "0", 100)
+    acid_most = bound("acidity of the vat after two hours at most, °SH", "0", 100)
+    heat_least = bound("end of heating at least, °C", "0", 100)
+    heat_most = bound("end of heating at most, °C", "0", 100)
+    rest_minutes = bound("rest after heating, min", "1", 1440)
     valid_from = models.DateField("valid from")
     source = models.CharField(max_length=200, help_text="Who set it, or where it stands.")
 

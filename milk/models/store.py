@@ -5,7 +5,7 @@ from typing import ClassVar
 
 from django.contrib.postgres.constraints import ExclusionConstraint
 from django.contrib.postgres.fields import RangeOperators
-from django.core.validators import MaxValueValidator, MinValueValidator
+from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
 from django.db import models
 from django.db.models import Q
 
@@ -19,13 +19,18 @@ NO_SUCH_PLACE = (
 )
 
 
+NO_STROKE = RegexValidator(
+    r"^[^/]*$", "A room's name has no “/”: shelves are named room/aisle/column/shelf."
+)
+
+
 class StorePlace(Entry):
     """A place on a shelf of the store."""
 
-    room = models.CharField(max_length=20)
-    aisle = models.PositiveSmallIntegerField()
-    column = models.PositiveSmallIntegerField()
-    shelf = models.PositiveSmallIntegerField()
+    room = models.CharField(max_length=20, validators=[NO_STROKE])
+    aisle = models.PositiveSmallIntegerField(validators=[MinValueValidator(1)])
+    column = models.PositiveSmallIntegerField(validators=[MinValueValidator(1)])
+    shelf = models.PositiveSmallIntegerField(validators=[MinValueValidator(1)])
 
     class Meta(Entry.Meta):
         verbose_name = "store place"

@@ -189,7 +189,7 @@ class Tray(Entry):
     ``cream_kg``: the sum of its skimmings, kept beside it.
     """
 
-    number = models.PositiveSmallIntegerField("tray number")
+    number = models.PositiveSmallIntegerField("tray number", validators=[MinValueValidator(1)])
     tank = models.ForeignKey(Tank, models.PROTECT, related_name="trays", db_index=False)
     kg = kilos("milk in")
     ended_at = models.DateTimeField("until", null=True, blank=True)

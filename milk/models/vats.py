@@ -1,6 +1,7 @@
 """Vats, what was filled into them, whey starter, and the wheels that came of them."""
 
 import uuid as uuids
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -13,7 +14,7 @@ from django.utils import timezone
 
 from config.entries import Entry, append_only
 from herd.models.groups import one_id
-from milk.models.tanks import Tank, Tray, ends_after, kilos
+from milk.models.tanks import Tank, Tray, degrees, ends_after, kilos
 
 
 def share(label: str) -> "models.DecimalField[Any, Any]":
@@ -28,16 +29,39 @@ def share(label: str) -> "models.DecimalField[Any, Any]":
     )
 
 
+def amount(label: str, most: int, *, digits: int) -> "models.DecimalField[Any, Any]":
+    """What goes into a vat or can besides milk, to a tenth; blank when nobody wrote it.
+
+    ``most``: more than that is a slip of the pen in any dairy.
+    """
+    return models.DecimalField(
+        label,
+        max_digits=digits,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal("0.1")), MaxValueValidator(Decimal(most))],
+    )
+
+
 def one_letter(field: str) -> Func:
     """The first letter of a text as a range of one, which GiST can compare without an extension."""
     letter = Func(F(field), function="ascii")
     return Func(letter, letter, Value("[]"), function="int4range")
 
 
+# All the whey of a large vat; more never goes into one can.
+MOST_WHEY = Decimal(3000)
 # A can of longer ago is named by its number.
 LATEST_FILLINGS = 400
 NO_SUCH_CAN = (
     "No starter can “{text}” is in the book. Expected its name, and the day it was filled."
+)
+
+
+NO_SUCH_VAT = "No vat “{text}” is in the book. Expected day and number, such as 2026-06-09/17."
+NO_SUCH_WHEEL = (
+    "No wheel has the plate “{text}”. Expected the number on its plate, such as 0004711."
 )
 
 
@@ -46,12 +70,19 @@ class StarterCan(Entry):
 
     can = models.CharField("can", max_length=20)
     from_vat = models.ForeignKey("milk.Vat", models.PROTECT, related_name="starter_cans")
-    litres = models.DecimalField(max_digits=6, decimal_places=1)
-    temperature = models.DecimalField(
-        "temperature, °C", max_digits=4, decimal_places=1, null=True, blank=True
+    litres: "models.DecimalField[Any, Any]" = models.DecimalField(
+        max_digits=6,
+        decimal_places=1,
+        validators=[MinValueValidator(Decimal("0.1")), MaxValueValidator(MOST_WHEY)],
     )
-    acidity = models.DecimalField(
-        "acidity, °SH", max_digits=5, decimal_places=2, null=True, blank=True
+    temperature = degrees("temperature")
+    acidity: "models.DecimalField[Any, Any]" = models.DecimalField(
+        "acidity, °SH",
+        max_digits=5,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(100))],
     )
 
     class Meta(Entry.Meta):
@@ -87,7 +118,7 @@ class WheyAdded(Entry):
         decimal_places=1,
         null=True,
         blank=True,
-        validators=[MinValueValidator(Decimal("0.1"))],
+        validators=[MinValueValidator(Decimal("0.1")), MaxValueValidator(MOST_WHEY)],
     )
 
     class Meta(Entry.Meta):
@@ -136,13 +167,9 @@ class Vat(Entry):
     starter_can = models.ForeignKey(
         StarterCan, models.PROTECT, null=True, blank=True, related_name="used_in"
     )
-    starter_l = models.DecimalField(
-        "starter, l", max_digits=5, decimal_places=1, null=True, blank=True
-    )
+    starter_l = amount("starter, l", 1000, digits=5)
     rennet_batch = models.CharField(max_length=40, blank=True)
-    rennet_g = models.DecimalField(
-        "rennet, g", max_digits=6, decimal_places=1, null=True, blank=True
-    )
+    rennet_g = amount("rennet, g", 2000, digits=6)
     recipe = models.CharField(max_length=40, blank=True)
     set_at = marked("rennet in")
     clot_at = marked("clot firm")
@@ -180,17 +207,21 @@ class Vat(Entry):
     def find(cls, text: str) -> "Vat":
         """The standing vat “2026-06-09/17” (with “/2” for the second round), or by its number.
 
-        Raises DoesNotExist, or ValueError when the text has no such form.
+        Raises DoesNotExist; ValueError when the text has no such form.
         """
-        text = text.strip().removeprefix("vat").strip()
-        found: Vat
-        if "/" not in text:
-            found = cls.objects.get(uuid=uuids.UUID(text))
-            return found
-        day, number, *rest = text.split("/")
-        found = cls.objects.standing().get(
-            day=day, number=int(number), round=int(rest[0]) if rest else 1
-        )
+        said = text.strip().removeprefix("vat").strip()
+        try:
+            if "/" not in said:
+                return cls.objects.get(uuid=uuids.UUID(said))
+            day, number, *rest = said.split("/")
+            wanted = {"day": date.fromisoformat(day.strip()), "number": int(number)}
+            found: Vat | None = (
+                cls.objects.standing().filter(**wanted, round=int(rest[0]) if rest else 1).first()
+            )
+        except ValueError as error:
+            raise ValueError(NO_SUCH_VAT.format(text=text[:60])) from error
+        if found is None:
+            raise cls.DoesNotExist(NO_SUCH_VAT.format(text=text[:60]))
         return found
 
 
@@ -280,12 +311,13 @@ class Wheel(Entry):
     @classmethod
     def find(cls, text: str) -> "Wheel":
         """The standing wheel with this plate, or the wheel of this number. Raises DoesNotExist."""
-        text = text.strip()
-        found: Wheel
+        said = text.strip()
         try:
-            number = uuids.UUID(text)
+            number = uuids.UUID(said)
         except ValueError:
-            found = cls.objects.standing().get(plate=text)
+            found: Wheel | None = cls.objects.standing().filter(plate=said).first()
         else:
-            found = cls.objects.get(uuid=number)
+            found = cls.objects.filter(uuid=number).first()
+        if found is None:
+            raise cls.DoesNotExist(NO_SUCH_WHEEL.format(text=said[:60]))
         return found

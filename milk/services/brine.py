@@ -27,8 +27,8 @@ ROW_FULL = (
 )
 THERE_ALREADY = "{wheel} lies in {place} already, since {since}. Nothing was saved."
 FROM_STORE = (
-    "{wheel} was laid in the store before that ({place}, {since}). A wheel goes into brine before "
-    "it goes into the store: look at the plate, or strike that entry first."
+    "{wheel} was laid in the store before that ({place}, since {since}). A wheel goes into brine "
+    "before it goes into the store: look at the plate, or strike that entry first."
 )
 EMPTY_ROW = "{name} is empty by the book at {at}: there is nothing to take out."
 BEFORE_IN = (
@@ -82,7 +82,9 @@ def check_not_there(wheel: Wheel, place: Place, bath: str, row: str) -> None:
     if place.kind == IN_BRINE and str(place) == in_brine(bath, row):
         raise Conflict(THERE_ALREADY.format(wheel=name, place=place, since=since))
     if place.kind == IN_STORE:
-        raise Conflict(FROM_STORE.format(wheel=name, place=place, since=since))
+        raise Conflict(
+            FROM_STORE.format(wheel=name, place=place.words.removeprefix("store: "), since=since)
+        )
 
 
 def check_row(bath: str, row: str, wheels: Sequence[int], at: datetime) -> None:
@@ -180,7 +182,7 @@ def record_brine_out(*, stamp: Stamp, wheel: Wheel) -> BrineOut:
             words = BEFORE_IN.format(wheel=name, since=local(first.happened_at), at=local(at))
             raise ValidationError({"happened_at": words})
         place = where_is([wheel.pk], at)[wheel.pk]
-        raise Conflict(NOT_IN_BRINE.format(wheel=name, at=local(at), place=place))
+        raise Conflict(NOT_IN_BRINE.format(wheel=name, at=local(at), place=place.said))
     stay, since = found
     out: BrineOut = entries.record(
         BrineOut,

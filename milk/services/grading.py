@@ -10,12 +10,13 @@ from django.utils import timezone
 from django.utils.text import capfirst
 
 from config import entries
-from config.days import local
+from config.days import local, local_day
 from config.entries import Stamp
 from config.errors import Conflict
 from config.roles import OWN_MISTAKE
 from milk.models import Fault, Grade, Inspection, RindMark, Wheel
-from milk.services.flowing import check_stands, check_weight
+from milk.services.flowing import check_stands
+from milk.services.plates import check_wheel_weight
 from milk.services.store import of_wheel
 
 WHAT_FAULT = "A wheel graded {grade} has a fault: choose it from the list, or say it in words."
@@ -42,7 +43,7 @@ def record_inspection(
 
     A grade worse than first needs its fault, from the list or in words; a first has none.
     """
-    check_weight(kg)
+    check_wheel_weight(kg, local_day(stamp.happened_at))
     check_stands(fault, "fault")
     if grade in Grade.values and grade != Grade.FIRST and fault is None and not findings.strip():
         raise ValidationError({"fault": WHAT_FAULT.format(grade=Grade(grade).label)})

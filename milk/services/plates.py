@@ -1,6 +1,7 @@
 """Plates received, broken and lost, and the weights of wheels."""
 
 from collections.abc import Collection
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -10,11 +11,13 @@ from django.db import connection, transaction
 from django.db.models.functions import Length
 
 from config import entries
-from config.days import local
+from config.days import local, local_day
 from config.entries import Stamp
 from config.errors import Conflict
-from milk.models import PlateLoss, PlateReceipt, Wheel, WheelWeight
-from milk.services.flowing import check_stands, check_weight
+from milk.figures import figures_on, value_on
+from milk.limits import plain
+from milk.models import MilkFigure, PlateLoss, PlateReceipt, Wheel, WheelWeight
+from milk.services.flowing import check_stands, weight
 
 RECEIVED_ALREADY = "Plates {first} to {last} came in already, on {day}. Look at both numbers."
 NOT_RECEIVED = (
@@ -31,7 +34,17 @@ OUTSIDE = (
     "them. Look at both numbers."
 )
 WEIGHED_BEFORE = "Wheel {plate} was lifted at {lifted}; it cannot have been weighed at {at}."
+NO_WHEEL_WEIGHT = "{kg} kg is no weight of a wheel. Expected {expected}. Look at the number."
+GAINED = (
+    "Wheel {plate} weighed {before} kg on {day}; {kg} kg is {more} % more, and a wheel only loses. "
+    "Weigh it again, or strike the earlier weight if that was wrong."
+)
+TOO_MANY_PLATES = (
+    "{first} to {last} are {count} plates; expected at most {most} in one delivery. Look at both "
+    "numbers."
+)
 RANGES_SAID = 4
+MOST_PLATES = 1_000_000
 
 # The first standing weight; only standing wheels, copies of earlier wordings keep theirs.
 KEEP_WEIGHTS = """
@@ -66,7 +79,12 @@ def record_receipt(*, stamp: Stamp, first: str, last: str, **fields: Any) -> Pla
 
 
 def check_new(first: str, last: str, but: PlateReceipt | None = None) -> None:
-    """Refuse plates of which some came in before."""
+    """Refuse plates of which some came in before, and more than anybody delivers at once."""
+    if first.isdecimal() and last.isdecimal() and int(last) - int(first) >= MOST_PLATES:
+        words = TOO_MANY_PLATES.format(
+            first=first, last=last, count=f"{int(last) - int(first) + 1:,}", most=f"{MOST_PLATES:,}"
+        )
+        raise ValidationError({"last": words})
     there = receipts_of(first, last).exclude(pk=but.pk if but else None).first()
     if there is not None:
         words = RECEIVED_ALREADY.format(
@@ -156,15 +174,49 @@ def check_received(plate: str) -> None:
 def record_weight(*, stamp: Stamp, wheel: Wheel, kg: Decimal) -> WheelWeight:
     """Write down a wheel's weight; the first is kept beside the wheel. Raises by field."""
     check_stands(wheel, "wheel")
-    check_weight(kg)
+    check_wheel_weight(kg, local_day(stamp.happened_at))
     if stamp.happened_at < wheel.happened_at:
         words = WEIGHED_BEFORE.format(
             plate=wheel.plate, lifted=local(wheel.happened_at), at=local(stamp.happened_at)
         )
         raise ValidationError({"happened_at": words})
+    check_only_loses(wheel, kg, stamp)
     made: WheelWeight = entries.record(WheelWeight, stamp=stamp, wheel=wheel, kg=kg)
     keep_weights([wheel.pk])
     return made
+
+
+def check_wheel_weight(kg: Decimal | None, day: date) -> None:
+    """Refuse a weight that no wheel has, by the rows of a day. Raises ValidationError at ``kg``."""
+    if kg is None:
+        return
+    figures, what = figures_on(day), MilkFigure.What
+    least, most = (
+        figures[name].value if name in figures else None
+        for name in (what.WHEEL_LEAST, what.WHEEL_MOST)
+    )
+    if kg > 0 and (least is None or kg >= least) and (most is None or kg <= most):
+        return
+    low = f"at least {weight(least)}" if least is not None else "more than 0"
+    expected = f"{low}{'' if most is None else f' and at most {weight(most)}'} kg"
+    raise ValidationError({"kg": NO_WHEEL_WEIGHT.format(kg=weight(kg), expected=expected)})
+
+
+def check_only_loses(wheel: Wheel, kg: Decimal, stamp: Stamp) -> None:
+    """Refuse a wheel that gained more than scales differ by. Raises ValidationError at ``kg``."""
+    apart = value_on(local_day(stamp.happened_at), MilkFigure.What.WEIGH_AGAIN)
+    weighed = WheelWeight.objects.standing().filter(wheel=wheel, happened_at__lte=stamp.happened_at)
+    last = weighed.order_by("-happened_at", "-id").first()
+    if apart is None or last is None or kg <= last.kg * (100 + apart) / 100:
+        return
+    words = GAINED.format(
+        plate=wheel.plate,
+        before=weight(last.kg),
+        day=local(last.happened_at)[:10],
+        kg=weight(kg),
+        more=plain((kg / last.kg * 100 - 100).quantize(Decimal("0.1"))),
+    )
+    raise ValidationError({"kg": words})
 
 
 @transaction.atomic

@@ -23,6 +23,7 @@ from milk.services.changing import strike_milk
 from milk.services.flowing import check_stands, check_weight, weight
 
 TRAY_NOT_YET = "{tray} was filled at {filled}; nobody can have looked at it at {at}."
+NOTHING_SEEN = "Write what was seen: cream taken, temperature, fat, smell, set aside, or a remark."
 TOO_MUCH_CREAM = (
     "{cream} kg of cream with what was taken before is as much as {tray} held ({kg} kg). "
     "Look at the kg."
@@ -60,6 +61,8 @@ def record_skimming(
     """Write a look at a tray. Raises ValidationError by field."""
     check_stands(tray, "tray")
     check_weight(cream_kg, field="cream_kg")
+    if cream_kg is None and not any(is_said(value) for value in fields.values()):
+        raise ValidationError(NOTHING_SEEN)
     tray = Tray.objects.select_for_update().get(pk=tray.pk)
     if stamp.happened_at < tray.happened_at:
         words = TRAY_NOT_YET.format(
@@ -73,6 +76,11 @@ def record_skimming(
     look: Skimming = entries.record(Skimming, stamp=stamp, tray=tray, cream_kg=cream_kg, **fields)
     keep_cream([tray.pk])
     return look
+
+
+def is_said(value: Any) -> bool:
+    """Whether a field says something; nought does."""
+    return value is not None and value is not False and value != ""
 
 
 @transaction.atomic

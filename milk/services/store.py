@@ -12,7 +12,7 @@ from config.entries import Entry, Stamp
 from config.errors import Conflict
 from milk.free_places import free_places
 from milk.models import StoreGap, StorePlace, StoreRound, StoreStay, Wheel, WheelPlace
-from milk.places import SENT, Place, moves, where_is
+from milk.places import IN_STORE, SENT, Place, moves, where_is
 from milk.services.flowing import check_stands
 from milk.services.wheel_places import lying_on, place_again
 
@@ -26,18 +26,19 @@ TAKEN = (
     "place. Choose a free place; or, if you see {this} lying there, write it as found there. "
     "Nothing was saved."
 )
-NOT_IN_STORE = "{wheel} does not lie in the store by the book: {place}. Nothing was saved."
+NOT_IN_STORE = "{wheel} does not lie in the store by the book: it is {place}. Nothing was saved."
 TWICE = "{wheel} stands twice in what you sent."
 NO_WHEELS = "Name at least one wheel."
+LIES_THERE = "{wheel} lies on {place} already, since {since}. Nothing was saved."
 TOO_FEW_FREE = (
-    "{free} place{s} free in {room}, aisle {aisle} from column {column}, and {wheels} wheels are "
-    "to be laid. Choose another aisle, or lay fewer."
+    "{free} place{s} free in {room}, aisle {aisle} from column {column}, and {wheels} to be laid. "
+    "Choose another aisle, or lay fewer."
 )
 NO_SUCH_AISLE = "{room} has no aisle {aisle} in the book. Its aisles: {aisles}."
 NO_SUCH_ROOM = "No room “{room}” is in the book. Rooms: {rooms}."
 MOST_PLACES = 20_000
 TOO_MANY_PLACES = "{number} places in one act are too many; at most {most}. Make the room in parts."
-ALL_THERE = "All of these {number} places are in the book already."
+ALL_THERE = "{number} in the book already."
 
 
 def check_wheel(stamp: Stamp, wheel: Wheel) -> None:
@@ -101,6 +102,10 @@ def record_store_stay(
     check_stands(place, "place")
     if found:
         return found_here(stamp, wheel, place)[0]
+    there = where_is([wheel.pk], stamp.happened_at)[wheel.pk]
+    if there.kind == IN_STORE and there.at and there.words == f"store: {place}":
+        words = LIES_THERE.format(wheel=str(wheel).capitalize(), place=place, since=local(there.at))
+        raise Conflict(words)
     return lay_pairs(stamp, [(wheel, place)])[0]
 
 
@@ -183,7 +188,7 @@ def lay_in_aisle(
                 room=room,
                 aisle=aisle,
                 column=column,
-                wheels=len(wheels),
+                wheels="1 wheel is" if len(wheels) == 1 else f"{len(wheels)} wheels are",
             )
         )
     return lay_pairs(stamp, list(zip(wheels, free, strict=True)))
@@ -205,7 +210,7 @@ def record_store_gap(*, stamp: Stamp, wheel: Wheel) -> StoreGap:
     lies = WheelPlace.objects.filter(wheel=wheel).select_related("last_place").first()
     if lies is None or lies.last_place is None or lies.what not in ("store", "doubt"):
         place = where_is([wheel.pk])[wheel.pk]
-        raise Conflict(NOT_IN_STORE.format(wheel=str(wheel).capitalize(), place=place))
+        raise Conflict(NOT_IN_STORE.format(wheel=str(wheel).capitalize(), place=place.said))
     gap: StoreGap = of_wheel(StoreGap, stamp, wheel, place=lies.last_place)
     return gap
 
@@ -254,7 +259,9 @@ def make_room(
     known = set(places.values_list("aisle", "column", "shelf"))
     new = [key for key in wanted if key not in known]
     if not new:
-        raise Conflict(ALL_THERE.format(number=f"{len(wanted):,}"))
+        one = len(wanted) == 1
+        number = "This place is" if one else f"All of these {len(wanted):,} places are"
+        raise Conflict(ALL_THERE.format(number=number))
     return entries.record_all(
         StorePlace,
         [

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -11,7 +11,7 @@ from django.db import transaction
 from django.db.models import Sum
 
 from config import entries
-from config.days import local
+from config.days import local, local_day
 from config.entries import Stamp
 from config.errors import Conflict
 from config.jobs import ask
@@ -19,6 +19,7 @@ from milk.held import check_may_pour
 from milk.held_starter import check_may_start
 from milk.herd_status import check_herd_free
 from milk.in_vats import Content, contents_of
+from milk.limits import plain
 from milk.models import LotDraw, MilkLot, Recipe, StarterCan, Tank, Tray, Vat, VatFill
 from milk.recipes import range_kg, recipe_of
 from milk.services.changing import flowed_otherwise
@@ -53,6 +54,12 @@ OVER_FULL = (
     "{vat} holds {there} kg already; with {kg} kg it would be {whole} kg, and {recipe} allows at "
     "most {most} kg ({litres} l). Look at the vat and the kg. Nothing was saved."
 )
+OTHER_DAY = (
+    "The filling began at {begun}; it is no vat of {day}. Expected {expected}. Look at both."
+)
+# A vat begun around midnight belongs to one day or the next.
+DAYS_APART = timedelta(days=1)
+MORE_CASEIN = "Casein is a part of protein: {casein} % of {protein} % cannot be. Look at both."
 STARTER_LATER = "{can} was filled at {filled}, after this vat was begun at {begun}. Choose another."
 
 
@@ -77,6 +84,8 @@ def record_vat(*, stamp: Stamp, starter_can: StarterCan | None = None, **fields:
     check_starter(starter_can, stamp)
     check_may_start(starter_can, stamp.happened_at)
     check_recipe(fields.get("recipe", ""))
+    check_day(fields.get("day"), stamp)
+    check_contents(fields.get("protein"), fields.get("casein"))
     vat: Vat = entries.record(Vat, stamp=stamp, starter_can=starter_can, **fields)
     return vat
 
@@ -89,8 +98,25 @@ def correct_vat(vat: Vat, *, stamp: Stamp, reason: str, words: str = "", **field
     if can != vat.starter_can:
         check_may_start(can, stamp.happened_at)
     check_recipe(fields.get("recipe", ""))
+    check_day(fields.get("day", vat.day), stamp)
+    check_contents(fields.get("protein", vat.protein), fields.get("casein", vat.casein))
     corrected: Vat = entries.correct(vat, stamp=stamp, reason=reason, words=words, **fields)
     return corrected
+
+
+def check_day(day: date | None, stamp: Stamp) -> None:
+    """Refuse a vat of another day than it was begun on. Raises ValidationError at ``day``."""
+    begun = local_day(stamp.happened_at)
+    if day is not None and abs(day - begun) > DAYS_APART:
+        words = OTHER_DAY.format(day=day, begun=local(stamp.happened_at), expected=begun)
+        raise ValidationError({"day": words})
+
+
+def check_contents(protein: Decimal | None, casein: Decimal | None) -> None:
+    """Refuse more casein than protein, of which it is a part. Raises ValidationError."""
+    if protein is not None and casein is not None and casein > protein:
+        words = MORE_CASEIN.format(casein=plain(casein), protein=plain(protein))
+        raise ValidationError({"casein": words})
 
 
 def check_recipe(name: str) -> None:

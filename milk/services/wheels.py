@@ -13,15 +13,15 @@ from django.db.models import Case, F, Value, When
 from django.utils import timezone
 
 from config import entries
-from config.days import local
+from config.days import local, local_day
 from config.entries import Stamp, check_reason
 from config.errors import Conflict
 from config.notices import raise_notice
 from config.roles import CHEESEMAKER, VET
 from milk.models import Hold, Vat, Wheel, WheelWeight
 from milk.recipes import recipe_of, wheels_of
-from milk.services.flowing import check_stands, check_weight
-from milk.services.plates import check_plate_fit, weigh_again
+from milk.services.flowing import check_stands
+from milk.services.plates import check_plate_fit, check_wheel_weight, weigh_again
 
 NO_PLATES = "Write at least one plate with its twin (A or B)."
 PLATE_TWICE_HERE = "Plate {plate} stands twice in what you sent. Each plate is one wheel."
@@ -97,7 +97,7 @@ def check_plate(stamp: Stamp, vat: Vat, plate: str, kg: Decimal | None) -> None:
     """Refuse a wheel without a plate, without weight, or older than its vat."""
     if not plate:
         raise ValidationError({"plate": NO_PLATE})
-    check_weight(kg)
+    check_wheel_weight(kg, local_day(stamp.happened_at))
     if stamp.happened_at < vat.happened_at:
         words = BEFORE_VAT.format(
             vat=str(vat).capitalize(), begun=local(vat.happened_at), at=local(stamp.happened_at)
