@@ -1,6 +1,8 @@
 """The dairy hall: what may be poured, starter and rennet, wheels today, plates, the vat sheet."""
 
-from datetime import timedelta
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -10,7 +12,7 @@ from config.papers.handing import hand_over
 from config.roles import action_required, may
 from milk.asked import day_asked, tomorrow
 from milk.day_make import day_make
-from milk.hall_milk import names_said
+from milk.hall_milk import Standing, names_said
 from milk.hall_papers import plate_register, vat_sheet
 from milk.models import Vat
 from milk.starter_and_rennet import cans, rennet
@@ -27,10 +29,8 @@ def pour(request: HttpRequest) -> HttpResponse:
     context = {
         "now": now,
         "made": made,
-        "rows": [
-            {"one": one, "age": one.age(now)}
-            for one in sorted(made.standing, key=lambda one: not one.against)
-        ],
+        "rows": made.standing,
+        "groups": groups_of(made.standing, now),
         "against": names_said(against),
         "rest": len(made.standing) - len(against),
         "open_vats": list(open_vats.order_by("round", "number")),
@@ -41,6 +41,14 @@ def pour(request: HttpRequest) -> HttpResponse:
         "may_tray": may(request.user, "write:trays"),
     }
     return render(request, "milk/pour.html", context)
+
+
+def groups_of(standing: Sequence[Standing], at: datetime) -> list[dict[str, Any]]:
+    """Trays and tanks by why they may not be poured, those first; the reason is said once."""
+    by_reason: dict[str, list[dict[str, Any]]] = {}
+    for one in sorted(standing, key=lambda one: not one.against):
+        by_reason.setdefault(one.against, []).append({"one": one, "age": one.age(at)})
+    return [{"why": why, "rows": rows} for why, rows in by_reason.items()]
 
 
 @action_required("read")
