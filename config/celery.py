@@ -84,6 +84,11 @@ app.conf.update(
             "task": "milk.tasks.look_at_vats",
             "schedule": timedelta(minutes=5),
         },
+        # So soon the day's backup follows when the machine was off at its hour.
+        "backup": {
+            "task": "config.tasks.back_up",
+            "schedule": timedelta(minutes=15),
+        },
         "old keys and sessions": {
             "task": "config.tasks.clear_old",
             "schedule": timedelta(days=1),

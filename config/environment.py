@@ -58,16 +58,17 @@ def flag(name: str, default: bool) -> bool:
     return checked(name, default, read, "yes or no")
 
 
-def whole(name: str, default: int, least: int = 0) -> int:
-    """A whole number of at least ``least``."""
+def whole(name: str, default: int, least: int = 0, most: int | None = None) -> int:
+    """A whole number of at least ``least`` and, when given, at most ``most``."""
 
     def read(value: str) -> int:
         number = int(value)
-        if number < least:
+        if number < least or most is not None and number > most:
             raise ValueError(value)
         return number
 
-    return checked(name, default, read, f"a whole number of at least {least}")
+    top = "" if most is None else f" and at most {most}"
+    return checked(name, default, read, f"a whole number of at least {least}{top}")
 
 
 def choice(name: str, default: str, allowed: tuple[str, ...]) -> str:
@@ -105,14 +106,17 @@ def folder(name: str, default: Path) -> Path:
 
 
 def database(name: str) -> dict[str, Any] | None:
-    """Django's description of the PostgreSQL database at the URL ``name``; None when it is unset.
+    """The PostgreSQL database at the URL ``name``, as Django wants it; None when it is unset."""
+    value = text(name, "")
+    return database_at(value, name) if value else None
+
+
+def database_at(value: str, name: str) -> dict[str, Any]:
+    """Django's description of the PostgreSQL database at a URL that was given as ``name``.
 
     Raises ImproperlyConfigured for any other engine, a missing part or an option libpq lacks. The
     address itself is never repeated: it may hold a password.
     """
-    value = text(name, "")
-    if not value:
-        return None
     refusal = f"{name} is not an address of a PostgreSQL database; expected {POSTGRES}"
     try:
         url = urlsplit(value)

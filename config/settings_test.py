@@ -6,6 +6,7 @@ from config.settings import DATABASES, REST_FRAMEWORK, SWARDLINE_DATA
 
 SWARDLINE_DATA = SWARDLINE_DATA / "test"
 MEDIA_ROOT = SWARDLINE_DATA / "files"
+BACKUP_FOLDER = SWARDLINE_DATA / "backups"
 # Nothing in a test database needs to outlive a power cut.
 EMBEDDED_FSYNC = False
 

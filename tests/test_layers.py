@@ -37,6 +37,7 @@ PURE = (
     "milk/shipping.py",
     "milk/order_lines.py",
     "milk/dispatch_data.py",
+    "config/backup/rotation.py",
     "milk/gs1.py",
 )
 FRAMEWORKS = {"django", "rest_framework", "celery", "psycopg", "pgtrigger"}
