@@ -88,8 +88,8 @@ ORDERS = (
         title="Dispatches",
         moment="left at",
         help=(
-            "A single wheel without an order. One that is held, made of held milk, or too young "
-            "does not leave."
+            "A single wheel without an order. One that is held, made of held milk, too young, not "
+            "graded lately, or with the wrong marks does not leave."
         ),
         fields=("wheel", "buyer", "kg", "paper", "order", "carrier"),
         record=dispatch.record_dispatch,

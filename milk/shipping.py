@@ -177,15 +177,19 @@ def ages(wheel: WheelNow, wanted: Wanted, on: date) -> Iterable[str]:
 def grades(wheel: WheelNow, wanted: Wanted, on: date) -> Iterable[str]:
     """That its last grade fits the order and is not too old."""
     grade = wheel.grade
+    if grade is not None and wanted.worst is not None and grade.rank > wanted.worst[1]:
+        yield WORSE.format(grade=grade.name, wants=wanted.worst[0])
+    yield from graded_lately(grade, wanted.grade_months, on)
+
+
+def graded_lately(grade: GradeOf | None, months: int | None, on: date) -> Iterable[str]:
+    """That it was graded, and not longer ago than a grade counts."""
     if grade is None:
         yield NOT_GRADED
-        return
-    if wanted.worst is not None and grade.rank > wanted.worst[1]:
-        yield WORSE.format(grade=grade.name, wants=wanted.worst[0])
-    if wanted.grade_months is None:
+    elif months is None:
         yield NO_GRADE_AGE
-    elif on > months_later(grade.on, wanted.grade_months):
-        yield OLD_GRADE.format(day=grade.on.isoformat(), months=wanted.grade_months)
+    elif on > months_later(grade.on, months):
+        yield OLD_GRADE.format(day=grade.on.isoformat(), months=months)
 
 
 def used_otherwise(wheel: WheelNow) -> Iterable[str]:
@@ -202,23 +206,26 @@ def used_otherwise(wheel: WheelNow) -> Iterable[str]:
 
 def marks(wheel: WheelNow) -> Iterable[str]:
     """That its rind bears what its grade asks for, and nothing that says another grade."""
-    if wheel.grade is None:
+    if wheel.grade is not None:
+        yield from marked_right(wheel.grade, wheel.must, wheel.rind)
+
+
+def marked_right(grade: GradeOf, must: str | None, rind: frozenset[str]) -> Iterable[str]:
+    """That a rind bears what a grade asks for (``must``; None: no rule says)."""
+    if must is None:
+        yield NO_RULE_OF_GRADE.format(grade=grade.name)
         return
-    if wheel.must is None:
-        yield NO_RULE_OF_GRADE.format(grade=wheel.grade.name)
-        return
-    told = wheel.rind & {"grooved", "removed"}
+    told = rind & {"grooved", "removed"}
     # Marks taken off say more than grooves: a second that is downgraded later has both.
     right = {
         "kept": not told,
         "grooved": told == {"grooved"},
         "removed": "removed" in told,
-    }[wheel.must]
+    }[must]
     if not right:
-        must = {"kept": NO_MARKS, "grooved": "grooves cut", "removed": "marks taken off"}
-        names = {"grooved": "grooves cut", "removed": "marks taken off"}
+        names = {"kept": NO_MARKS, "grooved": "grooves cut", "removed": "marks taken off"}
         has = " and ".join(names[one] for one in sorted(told)) or NO_MARKS
-        yield MARKS_WRONG.format(grade=wheel.grade.name, must=must[wheel.must], has=has)
+        yield MARKS_WRONG.format(grade=grade.name, must=names[must], has=has)
 
 
 def weights(wheel: WheelNow, wanted: Wanted) -> Iterable[str]:

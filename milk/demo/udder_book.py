@@ -10,7 +10,7 @@ from random import Random
 
 from herd.models import Animal, CowTest, HealthEvent, Recording
 from milk.demo.book import entry, write
-from milk.demo.estate import Estate
+from milk.demo.estate import OLD_MAKE_DAYS, OLDER_MAKES, Estate
 
 RECORDED_DAYS_AGO = (91, 62, 33, 4)
 # Cases are told of so long; the plates of the last quarter of a year.
@@ -91,7 +91,7 @@ def mastitis(estate: Estate, dice: Random) -> Iterator[HealthEvent]:
     for _ in range(round(CASES_FOR.days * CASES_A_DAY)):
         animal = dice.choice(cows)
         at = estate.now - timedelta(days=1, hours=dice.randrange(CASES_FOR.days * 24))
-        if at < estate.in_milk_from[animal.pk]:
+        if at < estate.in_milk_from[animal.pk] or before_a_make(estate, at):
             continue
         estate.keep_out(animal.pk, at - timedelta(hours=1), at + CLEAR_BY)
         yield entry(
@@ -105,6 +105,15 @@ def mastitis(estate: Estate, dice: Random) -> Iterator[HealthEvent]:
             quarter=dice.choice(QUARTERS),
             severity=dice.choice((1, 1, 1, 2, 2, 3)),
         )
+
+
+def before_a_make(estate: Estate, at: datetime) -> bool:
+    """Whether her milk would not be clear on a day of long ago whose wheels are in the book.
+
+    Of those days the book has whole groups and not who stood aside, so nobody must have.
+    """
+    ago = (estate.now - at).days
+    return any(-1 <= ago - make <= CLEAR_BY.days for make in (OLD_MAKE_DAYS, *OLDER_MAKES))
 
 
 def cleared(estate: Estate, signs: list[HealthEvent], dice: Random) -> Iterator[HealthEvent]:

@@ -86,7 +86,9 @@ class OrderLine(Entry):
         constraints: ClassVar = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
-                condition=Q(pieces__isnull=False, kg=None) | Q(pieces=None, kg__gt=0),
+                condition=Q(pieces__isnull=False, kg=None)
+                # “> 0” alone is not known of no kg, and what is not known passes a check.
+                | Q(pieces=None, kg__isnull=False, kg__gt=0),
                 name="milk_orderline_pieces_or_kg",
                 violation_error_message="Write how many wheels, or how many kg; one of the two.",
             ),

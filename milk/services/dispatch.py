@@ -18,18 +18,32 @@ from milk.age import too_young
 from milk.dispatch_data import DispatchData, Party, lacking
 from milk.grades import last_grades, rules_on
 from milk.held import check_may_leave
-from milk.models import Dispatch, Hold, Order, Pick, RindMark, Shipment, Wheel, WheelReturn
+from milk.models import (
+    Dispatch,
+    Hold,
+    MilkFigure,
+    Order,
+    Pick,
+    RindMark,
+    Shipment,
+    Wheel,
+    WheelReturn,
+)
 from milk.models.grading import Grade
 from milk.ordered import ordered
 from milk.services import holds
 from milk.services.flowing import check_stands, check_weight
 from milk.services.store import check_here, check_wheel, of_wheel
 from milk.services.wheel_places import place_again, strike_step
-from milk.ship_facts import Given, decisions, rinds_of
-from milk.shipping import Word
+from milk.ship_facts import Given, decisions, grade_of, rinds_of
+from milk.shipping import Word, graded_lately, marked_right
 from milk.vat_code import vat_code
 
-TOO_YOUNG = "{wheel} may not leave: {reasons}. Nothing was saved."
+NOT_FIT = "{wheel} may not leave: {reasons}. Nothing was saved."
+NO_ADDRESS = (
+    "The address of {buyer} is not in the book, and the paper must name it (Regulation (EU) "
+    "931/2011, Art. 3). Nothing was saved. Write it at the holding first."
+)
 NOTHING_PICKED = "Nothing is picked for {order} that has not left. Pick its wheels first."
 LACKS = "The paper would lack {missing}. The law asks for it. Nothing was saved."
 NOT_ALL = "{number} of {all} picked wheels may not leave: {said}. Nothing was saved."
@@ -48,8 +62,9 @@ def record_dispatch(
     """
     check_stands(buyer, "buyer")
     check_weight(kg)
+    check_has_address(buyer)
     check_may_leave(wheel, stamp.happened_at, downgraded=is_downgraded(stamp, wheel))
-    check_old_enough(stamp, wheel)
+    check_fit(stamp, wheel)
     left: Dispatch = of_wheel(Dispatch, stamp, wheel, buyer=buyer, kg=kg, **fields)
     return left
 
@@ -62,14 +77,33 @@ def is_downgraded(stamp: Stamp, wheel: Wheel) -> bool:
     return off and grade is not None and grade.grade == Grade.DOWNGRADED
 
 
-def check_old_enough(stamp: Stamp, wheel: Wheel) -> None:
-    """Refuse a wheel that a rule of the estate's schemes says is too young. Raises Conflict."""
-    day = local_day(stamp.happened_at)
-    grade = last_grades([wheel.pk], stamp.happened_at).get(wheel.pk)
-    bounds = rules_on(day).bounds(grade.grade if grade else None) or ()
-    said = too_young(local_day(wheel.happened_at), day, bounds)
+def check_fit(stamp: Stamp, wheel: Wheel) -> None:
+    """Refuse a wheel too young, not graded lately, or with the wrong marks. Raises Conflict.
+
+    What a wheel must be stands in the estate's dated rules; without a rule of grades nothing is
+    asked of them.
+    """
+    at, day = stamp.happened_at, local_day(stamp.happened_at)
+    rules = rules_on(day)
+    last = last_grades([wheel.pk], at).get(wheel.pk)
+    said = too_young(
+        local_day(wheel.happened_at), day, rules.bounds(last.grade if last else None) or ()
+    )
+    if rules.grades:
+        grade = grade_of(last) if last else None
+        said += graded_lately(grade, rules.whole(MilkFigure.What.GRADE_AGE), day)
+        if grade is not None:
+            rule = rules.grades.get(grade.code)
+            rind = rinds_of([wheel.pk], at).get(wheel.pk, frozenset())
+            said += marked_right(grade, rule.marks if rule else None, rind)
     if said:
-        raise Conflict(TOO_YOUNG.format(wheel=capfirst(str(wheel)), reasons="; ".join(said)))
+        raise Conflict(NOT_FIT.format(wheel=capfirst(str(wheel)), reasons="; ".join(said)))
+
+
+def check_has_address(buyer: Holding) -> None:
+    """Refuse a buyer whose address the paper would lack. Raises ValidationError at ``buyer``."""
+    if not buyer.address.strip():
+        raise ValidationError({"buyer": NO_ADDRESS.format(buyer=buyer)})
 
 
 @transaction.atomic
@@ -83,7 +117,7 @@ def correct_dispatch(
     check_wheel(stamp, wheel)
     if wheel.pk != dispatch.wheel_id:
         check_may_leave(wheel, stamp.happened_at, downgraded=is_downgraded(stamp, wheel))
-        check_old_enough(stamp, wheel)
+        check_fit(stamp, wheel)
         check_here(stamp, wheel)
     corrected: Dispatch = entries.correct(
         dispatch, stamp=stamp, reason=reason, words=words, **fields

@@ -73,6 +73,7 @@ def make_tank(**fields: Any) -> Tank:
 
 def make_buyer(**fields: Any) -> Holding:
     fields.setdefault("name", f"Dairy {next(number)}")
+    fields.setdefault("address", "1 Invented Lane")
     at = fields.pop("at", EVENING - timedelta(days=400))
     made: Holding = plain(Holding, at, fields.pop("by", None), **fields)
     return made

@@ -125,7 +125,7 @@ def test_a_hold_after_the_picking_keeps_all_of_it_here(order):
 def test_a_paper_without_an_address_is_refused(order):
     wheel = ripe()
     pick(order, wheel)
-    owner = milk.make_buyer(name="No address")
+    owner = milk.make_buyer(name="No address", address="")
     with pytest.raises(ValidationError, match=r"\(f\) the address"):
         send(order, owner_after=owner)
     assert not Shipment.objects.exists()
@@ -242,6 +242,7 @@ def test_too_young_a_wheel_does_not_leave_alone_either():
         milk.dispatch(wheel)
     downgraded = milk.make_wheel()
     cheese.inspect(downgraded, "downgraded", at=downgraded.happened_at + HOUR)
+    milk.plain(RindMark, downgraded.happened_at + HOUR, None, wheel=downgraded, what="removed")
     assert milk.dispatch(downgraded)
 
 
@@ -308,6 +309,32 @@ def test_the_order_page_picks_and_sends(order, store_hand_client, office_client)
     assert "sent" in text(office_client.get("/milk/orders/"))
     pallet = order.pallets.get()
     assert pallet.sscc in text(office_client.get(f"/milk/pallets/{pallet.uuid}/"))
+
+
+def test_a_line_says_how_much_by_page_and_program(order, office_api):
+    body = {
+        "order": str(order.uuid),
+        "months": 12,
+        "grade": "first",
+        "happened_at": NOW.isoformat(),
+    }
+    for amount in ({}, {"pieces": 1, "kg": "40"}):
+        refused = office_api.post("/api/order-lines/", {**body, **amount})
+        assert refused.status_code == 400
+        assert "how many wheels, or how many kg" in refused.content.decode()
+
+
+def test_a_wheel_that_leaves_alone_is_graded_and_marked_as_one_of_an_order():
+    wheel = ripe(grade="")
+    with pytest.raises(Conflict, match="never graded"):
+        milk.dispatch(wheel, at=NOW)
+    cheese.inspect(wheel, "second")
+    with pytest.raises(Conflict, match="grooves cut"):
+        milk.dispatch(wheel, at=NOW)
+    milk.plain(RindMark, NOW, None, wheel=wheel, what="grooved")
+    with pytest.raises(ValidationError, match="address of"):
+        milk.dispatch(wheel, at=NOW, buyer=milk.make_buyer(address=""))
+    assert milk.dispatch(wheel, at=NOW).wheel == wheel
 
 
 def test_who_may_not_pick_or_send(order, milker_client, inspector_client):
