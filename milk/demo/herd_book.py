@@ -50,6 +50,8 @@ PRODUCTS = (
     ("Demoseal", "bismuth in oil, invented", "udder tube", False, "hours", 0, None, 0, 1, 24),
 )
 COURSES_A_DAY = 2
+# Where the fresh cows stood in their last lactation.
+BEFORE_THEY_CALVED = 2
 
 
 def make_groups(estate: Estate) -> None:
@@ -123,10 +125,13 @@ def stays_and_calvings(estate: Estate, start: datetime) -> list[GroupStay]:
                 stays.append(stay(estate, animal, number, start, None))
                 continue
             calved = estate.now - timedelta(hours=6 + estate.dice.randrange(33 * 24))
-            stays.append(stay(estate, animal, 14, start, calved))
+            dried = calved - timedelta(days=62)
+            # She was milked before; without that, first milk of a calving long ago has no end.
+            stays.append(stay(estate, animal, BEFORE_THEY_CALVED, start, dried))
+            stays.append(stay(estate, animal, 14, dried, calved))
             stays.append(stay(estate, animal, 1, calved, None))
             calvings.append(entry(Calving, stockman, calved, dam=animal))
-            dry_offs.append(dry_off(estate, animal, calved - timedelta(days=62)))
+            dry_offs.append(dry_off(estate, animal, dried))
             estate.in_milk_from[animal.pk] = calved
             estate.keep_out(animal.pk, calved, calved + COLOSTRUM)
     for number in (13, 14):
