@@ -3,8 +3,10 @@
 from django.apps import AppConfig
 from django.db.models.signals import post_migrate
 from django.utils.module_loading import autodiscover_modules
+from django.utils.translation import gettext
 
 from config.celery import app as celery_app
+from config.saying import translate_by
 from config.triggers import never_ignore
 from config.wording import speak_plainly
 
@@ -19,6 +21,7 @@ class Frame(AppConfig):
     jobs = celery_app
 
     def ready(self) -> None:
+        translate_by(gettext)
         speak_plainly()
         post_migrate.connect(never_ignore, sender=self)
         # By name, so that the frame imports no app: <app>/kinds.py, <app>/finders.py and so on.

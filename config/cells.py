@@ -12,16 +12,19 @@ from datetime import UTC, date, datetime, time
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 NOT_MEASURED = frozenset({"", "-", "–", "—", "n.d.", "nd", "n.a.", "na", "n/a"})
 DECIMAL_MARKS = {"comma": ",", "point": "."}
-ASK_DECIMAL = "Say which with --decimal comma or --decimal point"
-ASK_DATES = "Say which with --dates dmy (day first) or --dates mdy (month first)"
+ASK_DECIMAL = N_("Say which with --decimal comma or --decimal point")
+ASK_DATES = N_("Say which with --dates dmy (day first) or --dates mdy (month first)")
 MINUS = "\u2212"
-AS_TEXT = (
+AS_TEXT = N_(
     "A spreadsheet rounded it and its last digits are lost: export the list again with that "
     "column formatted as text"
 )
-DAY_SHAPE = "a day such as 31.01.2024 or 2024-01-31, with a year of four digits"
+DAY_SHAPE = N_("a day such as 31.01.2024 or 2024-01-31, with a year of four digits")
 EARLIEST = date(1980, 1, 1)
 
 _EXPONENT = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)?[eE][+-]?[0-9]{1,3}")
@@ -133,8 +136,10 @@ def number(
     value = _value(text.replace(MINUS, "-"), reading) * factor
     if not least <= value <= most:
         raise CellError(
-            f"a number from {_plain(Decimal(least) / factor)} to {_plain(Decimal(most) / factor)}",
-            "Check the number and its unit",
+            _("a number from {decimal} to {decimal2}").format(
+                decimal=_plain(Decimal(least) / factor), decimal2=_plain(Decimal(most) / factor)
+            ),
+            _("Check the number and its unit"),
         )
     return value.quantize(Decimal(1).scaleb(-places), ROUND_HALF_EVEN)
 
@@ -150,7 +155,7 @@ def whole(text: str, reading: Reading, *, least: int = 0, most: int = 10**6) -> 
     if value is None:
         return None
     if value != value.to_integral_value():
-        raise CellError(f"a whole number from {least} to {most}")
+        raise CellError(_("a whole number from {least} to {most}").format(least=least, most=most))
     return int(value)
 
 
@@ -175,13 +180,15 @@ def when(text: str, reading: Reading) -> date | datetime | None:
     else:
         if re.fullmatch(r"[34][0-9]{4}(?:[.,][0-9]+)?", text):
             raise CellError(
-                DAY_SHAPE, "It is a spreadsheet's own count of days: format it as a day"
+                _(DAY_SHAPE), _("It is a spreadsheet's own count of days: format it as a day")
             )
-        raise CellError(DAY_SHAPE)
+        raise CellError(_(DAY_SHAPE))
     if calendar_day > reading.now.date():
-        raise CellError(f"a day that has come, at most {reading.now.date().isoformat()}")
+        raise CellError(
+            _("a day that has come, at most {date}").format(date=reading.now.date().isoformat())
+        )
     if calendar_day < EARLIEST:
-        raise CellError(f"a day from {EARLIEST.isoformat()} on")
+        raise CellError(_("a day from {earliest} on").format(earliest=EARLIEST.isoformat()))
     rest = found[found.lastindex or 0].strip().removeprefix("T").strip()
     return _with_clock(calendar_day, rest) if rest else calendar_day
 
@@ -192,7 +199,7 @@ def clock(text: str, reading: Reading) -> time | None:
         return None
     found = _CLOCK.fullmatch(text)
     if not found or found[4]:
-        raise CellError("a time such as 05:30")
+        raise CellError(_("a time such as 05:30"))
     return _time(found)
 
 
@@ -202,7 +209,7 @@ def choice(text: str, reading: Reading, *, words: Mapping[str, Any]) -> Any:
     if not said:
         return None
     if said not in words:
-        raise CellError(f"one of {', '.join(words)}")
+        raise CellError(_("one of {each}").format(each=", ".join(words)))
     return words[said]
 
 
@@ -218,7 +225,7 @@ def yes_no(text: str, reading: Reading) -> bool | None:
 def remark(text: str, reading: Reading, *, longest: int = 200) -> str:
     """Text as written."""
     if len(text) > longest:
-        raise CellError(f"at most {longest} characters")
+        raise CellError(_("at most {longest} characters").format(longest=longest))
     return text
 
 
@@ -228,7 +235,7 @@ def tag(text: str, reading: Reading, *, longest: int = 40) -> str:
     if quoted:
         text = (quoted[1] or quoted[2] or "").strip()
     if _EXPONENT.fullmatch(text):
-        raise CellError("the whole number, every digit of it", AS_TEXT)
+        raise CellError(_("the whole number, every digit of it"), _(AS_TEXT))
     text = re.sub(r"^([0-9]+)[.,]0+$", r"\1", text)
     return remark(text, reading, longest=longest)
 
@@ -240,28 +247,34 @@ def _mark_name(mark: str) -> str:
 def _value(text: str, reading: Reading) -> Decimal:
     """The number that ``text`` is, exactly as written."""
     if sum(character.isdigit() for character in text) > _MOST_DIGITS:
-        raise CellError(f"a number of at most {_MOST_DIGITS} digits")
+        raise CellError(
+            _("a number of at most {most_digits} digits").format(most_digits=_MOST_DIGITS)
+        )
     plain = _WHOLE.fullmatch(text)
     if plain:
         return Decimal(text)
     if _EXPONENT.fullmatch(text):
         raise CellError(
-            "a number written out in full", "Format the column as a number and export again"
+            _("a number written out in full"), _("Format the column as a number and export again")
         )
     one, grouped = _ONE_MARK.fullmatch(text), _GROUPED.fullmatch(text)
     if not one and not grouped:
-        raise CellError("a number")
+        raise CellError(_("a number"))
     said = decimal_evidence(text)
     if said and reading.decimal and said != reading.decimal:
-        raise CellError(f"a number with a decimal {reading.decimal}, as elsewhere in the file")
+        raise CellError(
+            _("a number with a decimal {decimal}, as elsewhere in the file").format(
+                decimal=reading.decimal
+            )
+        )
     marked = one is not None or (grouped is not None and grouped[3] in ",.")
     style = said or reading.decimal
     if marked and not style:
-        raise CellError("a number that can be read in one way only", ASK_DECIMAL)
+        raise CellError(_("a number that can be read in one way only"), _(ASK_DECIMAL))
     if one and style == _mark_name(one[3]):
         return Decimal(f"{one[1]}{one[2] or '0'}.{one[4]}")
     if grouped is None or grouped[4] == grouped[3]:
-        raise CellError("a number")
+        raise CellError(_("a number"))
     return Decimal(f"{grouped[1]}{re.sub('[^0-9]', '', grouped[2])}.{grouped[5] or '0'}")
 
 
@@ -274,13 +287,13 @@ def _calendar_day(found: re.Match[str], order: str, reading: Reading) -> date:
         day_, month, year = int(found[1]), int(found[3]), int(found[4])
         style = reading.dates or _order(day_, month)
         if not style:
-            raise CellError("a day that can be read in one way only", ASK_DATES)
+            raise CellError(_("a day that can be read in one way only"), _(ASK_DATES))
         if style == "mdy":
             day_, month = month, day_
     try:
         return date(year, month, day_)
     except ValueError as error:
-        raise CellError("a day that is in the calendar") from error
+        raise CellError(_("a day that is in the calendar")) from error
 
 
 def _order(first: int, second: int) -> str:
@@ -293,7 +306,7 @@ def _order(first: int, second: int) -> str:
 def _with_clock(calendar_day: date, rest: str) -> datetime:
     found = _CLOCK.fullmatch(rest)
     if not found:
-        raise CellError("a day, and if a time then such as 05:30")
+        raise CellError(_("a day, and if a time then such as 05:30"))
     naive = datetime.combine(calendar_day, _time(found))
     if not found[4]:
         return naive
@@ -303,7 +316,7 @@ def _with_clock(calendar_day: date, rest: str) -> datetime:
         datetime.strptime(found[4].replace(":", ""), "%z").tzinfo if _is_offset(found[4]) else None
     )
     if offset is None:
-        raise CellError("an offset from UTC such as +01:00")
+        raise CellError(_("an offset from UTC such as +01:00"))
     return naive.replace(tzinfo=offset)
 
 
@@ -316,7 +329,7 @@ def _time(found: re.Match[str]) -> time:
     try:
         return time(int(found[1]), int(found[2]), int(found[3] or 0))
     except ValueError as error:
-        raise CellError("a time of day from 00:00 to 23:59") from error
+        raise CellError(_("a time of day from 00:00 to 23:59")) from error
 
 
 def _plain(value: Decimal) -> str:

@@ -13,6 +13,7 @@ from typing import Any, Protocol
 
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 
 # All lengths are units of the drawing (about a pixel at full width).
 MARGIN, TOP, GAP = 20, 60, 26
@@ -240,10 +241,10 @@ def together(stage: str, rest: Sequence[Node]) -> Node:
     return replace(
         rest[0],
         key=f"{stage}:more",
-        name=f"and {sum(node.count for node in rest)} more",
+        name=_("and {count} more").format(count=sum(node.count for node in rest)),
         kg=sum(known) if known else None,
         words="",
-        why="some are held" if any(node.held for node in rest) else "",
+        why=_("some are held") if any(node.held for node in rest) else "",
         held=any(node.held for node in rest),
         href="",
     )

@@ -13,6 +13,8 @@ from decimal import Decimal
 from functools import partial
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from config import cells
 from config.cells import CellError, Reading
 from config.sheets import CORRECT, Fault, Line, Sheet, SheetRefused
@@ -60,7 +62,7 @@ class Question:
 
     def __str__(self) -> str:
         ways = " or ".join(f"--{self.option}{self._joined(answer)}" for answer in self.answers)
-        return f"{self.words} Say {ways}."
+        return _("{words} Say {ways}.").format(words=self.words, ways=ways)
 
     def as_dict(self) -> dict[str, Any]:
         """The question for programs and pages."""
@@ -146,7 +148,11 @@ def place_columns(
     for name, word in named.items():
         if name not in by_name:
             raise SheetRefused(
-                Fault(f"--column {name}=…", f"one of {', '.join(by_name)}", "Correct the option")
+                Fault(
+                    f"--column {name}=…",
+                    _("one of {each}").format(each=", ".join(by_name)),
+                    _("Correct the option"),
+                )
             )
         if plain_header(word) not in {plain_header(cell) for cell in header}:
             raise SheetRefused(_missing(by_name[name], header, row, word))
@@ -192,19 +198,13 @@ def settle(
                 raise SheetRefused(
                     Fault(
                         f"--unit {column.quantity}={said}",
-                        f"one of {', '.join(column.units)}",
-                        "Correct the option",
+                        _("one of {each}").format(each=", ".join(column.units)),
+                        _("Correct the option"),
                     )
                 )
             if not said:
-                shown = next((text for text in examples[place.index] if text), "nothing")
-                questions.append(
-                    Question(
-                        f"unit {column.quantity}",
-                        f"Column “{place.header}” does not say its unit (a cell: {shown}).",
-                        tuple(column.units),
-                    )
-                )
+                shown = next((text for text in examples[place.index] if text), _("nothing"))
+                questions.append(_unit_question(place, shown))
             place = Placed(column, place.index, place.header, said)
         settled.append(place)
     numbers = [
@@ -246,7 +246,7 @@ class _Reader(dict[str, Any]):
         try:
             value = self.parser(text, self.reading)
             if self.required and value in (None, ""):
-                value = CellError("a value; it is needed in every row")
+                value = CellError(_("a value; it is needed in every row"))
         except CellError as error:
             value = error
         self[text] = value
@@ -261,7 +261,7 @@ def _read_row(line: Line, readers: Sequence[_Reader], places: Mapping[str, int])
             return Fault(
                 quoted(cells_[reader.index]),
                 value.expected,
-                value.remedy or CORRECT,
+                value.remedy or _(CORRECT),
                 row=line.number,
                 column=reader.header,
             )
@@ -271,7 +271,7 @@ def _read_row(line: Line, readers: Sequence[_Reader], places: Mapping[str, int])
 def quoted(text: str) -> str:
     """A cell as it is shown: in quotes, cut when it is long."""
     if not text:
-        return "an empty cell"
+        return _("an empty cell")
     return f"“{text[:LONGEST_SHOWN]}{'…' if len(text) > LONGEST_SHOWN else ''}”"
 
 
@@ -307,6 +307,15 @@ def _examples(sheet: Sheet, placed: Sequence[Placed]) -> dict[int, dict[str, Non
     return texts
 
 
+def _unit_question(place: Placed, shown: str) -> Question:
+    words = _("Column “{header}” does not say its unit (a cell: {shown}).")
+    return Question(
+        f"unit {place.column.quantity}",
+        words.format(header=place.header, shown=shown),
+        tuple(place.column.units),
+    )
+
+
 def _style_questions(
     numbers: Sequence[str], days: Sequence[str], reading: Reading
 ) -> list[Question]:
@@ -315,23 +324,33 @@ def _style_questions(
     if not reading.decimal and not any(cells.decimal_evidence(text) for text in numbers):
         unclear = next((text for text in numbers if cells.is_unclear_number(text)), "")
         if unclear:
-            words = f"“{unclear}” can be read in two ways, and no other cell tells which."
+            words = _("“{unclear}” can be read in two ways, and no other cell tells which.").format(
+                unclear=unclear
+            )
             questions.append(Question("decimal", words, ("comma", "point")))
     if not reading.dates:
         unclear = next((text for text in days if cells.is_unclear_day(text)), "")
         if unclear:
-            words = f"“{unclear}” may name the day first or the month first."
+            words = _("“{unclear}” may name the day first or the month first.").format(
+                unclear=unclear
+            )
             questions.append(Question("dates", words, ("dmy", "mdy")))
     return questions
 
 
 def _missing(column: Column, header: Sequence[str], row: int, word: str = "") -> Fault:
-    shown = ", ".join(cell[:LONGEST_SHOWN] for cell in header[:30]) or "nothing"
+    shown = ", ".join(cell[:LONGEST_SHOWN] for cell in header[:30]) or _("nothing")
     names = ", ".join(column.all_names())
     return Fault(
-        f"the columns {shown}",
-        f"a column “{word}”" if word else f"a column “{column.name}” (also called: {names})",
-        f"Rename the column that holds it, or say --column {column.name}=ITS-NAME",
+        _("the columns {shown}").format(shown=shown),
+        _("a column “{word}”").format(word=word)
+        if word
+        else _("a column “{column}” (also called: {names})").format(
+            column=column.name, names=names
+        ),
+        _("Rename the column that holds it, or say --column {column}=ITS-NAME").format(
+            column=column.name
+        ),
         row=row,
         column=word or column.name,
     )
@@ -339,9 +358,11 @@ def _missing(column: Column, header: Sequence[str], row: int, word: str = "") ->
 
 def _twice(column: Column, first: str, second: str, row: int) -> Fault:
     return Fault(
-        f"two columns for {column.name}: “{first}” and “{second}”",
+        _("two columns for {column}: “{first}” and “{second}”").format(
+            column=column.name, first=first, second=second
+        ),
         "one",
-        f"Remove one, or say which with --column {column.name}=ITS-NAME",
+        _("Remove one, or say which with --column {column}=ITS-NAME").format(column=column.name),
         row=row,
         column=second,
     )

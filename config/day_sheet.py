@@ -11,6 +11,7 @@ from enum import IntEnum
 from typing import TypeVar
 
 from django.contrib.auth.models import AnonymousUser, User
+from django.utils.translation import gettext as _
 
 from config.models import Notice
 from config.notices import open_for
@@ -124,7 +125,7 @@ def put(kept: dict[int, One], role: str, place: int, one: One) -> None:
 
 def sheet_for(role: str, user: User | AnonymousUser, at: datetime, most: int) -> Sheet:
     """The sheet of a role (or of the relief) at a moment, with at most so many notices."""
-    lines = [(one.name, line) for one, line in answered(in_place(_asked[role]), at)]
+    lines = [(_(one.name), line) for one, line in answered(in_place(_asked[role]), at)]
     pressing = most_pressing([line for _, line in lines])
     return Sheet(
         role=role,

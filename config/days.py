@@ -4,6 +4,10 @@ from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
+from django.utils.dateformat import format as in_shape
+from django.utils.translation import gettext as _
+
+# How days and moments are written stands in the catalogues, in the signs of Django's dates.
 
 
 def estate_zone() -> ZoneInfo:
@@ -22,8 +26,8 @@ def start_of(day: date) -> datetime:
 
 
 def local(moment: datetime) -> str:
-    """A moment in a sentence, as 2026-06-06 16:30 on the estate's clock."""
-    return f"{moment.astimezone(estate_zone()):%Y-%m-%d %H:%M}"
+    """A moment in a sentence, as 2026-06-06 16:30 on the estate's clock, in the reader's form."""
+    return in_shape(moment.astimezone(estate_zone()), _("Y-m-d H:i"))
 
 
 def shown_alike(moment: datetime) -> datetime | None:
@@ -36,5 +40,21 @@ def shown_alike(moment: datetime) -> datetime | None:
 
 
 def day_words(day: date) -> str:
-    """A day for reading, "Sun 24 May 2026"."""
-    return f"{day:%a} {day.day} {day:%b %Y}"
+    """A day for reading, "Sun 24 May 2026", in the reader's form."""
+    return in_shape(day, _("D j M Y"))
+
+
+def day_in_figures(day: date) -> str:
+    """A day in a sentence, as 2026-06-06, in the reader's form."""
+    return in_shape(day, _("Y-m-d"))
+
+
+def short_day(day: date) -> str:
+    """A day of this year for reading, "Sun 24 May", in the reader's form."""
+    return in_shape(day, _("D j M"))
+
+
+def day_and_clock(moment: datetime, *, year: bool = False) -> str:
+    """A moment for reading, "Sat 6 Jun, 16:30" of its own clock, in the reader's form."""
+    day = day_words(moment.date()) if year else short_day(moment.date())
+    return f"{day}, {moment:%H:%M}"

@@ -17,19 +17,22 @@ from django.contrib.auth.models import AbstractBaseUser
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, models, transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
 
-from config.days import estate_zone
+from config.days import estate_zone, local
 from config.errors import Conflict, at_their_fields
 from config.triggers import append_only as append_only
 from config.triggers import keep_rows as keep_rows
 
-ALREADY_STRUCK = "This entry was struck already, {when} by {who}. Open its replacement instead."
-STRIKE_WORDS_MISSING = "Say in words why: the reason “other” needs an explanation."
-STILL_HANGING = (
+ALREADY_STRUCK = N_("This entry was struck already, {when} by {who}. Open its replacement instead.")
+STRIKE_WORDS_MISSING = N_("Say in words why: the reason “other” needs an explanation.")
+STILL_HANGING = N_(
     "The {name} “{entry}” cannot be struck: {what} hang on it. Strike those first, or re-enter the "
     "{name} to correct it."
 )
-IN_THE_FUTURE = (
+IN_THE_FUTURE = N_(
     "{when} has not come yet. An entry tells what has happened; expected the time it happened, "
     "at most {minutes} minutes ahead of the server's clock."
 )
@@ -38,12 +41,12 @@ CLOCK_TOLERANCE_MINUTES = 10
 
 # What a person sees beside a struck entry; the law asks for a reason, not for a code.
 REASONS = (
-    ("animal", "wrong animal"),
-    ("time", "wrong time"),
-    ("quantity", "wrong quantity"),
-    ("product", "wrong product"),
-    ("twice", "entered twice"),
-    ("other", "other"),
+    ("animal", _l("wrong animal")),
+    ("time", _l("wrong time")),
+    ("quantity", _l("wrong quantity")),
+    ("product", _l("wrong product")),
+    ("twice", _l("entered twice")),
+    ("other", _l("other")),
 )
 
 
@@ -69,19 +72,19 @@ class Entry(models.Model):
     """What somebody wrote down. Abstract; every record of the estate stands on it."""
 
     id = models.AutoField(primary_key=True)
-    uuid = models.UUIDField("number", unique=True, default=uuids.uuid4)
-    happened_at = models.DateTimeField("happened at")
-    written_at = models.DateTimeField("written at")
-    received_at = models.DateTimeField("received at", default=timezone.now)
-    zone_offset = models.SmallIntegerField("minutes ahead of UTC where it was written")
+    uuid = models.UUIDField(_l("number"), unique=True, default=uuids.uuid4)
+    happened_at = models.DateTimeField(_l("happened at"))
+    written_at = models.DateTimeField(_l("written at"))
+    received_at = models.DateTimeField(_l("received at"), default=timezone.now)
+    zone_offset = models.SmallIntegerField(_l("minutes ahead of UTC where it was written"))
     by = models.ForeignKey(
         settings.AUTH_USER_MODEL,
         models.PROTECT,
         related_name="+",
-        verbose_name="written by",
+        verbose_name=_l("written by"),
         db_index=False,
     )
-    device = models.CharField("device", max_length=64, blank=True)
+    device = models.CharField(_l("device"), max_length=64, blank=True)
     upload = models.ForeignKey(
         "config.Upload", models.PROTECT, null=True, blank=True, related_name="+", db_index=False
     )
@@ -111,7 +114,7 @@ class Entry(models.Model):
                 | models.Q(struck_at__isnull=False, struck_by__isnull=False)
                 & ~models.Q(struck_reason=""),
                 name="%(app_label)s_%(class)s_struck_by_whom_and_why",
-                violation_error_message="A strike needs who, when and why.",
+                violation_error_message=_l("A strike needs who, when and why."),
             ),
         ]
         indexes = [
@@ -217,9 +220,9 @@ def check_not_ahead(happened_at: datetime, now: datetime | None = None) -> None:
     now = now or timezone.now()
     ahead = (happened_at.astimezone(UTC) - now.astimezone(UTC)).total_seconds() / 60
     if ahead > CLOCK_TOLERANCE_MINUTES:
-        when = happened_at.astimezone(estate_zone()).strftime("%Y-%m-%d %H:%M")
+        when = local(happened_at)
         raise ValidationError(
-            {"happened_at": IN_THE_FUTURE.format(when=when, minutes=CLOCK_TOLERANCE_MINUTES)}
+            {"happened_at": _(IN_THE_FUTURE).format(when=when, minutes=CLOCK_TOLERANCE_MINUTES)}
         )
 
 
@@ -315,9 +318,9 @@ def check_nothing_hangs(entry: Entry) -> None:
     """Raise Conflict, naming them, when standing entries hang on this one."""
     found = hanging_on(entry)
     if found:
-        what = " and ".join(f"{number} {name}" for number, name in found)
+        what = _(" and ").join(f"{number} {name}" for number, name in found)
         raise Conflict(
-            STILL_HANGING.format(name=type(entry)._meta.verbose_name, entry=entry, what=what)
+            _(STILL_HANGING).format(name=type(entry)._meta.verbose_name, entry=entry, what=what)
         )
 
 
@@ -325,16 +328,21 @@ def check_reason(reason: str, words: str) -> None:
     """Refuse a strike without a known reason. Raises ValidationError at ``reason`` or ``words``."""
     if reason not in dict(REASONS):
         choices = ", ".join(code for code, _ in REASONS)
-        raise ValidationError({"reason": f"“{reason}” is no reason; expected one of {choices}."})
+        raise ValidationError(
+            {
+                "reason": _("“{reason}” is no reason; expected one of {choices}.").format(
+                    reason=reason, choices=choices
+                )
+            }
+        )
     if reason == "other" and not words.strip():
-        raise ValidationError({"words": STRIKE_WORDS_MISSING})
+        raise ValidationError({"words": _(STRIKE_WORDS_MISSING)})
 
 
 def already_struck(entry: Entry) -> str:
     """The sentence for somebody who strikes an entry a second time."""
     assert entry.struck_at is not None
-    local = entry.struck_at.astimezone(estate_zone())
-    return ALREADY_STRUCK.format(when=local.strftime("%Y-%m-%d %H:%M"), who=entry.struck_by)
+    return _(ALREADY_STRUCK).format(when=local(entry.struck_at), who=entry.struck_by)
 
 
 @transaction.atomic

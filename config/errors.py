@@ -20,32 +20,34 @@ from django.core.exceptions import (
 from django.db import DataError, IntegrityError, OperationalError
 from django.db.models import Model, UniqueConstraint
 from django.http import Http404
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from rest_framework import exceptions as drf
 from rest_framework.response import Response
 
 PROBLEM_JSON = "application/problem+json"
 
-NOT_FOUND = "There is nothing here under this address, or it is not for you to see."
-MAY_NOT = "This is not for your role."
-SIGN_IN = "Sign in first: nobody reads or writes here without a name."
-BAD_VALUE = (
+NOT_FOUND = N_("There is nothing here under this address, or it is not for you to see.")
+MAY_NOT = N_("This is not for your role.")
+SIGN_IN = N_("Sign in first: nobody reads or writes here without a name.")
+BAD_VALUE = N_(
     "A value cannot be kept: it is too large, too long, or holds a character that no text may "
     "hold. Nothing was saved. Check numbers and pasted text."
 )
-SAME_NUMBER = (
+SAME_NUMBER = N_(
     "There is an entry with this number (id) already. Leave the number out, or make a new one."
 )
-STILL_NAMED = (
+STILL_NAMED = N_(
     "Another entry names this one, or one that is named does not exist any more. Nothing was "
     "saved. Look the entries up again."
 )
-NEEDED = "“{column}” must be filled in. Nothing was saved."
-AGAINST_A_RULE = "This goes against a rule of the book ({name}). Nothing was saved."
-SAME_MOMENT = (
+NEEDED = N_("“{column}” must be filled in. Nothing was saved.")
+AGAINST_A_RULE = N_("This goes against a rule of the book ({name}). Nothing was saved.")
+SAME_MOMENT = N_(
     "Somebody wrote to the same place at the same moment. Nothing was saved. Send it again."
 )
-TOO_BIG = "What was sent is too large to take in at once. Nothing was saved."
-SEE_FIELDS = "Nothing was saved. See “errors” for what was expected where."
+TOO_BIG = N_("What was sent is too large to take in at once. Nothing was saved.")
+SEE_FIELDS = N_("Nothing was saved. See “errors” for what was expected where.")
 
 # SQLSTATE codes (PostgreSQL manual, appendix A) that go away when the same thing is sent again.
 TRY_AGAIN = {"40001", "40P01", "55P03", "57014"}
@@ -126,26 +128,26 @@ def problem_of(error: BaseException) -> Problem | None:
         case drf.APIException():
             return api_problem(error)
         case PermissionDenied():
-            return problem(403, str(error) or MAY_NOT)
+            return problem(403, str(error) or _(MAY_NOT))
         case Http404():
-            return problem(404, NOT_FOUND)
+            return problem(404, _(NOT_FOUND))
         case RequestDataTooBig():
-            return problem(413, TOO_BIG)
+            return problem(413, _(TOO_BIG))
         case SuspiciousOperation() | UnicodeError() | OverflowError():
-            return problem(400, BAD_VALUE)
+            return problem(400, _(BAD_VALUE))
         case DataError():
-            return problem(400, BAD_VALUE)
+            return problem(400, _(BAD_VALUE))
         case IntegrityError():
             status, where, what = integrity_words(error)
             return problem(status, what, [pointed(where, what)] if where else [])
         case OperationalError() if sqlstate(error) in TRY_AGAIN:
-            return problem(503, SAME_MOMENT, headers={"Retry-After": "1"})
+            return problem(503, _(SAME_MOMENT), headers={"Retry-After": "1"})
     return None
 
 
 def fields_problem(found: list[dict[str, str]]) -> Problem:
     """The problem of values that were refused; the words of a single one come first."""
-    detail = found[0]["detail"] if len(found) == 1 else SEE_FIELDS
+    detail = found[0]["detail"] if len(found) == 1 else _(SEE_FIELDS)
     return problem(400, detail, found)
 
 
@@ -157,10 +159,10 @@ def api_problem(error: drf.APIException) -> Problem:
     status, detail = error.status_code, str(error.detail)
     if isinstance(error, drf.NotAuthenticated | drf.AuthenticationFailed):
         status = 401
-        detail = SIGN_IN if isinstance(error, drf.NotAuthenticated) else detail
+        detail = _(SIGN_IN) if isinstance(error, drf.NotAuthenticated) else detail
         headers["WWW-Authenticate"] = getattr(error, "auth_header", "") or "Session"
     if isinstance(error, drf.NotFound):
-        detail = NOT_FOUND
+        detail = _(NOT_FOUND)
     wait = getattr(error, "wait", None)
     if wait:
         headers["Retry-After"] = str(int(wait) + 1)
@@ -208,15 +210,15 @@ def integrity_words(error: IntegrityError) -> tuple[int, str, str]:
         return 409, "", f"{getattr(diag, 'message_primary', error)}."
     if code == NULL:
         column = getattr(diag, "column_name", "") or ""
-        return 400, column.removesuffix("_id"), NEEDED.format(column=column)
+        return 400, column.removesuffix("_id"), _(NEEDED).format(column=column)
     where, what = constraint_words(name)
     if what:
         return (400 if code == CHECKED else 409), where, what
     if code == FOREIGN:
-        return 409, "", STILL_NAMED
+        return 409, "", _(STILL_NAMED)
     if code == UNIQUE and "_uuid_" in name:
-        return 409, "uuid", SAME_NUMBER
-    return (400 if code == CHECKED else 409), "", AGAINST_A_RULE.format(name=name)
+        return 409, "uuid", _(SAME_NUMBER)
+    return (400 if code == CHECKED else 409), "", _(AGAINST_A_RULE).format(name=name)
 
 
 def constraint_words(name: str) -> tuple[str, str]:
@@ -253,10 +255,10 @@ def as_validation_error(error: Exception) -> ValidationError | None:
         case Refused():
             return ValidationError(str(error))
         case IntegrityError():
-            _, where, what = integrity_words(error)
+            _rest, where, what = integrity_words(error)
             return ValidationError({where: what} if where else what)
         case DataError() | UnicodeError() | OverflowError():
-            return ValidationError(BAD_VALUE)
+            return ValidationError(_(BAD_VALUE))
     return None
 
 

@@ -2,6 +2,8 @@
 
 from collections.abc import Callable, Iterable
 
+from django.utils.translation import gettext as _
+
 Found = Iterable[tuple[str, str]]
 Finder = Callable[[str], Found]
 
@@ -23,5 +25,5 @@ def find(text: str) -> list[tuple[str, list[tuple[str, str]]]]:
     text = text.replace("\x00", "").strip()
     if not text:
         return []
-    answers = [(label, list(finder(text))) for label, finder in _finders.items()]
+    answers = [(_(label), list(finder(text))) for label, finder in _finders.items()]
     return [(label, found) for label, found in answers if found]

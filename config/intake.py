@@ -7,25 +7,28 @@ from pathlib import PurePath
 from typing import Any
 
 from django.contrib.auth.models import User
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.sheets import Fault
+from config.templatetags.sheet import amount
 
 EXAMPLES = 10
 FAULTS_SHOWN = 20
 CHANGES_SHOWN = 50
 COUNTS = ("rows", "new", "same", "changed", "strange")
 
-STRANGE_ROWS = (
+STRANGE_ROWS = N_(
     "Nothing was taken: {strange} of {rows} rows cannot be. Correct the file and load it again, or "
     "say --skip-strange to leave those rows out."
 )
-LOOKED = "Nothing was taken: this was a look."
-NOTHING_NEW = "Nothing was written: every row is here already."
-ONLY_CHANGED = (
+LOOKED = N_("Nothing was taken: this was a look.")
+NOTHING_NEW = N_("Nothing was written: every row is here already.")
+ONLY_CHANGED = N_(
     "Nothing was written. Rows that changed are taken only with --take-changed: the old wording is "
     "struck and stays readable."
 )
-TAKEN = "Taken: {new} new, {changed} changed. The file is kept as upload {upload}."
+TAKEN = N_("Taken: {new} new, {changed} changed. The file is kept as upload {upload}.")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -130,30 +133,36 @@ class Report:
         counts = self.counts()
         total = counts.pop("rows")
         words = ", ".join(f"{number:,} {name}" for name, number in counts.items())
-        lines = [f"{self.file} ({self.kind}): {total:,} rows: {words}"]
+        lines = [
+            _("{file} ({kind}): {total} rows: {words}").format(
+                file=self.file, kind=self.kind, total=amount(total), words=words
+            )
+        ]
         lines += [f"  {note}" for note in self.notes]
         lines += (
-            ["new, for example:", *(f"  {line}" for line in self.examples)] if self.examples else []
+            [_("new, for example:"), *(f"  {line}" for line in self.examples)]
+            if self.examples
+            else []
         )
-        lines += ["changed:", *(f"  {line}" for line in self.changes)] if self.changes else []
-        lines += more(self.changed - len(self.changes), "changed")
-        lines += ["strange:", *(f"  {fault}" for fault in self.faults)] if self.faults else []
-        lines += more(self.strange - len(self.faults), "strange")
+        lines += [_("changed:"), *(f"  {line}" for line in self.changes)] if self.changes else []
+        lines += more(self.changed - len(self.changes), _("changed"))
+        lines += [_("strange:"), *(f"  {fault}" for fault in self.faults)] if self.faults else []
+        lines += more(self.strange - len(self.faults), _("strange"))
         return [*lines, self.verdict]
 
 
 def verdict(request: Request, report: Report) -> str:
     """The last line: what became of the file."""
     if report.refused:
-        return STRANGE_ROWS.format(strange=f"{report.strange:,}", rows=f"{report.rows:,}")
+        return _(STRANGE_ROWS).format(strange=f"{report.strange:,}", rows=f"{report.rows:,}")
     if request.dry_run:
-        return LOOKED
+        return _(LOOKED)
     if report.taken:
         changed = report.changed if request.take_changed else 0
-        return TAKEN.format(new=f"{report.new:,}", changed=f"{changed:,}", upload="{upload}")
-    return ONLY_CHANGED if report.changed else NOTHING_NEW
+        return _(TAKEN).format(new=f"{report.new:,}", changed=f"{changed:,}", upload="{upload}")
+    return _(ONLY_CHANGED) if report.changed else _(NOTHING_NEW)
 
 
 def more(left: int, word: str) -> list[str]:
     """A line for those that are not shown."""
-    return [f"  and {left:,} more {word}"] if left > 0 else []
+    return [_("  and {left} more {word}").format(left=amount(left), word=word)] if left > 0 else []

@@ -12,6 +12,8 @@ from typing import Any
 from django.core.exceptions import FieldDoesNotExist
 from django.db import transaction
 from django.utils.module_loading import autodiscover_modules
+from django.utils.translation import gettext_lazy as _l
+from django_stubs_ext import StrOrPromise
 
 from config import entries
 from config.entries import Entry, Stamp
@@ -43,10 +45,10 @@ class Kind:
     slug: str
     model: type[Entry]
     fields: tuple[str, ...]
-    title: str
-    moment: str = "happened at"
+    title: StrOrPromise
+    moment: StrOrPromise = _l("happened at")
     earlier: bool = False
-    help: str = ""
+    help: StrOrPromise = ""
     shown: tuple[str, ...] = ()
     extra: dict[str, Any] = field(default_factory=dict)
     record: Record | None = None

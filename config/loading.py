@@ -12,6 +12,8 @@ from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.utils.module_loading import autodiscover_modules
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.cells import CellError
 from config.columns import Column, Row, in_words, quoted
@@ -25,9 +27,9 @@ from config.sheets import CORRECT, MEGABYTE, Fault, Sheet
 DEVICE = "file"
 
 RELOADED = "re-loaded from {file}"
-GIVEN_TWICE = "one row for each; row {row} names it already"
-NO_KIND = "“{kind}” is no kind of file; expected one of {kinds}."
-NOT_A_TIME = "a time the clock showed (that night it was put forward over it)"
+GIVEN_TWICE = N_("one row for each; row {row} names it already")
+NO_KIND = N_("“{kind}” is no kind of file; expected one of {kinds}.")
+NOT_A_TIME = N_("a time the clock showed (that night it was put forward over it)")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,7 +83,7 @@ def loader_named(kind: str) -> Loader:
     for loader in all_loaders():
         if loader.kind == kind:
             return loader
-    raise Refused(NO_KIND.format(kind=kind, kinds=", ".join(_loaders)))
+    raise Refused(_(NO_KIND).format(kind=kind, kinds=", ".join(_loaders)))
 
 
 def limit_bytes() -> int:
@@ -122,7 +124,7 @@ class Load:
         self.report.new += 1
         self.tell(row.number, "new")
         if len(self.report.examples) < EXAMPLES:
-            self.report.examples.append(f"row {row.number}: {row}")
+            self.report.examples.append(_("row {number}: {row}").format(number=row.number, row=row))
 
     def same(self, row: Row | None = None) -> None:
         """The row is here already, word for word."""
@@ -143,7 +145,9 @@ class Load:
         said = ", ".join(f"{name}: {old} → {new}" for name, (old, new) in told.items())
         self.tell(row.number, "changed", said)
         if len(self.report.changes) < CHANGES_SHOWN:
-            self.report.changes.append(f"row {row.number}, {who}: {said}")
+            self.report.changes.append(
+                _("row {number}, {who}: {said}").format(number=row.number, who=who, said=said)
+            )
             self.report.differences += [
                 {"row": row.number, "who": who, "name": name, "old": str(old), "new": str(new)}
                 for name, (old, new) in told.items()
@@ -230,7 +234,11 @@ class Load:
             raise Strange(column, error.expected, found=str(said)) from error
         if moment > self.request.now + timedelta(minutes=CLOCK_TOLERANCE_MINUTES):
             now = shown(self.request.now)
-            raise Strange(column, f"a time that has come, at most {now}", found=str(shown(moment)))
+            raise Strange(
+                column,
+                _("a time that has come, at most {now}").format(now=now),
+                found=str(shown(moment)),
+            )
         self._moments[said, at] = moment
         return moment
 
@@ -252,7 +260,9 @@ def day_of(said: date | datetime) -> date:
 def given_once(seen: dict[Any, int], key: Any, row: Row, column: str) -> None:
     """Refuse a second row for the same thing. Raises Strange."""
     if key in seen:
-        raise Strange(column, GIVEN_TWICE.format(row=seen[key]), "Remove the row that is wrong")
+        raise Strange(
+            column, _(GIVEN_TWICE).format(row=seen[key]), _("Remove the row that is wrong")
+        )
     seen[key] = row.number
 
 
@@ -264,7 +274,7 @@ def on_the_clock(naive: datetime) -> datetime:
     moment = naive.replace(tzinfo=estate_zone())
     back = moment.astimezone(ZoneInfo("UTC")).astimezone(estate_zone())
     if back.replace(tzinfo=None) != naive.replace(fold=0):
-        raise CellError(NOT_A_TIME)
+        raise CellError(_(NOT_A_TIME))
     return moment
 
 

@@ -6,6 +6,7 @@ from typing import ClassVar
 from django.conf import settings
 from django.db import models
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _l
 
 from config.entries import keep_rows
 
@@ -14,9 +15,9 @@ class Upload(models.Model):
     """A file that was taken in, kept as it came."""
 
     kind = models.CharField(max_length=32)
-    name = models.CharField("file name", max_length=255)
+    name = models.CharField(_l("file name"), max_length=255)
     sha256 = models.CharField(max_length=64)
-    size = models.BigIntegerField("size in bytes")
+    size = models.BigIntegerField(_l("size in bytes"))
     content = models.BinaryField()
     options = models.JSONField(default=dict)
     taken_at = models.DateTimeField(default=timezone.now)
@@ -39,7 +40,7 @@ class Notice(models.Model):
     role = models.CharField(max_length=20)
     what = models.CharField(max_length=400)
     where = models.CharField(max_length=200, blank=True)
-    otherwise = models.CharField("what happens if not", max_length=400, blank=True)
+    otherwise = models.CharField(_l("what happens if not"), max_length=400, blank=True)
     url = models.CharField(max_length=200, blank=True)
     until = models.DateTimeField(null=True, blank=True)
     raised_at = models.DateTimeField(default=timezone.now)
@@ -90,7 +91,7 @@ class Once(models.Model):
 
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     key = models.CharField(max_length=64)
-    fingerprint = models.CharField("sha256 of method, path and body", max_length=64)
+    fingerprint = models.CharField(_l("sha256 of method, path and body"), max_length=64)
     status = models.PositiveSmallIntegerField(null=True)
     body = models.JSONField(null=True)
     location = models.CharField(max_length=400, blank=True)
@@ -113,8 +114,8 @@ class ClockCorrection(models.Model):
 
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     device = models.CharField(max_length=64)
-    written_at = models.DateTimeField("written at, put right")
-    seconds = models.IntegerField("added to the phone's times, in seconds")
+    written_at = models.DateTimeField(_l("written at, put right"))
+    seconds = models.IntegerField(_l("added to the phone's times, in seconds"))
     received_at = models.DateTimeField(default=timezone.now)
 
     class Meta:

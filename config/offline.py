@@ -13,18 +13,21 @@ from django.conf import settings
 from django.contrib.messages import get_messages
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
+from config.language import language_now
 from config.offline_clock import Clocks, Sent, sending, shift_of, utc
 from config.offline_pages import KEEP, kept_as
 from config.offline_shifts import PHONE
 
 ENTRY = "Phone-Entry"
-SIGN_IN = "You are signed out. The entry stays on this phone; sign in to send it."
-ANOTHER = (
+SIGN_IN = N_("You are signed out. The entry stays on this phone; sign in to send it.")
+ANOTHER = N_(
     "This entry was written by somebody else. It stays on this phone until they sign in again; "
     "nothing is sent in another’s name."
 )
-BAD_HEADER = (
+BAD_HEADER = N_(
     "The phone’s {name} is “{text}”; expected {expected}. Nothing was saved; reload the page and "
     "send the entry again."
 )
@@ -43,7 +46,7 @@ def read(request: HttpRequest, name: str, what: Callable[[str], object], expecte
     try:
         return what(text)
     except (ValueError, OverflowError) as error:
-        words = BAD_HEADER.format(name=name, text=text[:60], expected=expected)
+        words = _(BAD_HEADER).format(name=name, text=text[:60], expected=expected)
         raise BadHeader(words) from error
 
 
@@ -62,13 +65,13 @@ def moment(text: str) -> datetime:
 
 def clocks_of(request: HttpRequest) -> Clocks:
     """What the phone says about its clock. Raises BadHeader."""
-    expected = "a moment in UTC, as 2026-06-06T16:30:00Z"
+    expected = _("a moment in UTC, as 2026-06-06T16:30:00Z")
     now = read(request, "Phone-Now", moment, expected)
     written = read(request, "Phone-Written", moment, expected)
     before, contact = None, None
     if request.headers.get("Phone-Contact"):
         contact = read(request, "Phone-Contact", moment, expected)
-        seconds = read(request, "Phone-Before", float, "a number of seconds")
+        seconds = read(request, "Phone-Before", float, _("a number of seconds"))
         before = read(request, "Phone-Before", lambda _: timedelta(seconds=seconds), "seconds")  # type: ignore[arg-type]
     return Clocks(now=now, written=written, before=before, contact=contact)  # type: ignore[arg-type]
 
@@ -77,9 +80,9 @@ def sent_by(request: HttpRequest) -> Sent | None:
     """What a phone sends out of its queue; None for any other request. Raises BadHeader."""
     if request.method != "POST" or ENTRY not in request.headers:
         return None
-    number = read(request, ENTRY, UUID, "the number of an entry")
-    user = read(request, "Phone-User", int, "the number of a user")
-    name = read(request, "Phone-Device", device, "a name of letters and figures")
+    number = read(request, ENTRY, UUID, _("the number of an entry"))
+    user = read(request, "Phone-User", int, _("the number of a user"))
+    name = read(request, "Phone-Device", device, _("a name of letters and figures"))
     clocks, now = clocks_of(request), timezone.now()
     tolerance = timedelta(minutes=settings.PHONE_CLOCK_MINUTES)
     shift, sure = shift_of(clocks, now, tolerance)
@@ -117,9 +120,9 @@ class PhoneQueue:
         if sent is None:
             return keepable(request, self.get_response(request))
         if not request.user.is_authenticated:
-            return told(401, SIGN_IN)
+            return told(401, _(SIGN_IN))
         if request.user.pk != sent.user:
-            return told(409, ANOTHER, why="another")
+            return told(409, _(ANOTHER), why="another")
         token = sending.set(sent)
         try:
             response = self.get_response(request)
@@ -147,7 +150,7 @@ def answered(request: HttpRequest, response: HttpResponse) -> HttpResponse:
 
 
 def keepable(request: HttpRequest, response: HttpResponse) -> HttpResponse:
-    """Say that a phone may keep this page, and for whom, when it is one of those kept."""
+    """Say that a phone may keep this page, for whom and in which language, when it may."""
     match = getattr(request, "resolver_match", None)
     if match is None or request.method != "GET" or response.status_code != 200:
         return response
@@ -159,5 +162,6 @@ def keepable(request: HttpRequest, response: HttpResponse) -> HttpResponse:
     kind = response.headers.get("Content-Type", "").partition(";")[0]
     page = kept_as(match.view_name, match.kwargs.get("slug", ""), request.user)
     if page is not None and kind in SHOWN_BY_PHONES:
-        response[KEEP] = f"{request.user.pk}{' any' if page.any_query else ''}"
+        whose = f"{request.user.pk}-{language_now()}"
+        response[KEEP] = f"{whose}{' any' if page.any_query else ''}"
     return response

@@ -13,6 +13,8 @@ from urllib.parse import urlencode
 
 from django.contrib.auth.models import AnonymousUser, User
 from django.urls import NoReverseMatch, reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.kinds import kind_named
 from config.roles import may
@@ -97,10 +99,10 @@ KINDS = (
 )
 # What an inspector may ask for while the server is away: fetched when somebody asks for it.
 PAPERS = (
-    ("Who is NOT for the tank, now", "herd:withheld", 0, ""),
-    ("Medicine book of 12 months, first lines", "herd:medicine-book", 365, ""),
-    ("Medicine book of 12 months, all of it", "herd:medicine-book", 365, "pdf"),
-    ("Milk lots of 60 days", "milk:lots", 60, ""),
+    (N_("Who is NOT for the tank, now"), "herd:withheld", 0, ""),
+    (N_("Medicine book of 12 months, first lines"), "herd:medicine-book", 365, ""),
+    (N_("Medicine book of 12 months, all of it"), "herd:medicine-book", 365, "pdf"),
+    (N_("Milk lots of 60 days"), "milk:lots", 60, ""),
 )
 
 
@@ -174,5 +176,5 @@ def papers_for(user: User | AnonymousUser, today: date) -> list[dict[str, str]]:
         address = address_of(name)
         if address:
             url = f"{address}?{urlencode(query)}" if query else address
-            papers.append({"title": title, "url": url})
+            papers.append({"title": _(title), "url": url})
     return papers

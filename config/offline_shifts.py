@@ -7,9 +7,12 @@ from typing import Any
 from django.contrib.auth.models import User
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.entries import Entry
 from config.kinds import Kind, all_kinds
+from config.language import in_estate_language
 from config.models import ClockCorrection, Notice
 from config.offline_clock import Sent, sending, shift_words
 from config.roles import VET
@@ -20,9 +23,9 @@ Asker = Callable[[Entry, timedelta], str]
 # How an entry's device starts when a phone kept it.
 PHONE = "phone "
 CAUSE = "clock:"
-MARK = "time corrected by {shift}"
-UNSURE = "The phone’s clock was set between the entry and its sending. "
-COUNTS = "Until somebody says otherwise the corrected time counts."
+MARK = N_("time corrected by {shift}")
+UNSURE = N_("The phone’s clock was set between the entry and its sending. ")
+COUNTS = N_("Until somebody says otherwise the corrected time counts.")
 # An entry is about something not longer ago than this; it keeps the search to an index.
 LONGEST_AGO = timedelta(days=62)
 # Nobody remembers the minute of a dose for longer.
@@ -66,6 +69,7 @@ def entries_of(correction: ClockCorrection) -> Iterator[tuple[Kind, Entry]]:
             yield kind, entry
 
 
+@in_estate_language()
 def ask(kind: Kind, entry: Entry, sent: Sent) -> None:
     """Raise the question about an entry, when an app has one."""
     words = " ".join(filter(None, (asker(entry, sent.shift) for asker in _askers)))
@@ -76,7 +80,7 @@ def ask(kind: Kind, entry: Entry, sent: Sent) -> None:
         role=VET,
         what=words[:400],
         where=str(entry)[:200],
-        otherwise=(COUNTS if sent.sure else UNSURE + COUNTS),
+        otherwise=(_(COUNTS) if sent.sure else _(UNSURE) + _(COUNTS)),
         url=f"/entries/{kind.slug}/{entry.uuid}/",
     )
 
@@ -124,4 +128,4 @@ def shift_on(entry: Entry) -> timedelta | None:
 def mark_on(entry: Entry) -> str:
     """The mark of an entry whose time was put right, "time corrected by -3:00"; else ""."""
     shift = shift_on(entry)
-    return "" if shift is None else MARK.format(shift=shift_words(shift))
+    return "" if shift is None else _(MARK).format(shift=shift_words(shift))

@@ -19,6 +19,8 @@ from django.core.exceptions import PermissionDenied
 from django.db import connection, transaction
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.errors import Refused, Unprocessable
 from config.models import Once
@@ -31,13 +33,15 @@ LONGEST_KEY = 64
 # A phone that was out of reach for a month and asks again still gets its first answer.
 KEPT_FOR = timedelta(days=60)
 
-KEY_MISSING = (
+KEY_MISSING = N_(
     "The header Idempotency-Key is missing. Send one of your own making with every write, such as "
     "a UUID, and the same one again when you repeat the write."
 )
-FORM_KEY_MISSING = "This form came without its number. Open the form again and send it from there."
-KEY_SHAPE = f"The Idempotency-Key must have 1 to {LONGEST_KEY} visible ASCII characters."
-BODY_CHANGED = (
+FORM_KEY_MISSING = N_(
+    "This form came without its number. Open the form again and send it from there."
+)
+KEY_SHAPE = N_("The Idempotency-Key must have 1 to {most} visible ASCII characters.")
+BODY_CHANGED = N_(
     "This was sent before with other content, and that first one is written. Nothing new was "
     "saved. For another entry open a new form (or use a new Idempotency-Key)."
 )
@@ -62,7 +66,7 @@ def clean_key(raw: str | None, missing: str) -> str:
     if not key:
         raise Refused(missing)
     if len(key) > LONGEST_KEY or not key.isascii() or not key.isprintable():
-        raise Refused(KEY_SHAPE)
+        raise Refused(_(KEY_SHAPE).format(most=LONGEST_KEY))
     return key
 
 
@@ -110,7 +114,7 @@ def run_once(
         row, first = claim(user, key, print_)
         if not first:
             if row.fingerprint != print_:
-                raise Unprocessable(BODY_CHANGED)
+                raise Unprocessable(_(BODY_CHANGED))
             return replay(row)
         answer = run()
         kept = keep(answer)
@@ -134,7 +138,7 @@ def once_only(view: Page[P]) -> Page[P]:
     def guarded(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
         if request.method != "POST":
             return view(request, *args, **kwargs)
-        key = clean_key(request.POST.get(FIELD), FORM_KEY_MISSING)
+        key = clean_key(request.POST.get(FIELD), _(FORM_KEY_MISSING))
         fields = {
             name: values
             for name, values in request.POST.lists()

@@ -16,14 +16,16 @@ from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from rest_framework.permissions import SAFE_METHODS, BasePermission
 from rest_framework.request import Request
 
 from config.entries import Entry
 
-VET, STOCKMAN, MILKER, FEED_HAND = "vet", "stockman", "milker", "feed hand"
-CHEESEMAKER, STORE_HAND, OFFICE = "cheesemaker", "store hand", "office"
-OWNER, INSPECTOR, LABORATORY = "owner", "inspector", "laboratory"
+VET, STOCKMAN, MILKER, FEED_HAND = N_("vet"), N_("stockman"), N_("milker"), N_("feed hand")
+CHEESEMAKER, STORE_HAND, OFFICE = N_("cheesemaker"), N_("store hand"), N_("office")
+OWNER, INSPECTOR, LABORATORY = N_("owner"), N_("inspector"), N_("laboratory")
 READERS = (VET, STOCKMAN, MILKER, FEED_HAND, CHEESEMAKER, STORE_HAND, OFFICE, OWNER, INSPECTOR)
 ROLES = (*READERS, LABORATORY)
 
@@ -33,8 +35,10 @@ OWN_MISTAKE = timedelta(minutes=30)
 # In whose name the program writes what it works out by itself (config/migrations/0002).
 SYSTEM_USER = "swardline"
 
-NO_ROLE = "You are signed in, but nobody has given you a role yet. Ask the vet or the office."
-MAY_NOT = "Your role ({roles}) may not {action}. It is open to: {allowed}."
+VERBS = (N_("write"), N_("strike"))
+
+NO_ROLE = N_("You are signed in, but nobody has given you a role yet. Ask the vet or the office.")
+MAY_NOT = N_("Your role ({roles}) may not {action}. It is open to: {allowed}.")
 
 # Per kind: who writes it, who strikes it (house rule of the estate).
 WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
@@ -149,10 +153,10 @@ WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "products-out": ((OFFICE, CHEESEMAKER), (OFFICE, CHEESEMAKER)),
 }
 ACTIONS: dict[str, tuple[str, ...]] = {
-    "read": READERS,
-    "take in files": (OFFICE, VET),
-    "answer clock questions": (VET,),
-    "send in results": (OFFICE, VET, LABORATORY),
+    N_("read"): READERS,
+    N_("take in files"): (OFFICE, VET),
+    N_("answer clock questions"): (VET,),
+    N_("send in results"): (OFFICE, VET, LABORATORY),
     **{f"write:{slug}": writers for slug, (writers, _) in WRITERS.items()},
     **{f"strike:{slug}": strikers for slug, (_, strikers) in WRITERS.items()},
 }
@@ -210,11 +214,11 @@ def refusal(user: User | AnonymousUser, action: str) -> str:
     """The sentence for somebody who may not: their role, the act, and who may."""
     roles = roles_of(user)
     if not roles:
-        return NO_ROLE
-    verb, _, slug = action.partition(":")
-    act = f"{verb} {slug.replace('-', ' ')}".strip()
-    allowed = ", ".join(ACTIONS[action]) or "nobody"
-    return MAY_NOT.format(roles=", ".join(roles), action=act, allowed=allowed)
+        return _(NO_ROLE)
+    verb, _rest, slug = action.partition(":")
+    act = f"{_(verb)} {_(slug.replace('-', ' '))}".strip() if slug else _(verb)
+    allowed = ", ".join(map(_, ACTIONS[action])) or _("nobody")
+    return _(MAY_NOT).format(roles=", ".join(map(_, roles)), action=act, allowed=allowed)
 
 
 def check_may(user: User | AnonymousUser, action: str) -> None:

@@ -68,6 +68,7 @@ MIDDLEWARE = [
     "django.middleware.gzip.GZipMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "config.language.ReadersLanguage",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -88,6 +89,7 @@ TEMPLATES = [
         "OPTIONS": {
             "context_processors": [
                 "django.template.context_processors.request",
+                "django.template.context_processors.i18n",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
             ],
@@ -109,7 +111,21 @@ if DATABASE_POOL_SIZE:
 EMBEDDED_FSYNC = True
 DEFAULT_AUTO_FIELD = "django.db.models.AutoField"
 
-LANGUAGE_CODE = "en-gb"
+# By their own names; English is the language of the source, with the day before the month.
+LANGUAGES = [
+    ("en-gb", "English"),
+    ("de", "Deutsch"),
+    ("it", "Italiano"),
+    ("fr", "Français"),
+    ("ro", "Română"),
+]
+# The estate's own: what is stored in words, and what a reader gets who asks for no other.
+ESTATE_LANGUAGE = environment.choice("ESTATE_LANGUAGE", "en", ("en", "de", "it", "fr", "ro"))
+LANGUAGE_CODE = "en-gb" if ESTATE_LANGUAGE == "en" else ESTATE_LANGUAGE
+LANGUAGE_COOKIE_AGE = 31_536_000
+LANGUAGE_COOKIE_HTTPONLY = True
+LANGUAGE_COOKIE_SAMESITE = "Lax"
+LANGUAGE_COOKIE_SECURE = PRODUCTION
 TIME_ZONE = environment.zone("ESTATE_TIME_ZONE", "Europe/Vienna")
 USE_TZ = True
 # A phone whose clock is further from the server's than this has the times of its entries put right.

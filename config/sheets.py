@@ -13,6 +13,12 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import BinaryIO, NamedTuple
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+from django.utils.translation import ngettext
+
+from config.templatetags.sheet import in_readers_form
+
 MEGABYTE = 1_000_000
 FIRST_BLOCK = 65_536
 # A text holds no control characters but line ends and tabs; a few are damage, many are no text.
@@ -21,15 +27,15 @@ LONGEST_CELL = 10_000
 MOST_COLUMNS = 500
 DELIMITERS = {";": "semicolon", ",": "comma", "\t": "tab"}
 
-CORRECT = "Correct the cell and load the file again"
-SAVE_AS_CSV = "Save the table as CSV (UTF-8) and load that file"
+CORRECT = N_("Correct the cell and load the file again")
+SAVE_AS_CSV = N_("Save the table as CSV (UTF-8) and load that file")
 OTHER_FORMATS = {
-    b"PK\x03\x04": "a spreadsheet workbook or a zip archive",
-    b"\xd0\xcf\x11\xe0": "an old spreadsheet workbook",
-    b"%PDF": "a PDF",
-    b"\xff\xfe": "a text in UTF-16",
-    b"\xfe\xff": "a text in UTF-16",
-    b"\x1f\x8b": "a packed file",
+    b"PK\x03\x04": N_("a spreadsheet workbook or a zip archive"),
+    b"\xd0\xcf\x11\xe0": N_("an old spreadsheet workbook"),
+    b"%PDF": N_("a PDF"),
+    b"\xff\xfe": N_("a text in UTF-16"),
+    b"\xfe\xff": N_("a text in UTF-16"),
+    b"\x1f\x8b": N_("a packed file"),
 }
 
 _CONTROL = re.compile(rb"[\x00-\x08\x0e-\x1f\x7f]")
@@ -59,13 +65,16 @@ class Fault:
         place = ", ".join(
             part
             for part in (
-                f"row {self.row}" if self.row else "",
-                f"column “{self.column}”" if self.column else "",
+                _("row {row}").format(row=self.row) if self.row else "",
+                _("column “{column}”").format(column=self.column) if self.column else "",
             )
             if part
         )
-        return (
-            f"{place or 'the file'}: found {self.found}; expected {self.expected}. {self.remedy}."
+        return _("{place}: found {found}; expected {expected}. {remedy}.").format(
+            place=place or _("the file"),
+            found=self.found,
+            expected=self.expected,
+            remedy=self.remedy,
         )
 
     def as_dict(self) -> dict[str, str | int | None]:
@@ -141,8 +150,8 @@ def refuse_size(size: int, limit: int) -> None:
         raise SheetRefused(
             Fault(
                 f"{size / MEGABYTE:,.1f} MB",
-                f"at most {limit / MEGABYTE:,.1f} MB",
-                "Check that it is the right file; if so, split it, for example by month",
+                _("at most {limit} MB").format(limit=in_readers_form(f"{limit / MEGABYTE:,.1f}")),
+                _("Check that it is the right file; if so, split it, for example by month"),
             )
         )
 
@@ -151,10 +160,12 @@ def refuse_rubbish(first: bytes) -> None:
     """Raise SheetRefused when the first block of a file cannot be the start of a table."""
     for mark, what in OTHER_FORMATS.items():
         if first.startswith(mark):
-            raise SheetRefused(Fault(what, "a table in CSV", SAVE_AS_CSV))
+            raise SheetRefused(Fault(what, _("a table in CSV"), _(SAVE_AS_CSV)))
     if len(_CONTROL.findall(first)) > max(len(first) * RUBBISH_SHARE, FEW):
         raise SheetRefused(
-            Fault("binary data, no text", "a table in CSV", "Check that it is the right file")
+            Fault(
+                _("binary data, no text"), _("a table in CSV"), _("Check that it is the right file")
+            )
         )
 
 
@@ -163,7 +174,9 @@ def encoding_of(data: bytes) -> str:
     damage = _CONTROL.search(data)
     if damage:
         byte = data[damage.start()]
-        raise _unreadable(data, damage.start(), f"a control character (byte {byte:02X})")
+        raise _unreadable(
+            data, damage.start(), _("a control character (byte {byte})").format(byte=f"{byte:02X}")
+        )
     try:
         data.decode("utf-8")
     except UnicodeDecodeError as error:
@@ -172,10 +185,14 @@ def encoding_of(data: bytes) -> str:
         return "utf-8-sig"
     if data.startswith(codecs.BOM_UTF8) or _TWO_BYTE_LETTER.search(data):
         # Whole letters of UTF-8 stand elsewhere: it is UTF-8 with damage, not another encoding.
-        raise _unreadable(data, start, f"broken UTF-8 (byte {data[start]:02X})")
+        raise _unreadable(
+            data, start, _("broken UTF-8 (byte {data})").format(data=f"{data[start]:02X}")
+        )
     for high in _HIGH.finditer(data):
         if not _SANE_1252.match(high[0]):
-            what = f"byte {high[0].hex().upper()}, no letter in UTF-8 or Windows-1252"
+            what = _("byte {upper}, no letter in UTF-8 or Windows-1252").format(
+                upper=high[0].hex().upper()
+            )
             raise _unreadable(data, high.start(), what)
     return "cp1252"
 
@@ -188,7 +205,11 @@ def read_sheet(data: bytes, known: Callable[[str], bool] = lambda name: False) -
     refuse_rubbish(data[:FIRST_BLOCK])
     if not data.strip(b" \t\r\n;,\xef\xbb\xbf"):
         raise SheetRefused(
-            Fault("an empty file", "a first row with the names of the columns", "Export it again")
+            Fault(
+                _("an empty file"),
+                _("a first row with the names of the columns"),
+                _("Export it again"),
+            )
         )
     encoding = encoding_of(data)
     best: tuple[tuple[int, int], str, int, tuple[str, ...]] | None = None
@@ -198,19 +219,19 @@ def read_sheet(data: bytes, known: Callable[[str], bool] = lambda name: False) -
         if best is None or score > best[0]:
             best = (score, delimiter, number, tuple(cells))
     assert best is not None
-    _, delimiter, number, header = best
+    _rest, delimiter, number, header = best
     if len(header) > MOST_COLUMNS:
         raise SheetRefused(
             Fault(
-                f"{len(header)} columns",
-                f"at most {MOST_COLUMNS}",
-                "Check that it is the right file",
+                _("{count} columns").format(count=len(header)),
+                _("at most {most_columns}").format(most_columns=MOST_COLUMNS),
+                _("Check that it is the right file"),
             )
         )
     sheet = Sheet(data, encoding, delimiter, header, number)
     if next(sheet.lines(), None) is None:
         raise SheetRefused(
-            Fault("a header and no row below it", "at least one row", "Export it again")
+            Fault(_("a header and no row below it"), _("at least one row"), _("Export it again"))
         )
     return sheet
 
@@ -253,33 +274,40 @@ def _numbered(data: bytes, encoding: str, delimiter: str) -> Iterator[tuple[int,
 def _broken_row(number: int, error: str) -> Fault:
     if "limit" in error:
         return Fault(
-            f"a cell of more than {LONGEST_CELL} characters",
-            "short cells",
-            "Look for a quote that is opened and never closed",
+            _("a cell of more than {longest_cell} characters").format(longest_cell=LONGEST_CELL),
+            _("short cells"),
+            _("Look for a quote that is opened and never closed"),
             row=number,
         )
     return Fault(
-        "a quote that does not fit",
-        "quotes around whole cells, doubled inside them",
-        "Look for a quote that is opened and never closed, and load the file again",
+        _("a quote that does not fit"),
+        _("quotes around whole cells, doubled inside them"),
+        _("Look for a quote that is opened and never closed, and load the file again"),
         row=number,
     )
 
 
 def _wrong_width(number: int, cells: list[str], width: int, delimiter: str) -> Fault:
-    remedy = "Complete the row and load the file again"
+    remedy = _("Complete the row and load the file again")
     if len(cells) > width and delimiter == ",":
-        remedy = (
+        remedy = _(
             "A decimal comma in a file with commas needs quotes around the number; "
             "correct the row, or export with semicolons"
         )
     elif len(cells) > width:
-        remedy = f"Look for a {DELIMITERS[delimiter]} inside a cell, quote that cell and load again"
-    return Fault(_count(len(cells)), f"{_count(width)}, as in the header", remedy, row=number)
+        remedy = _("Look for a {delimiters} inside a cell, quote that cell and load again").format(
+            delimiters=DELIMITERS[delimiter]
+        )
+    return Fault(
+        _count(len(cells)),
+        _("{width}, as in the header").format(width=_count(width)),
+        remedy,
+        row=number,
+    )
 
 
 def _count(cells: int) -> str:
-    return f"{cells} cell{'' if cells == 1 else 's'}"
+    return ngettext("{count} cell", "{count} cells", cells).format(count=cells)
 
 
 def _unreadable(data: bytes, at: int, what: str) -> SheetRefused:
@@ -287,9 +315,9 @@ def _unreadable(data: bytes, at: int, what: str) -> SheetRefused:
     line = data.count(b"\n", 0, at) + 1
     return SheetRefused(
         Fault(
-            f"{what} at byte {at + 1}",
-            "a text in UTF-8 or Windows-1252",
-            SAVE_AS_CSV,
+            _("{what} at byte {at}").format(what=what, at=at + 1),
+            _("a text in UTF-8 or Windows-1252"),
+            _(SAVE_AS_CSV),
             row=line,
         )
     )

@@ -8,6 +8,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from django.db import connection, transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.cells import Reading
 from config.columns import (
@@ -27,7 +29,7 @@ from config.loading import Load, Loader, Strange, limit_bytes, loader_named
 from config.models import Upload
 from config.sheets import Fault, Sheet, read_sheet, refuse_size
 
-REMEMBERED = "remembered of this laboratory: {answers}"
+REMEMBERED = N_("remembered of this laboratory: {answers}")
 
 
 def run(request: Request) -> Report:
@@ -78,7 +80,7 @@ def attempt(request: Request, loader: Loader, sheet: Sheet, used: Mapping[str, s
     )
     if used:
         answers = ", ".join(f"{question} {answer}" for question, answer in used.items())
-        load.note(REMEMBERED.format(answers=answers))
+        load.note(_(REMEMBERED).format(answers=answers))
     read_in(load, loader, sheet)
     try:
         with transaction.atomic():
@@ -86,12 +88,16 @@ def attempt(request: Request, loader: Loader, sheet: Sheet, used: Mapping[str, s
     except Strange as strange:
         # Said for the whole file (an option), not by a row.
         fault = Fault(quoted(strange.found), strange.expected, strange.remedy, None, strange.column)
-        raise Refused(f"{fault} Nothing was taken.") from strange
+        raise Refused(_("{fault} Nothing was taken.").format(fault=fault)) from strange
     except Exception as error:
         words = as_validation_error(error)
         if words is None:
             raise
-        raise Refused(f"{request.file}: {' '.join(words.messages)} Nothing was taken.") from error
+        raise Refused(
+            _("{file}: {each} Nothing was taken.").format(
+                file=request.file, each=" ".join(words.messages)
+            )
+        ) from error
     return load.report
 
 
@@ -108,7 +114,7 @@ def read_in(load: Load, loader: Loader, sheet: Sheet) -> None:
     quantities = dict.fromkeys(column.quantity for column in loader.columns if column.quantity)
     for name in request.units:
         if name not in quantities:
-            known = ", ".join(quantities) or "none in a file of this kind"
+            known = ", ".join(quantities) or _("none in a file of this kind")
             raise Refused(f"--unit {name}=…: expected one of {known}.")
     reading = Reading(request.now.astimezone(estate_zone()), request.decimal, request.dates)
     placed, reading = settle(sheet, found, reading, request.units)
@@ -121,17 +127,23 @@ def read_in(load: Load, loader: Loader, sheet: Sheet) -> None:
         else:
             load.rows.append(row)
     renamed = [
-        f"“{place.header}” is “{in_words(place.column.name)}”"
+        _("“{header}” is “{column}”").format(
+            header=place.header, column=in_words(place.column.name)
+        )
         for place in placed
         if plain_header(place.header) != place.column.name
     ]
     if renamed:
-        load.note(f"columns: {', '.join(renamed)}")
-    units = [f"{place.column.quantity} in {place.unit}" for place in placed if place.unit]
+        load.note(_("columns: {each}").format(each=", ".join(renamed)))
+    units = [
+        _("{quantity} in {unit}").format(quantity=place.column.quantity, unit=place.unit)
+        for place in placed
+        if place.unit
+    ]
     if units:
-        load.note(f"units: {', '.join(dict.fromkeys(units))}")
+        load.note(_("units: {each}").format(each=", ".join(dict.fromkeys(units))))
     if any(unused):
-        load.note(f"not used: {', '.join(name for name in unused if name)}")
+        load.note(_("not used: {each}").format(each=", ".join(name for name in unused if name)))
 
 
 def take_or_leave(load: Load, loader: Loader) -> None:

@@ -2,6 +2,7 @@
 
 from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import include, path
+from django.views.i18n import set_language
 
 from config.views import entries, errors, offline, pages, uploads
 from config.views.health import health
@@ -43,6 +44,7 @@ urlpatterns = [
     path("phone/", offline.phone, name="phone"),
     path("queue/", offline.queue, name="queue"),
     path("roles/", pages.roles, name="roles"),
+    path("language/", set_language, name="set-language"),
     path("login/", LoginView.as_view(redirect_authenticated_user=True), name="login"),
     path("logout/", LogoutView.as_view(), name="logout"),
     path("entries/", entries.kind_index, name="kind-index"),

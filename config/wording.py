@@ -10,19 +10,22 @@ from django.core.validators import (
     ProhibitNullCharactersValidator,
 )
 from django.forms import IntegerField
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
 from rest_framework import serializers
 
-TOO_LITTLE = "%(show_value)s is too little. Expected at least %(limit_value)s."
-TOO_MUCH = "%(show_value)s is too much. Expected at most %(limit_value)s."
-WHOLE = "That is no whole number. Expected one such as 7."
-TOO_LONG = "%(show_value)d letters are too many. Expected at most %(limit_value)d."
-NO_TEXT = "There is a character in it that no text has. Type it again."
+TOO_LITTLE = _l("%(show_value)s is too little. Expected at least %(limit_value)s.")
+TOO_MUCH = _l("%(show_value)s is too much. Expected at most %(limit_value)s.")
+WHOLE = _l("That is no whole number. Expected one such as 7.")
+TOO_LONG = _l("%(show_value)d letters are too many. Expected at most %(limit_value)d.")
+NO_TEXT = _l("There is a character in it that no text has. Type it again.")
 DIGITS = {
-    "max_digits": "Too long a number. Expected at most %(max)s digits in all.",
-    "max_decimal_places": "Expected at most %(max)s digits after the point.",
-    "max_whole_digits": "Too long a number. Expected at most %(max)s digits before the point.",
+    "max_digits": _l("Too long a number. Expected at most %(max)s digits in all."),
+    "max_decimal_places": _l("Expected at most %(max)s digits after the point."),
+    "max_whole_digits": _l("Too long a number. Expected at most %(max)s digits before the point."),
 }
-ONE_OF = "“{{input}}” cannot be chosen. Expected one of {known}."
+ONE_OF = N_("“{{input}}” cannot be chosen. Expected one of {known}.")
 BOUNDS = {"min_value": MinValueValidator, "max_value": MaxValueValidator}
 
 
@@ -52,7 +55,7 @@ def words_of(column: Any, options: dict[str, Any]) -> dict[str, str]:
     }
     if "choices" in options:
         known = ", ".join(str(value) for value, _ in column.flatchoices if value != "")
-        words["invalid_choice"] = ONE_OF.format(known=braced(known))
+        words["invalid_choice"] = _(ONE_OF).format(known=braced(known))
     return words
 
 

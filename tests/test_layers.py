@@ -14,6 +14,7 @@ MAY_IMPORT = {
     "milk": {"config", "herd", "feed"},
 }
 PURE = (
+    "config/saying.py",
     "herd/withdrawal.py",
     "herd/planned.py",
     "herd/tags.py",

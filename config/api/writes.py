@@ -4,6 +4,7 @@ import json
 from functools import partial
 from typing import Any, ClassVar
 
+from django.utils.translation import gettext as _
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -42,7 +43,7 @@ class WriteView(APIView):
 
     def write_once(self, handler: Any, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Carry a write out under its key, or give the first answer again."""
-        key = clean_key(request.headers.get(HEADER), KEY_MISSING)
+        key = clean_key(request.headers.get(HEADER), _(KEY_MISSING))
         print_ = fingerprint(
             str(request.method), request.get_full_path(), plain(request.data), files_of(request)
         )

@@ -11,14 +11,18 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models, transaction
 from django.forms.models import fields_for_model
 from django.utils import timezone
+from django.utils.functional import lazy
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
 
 from config.entries import REASONS, Entry
 from config.errors import as_validation_error
 from config.forms.fields import DayField, EntrySelect, MomentField, NumberField, entry_field
 from config.kinds import Kind, kind_named
 
-FILL_IN = "Fill this in; it cannot be blank."
-CHOOSE = "Choose one; it cannot be blank."
+FILL_IN = N_("Fill this in; it cannot be blank.")
+CHOOSE = N_("Choose one; it cannot be blank.")
 # What Django calls the empty choice of a column.
 BLANK = "---------"
 
@@ -60,11 +64,11 @@ class SheetForm(forms.Form):
 def speak(field: forms.Field) -> None:
     """Say in the book's words what is missing, and what an empty choice means."""
     chosen = isinstance(field, forms.ChoiceField)
-    field.error_messages["required"] = CHOOSE if chosen else FILL_IN
+    field.error_messages["required"] = _(CHOOSE) if chosen else _(FILL_IN)
     if isinstance(field, EntrySelect):
-        field.empty_label = "choose" if field.required else "none"
+        field.empty_label = _("choose") if field.required else _("none")
     elif isinstance(field, forms.ChoiceField) and not callable(field.choices):
-        empty = "choose" if field.required else "not given"
+        empty = _("choose") if field.required else _("not given")
         field.choices = [
             (value, empty if value == "" and label == BLANK else label)
             for value, label in field.choices
@@ -98,12 +102,12 @@ class EntryForm(SheetForm):
 class StrikeForm(SheetForm):
     """Why an entry is struck."""
 
-    reason = forms.ChoiceField(label="Why", choices=(("", "choose the reason"), *REASONS))
+    reason = forms.ChoiceField(label=_l("Why"), choices=(("", _l("choose the reason")), *REASONS))
     words = forms.CharField(
-        label="In words",
+        label=_l("In words"),
         required=False,
         max_length=400,
-        help_text="Needed for “other”.",
+        help_text=_l("Needed for “other”."),
         widget=forms.Textarea(attrs={"rows": 2}),
     )
 
@@ -119,7 +123,7 @@ def form_of(slug: str) -> type[EntryForm]:
     )
     fields = {
         "happened_at": MomentField(
-            label=sentence(kind.moment), initial=timezone.now, earlier=kind.earlier
+            label=sentence_of(kind.moment), initial=timezone.now, earlier=kind.earlier
         ),
         **{
             name: deepcopy(kind.extra[name]) if name in kind.extra else columns[name]
@@ -153,7 +157,7 @@ def field_for(kind: Kind, column: Any, options: dict[str, Any]) -> forms.Field |
         return entry_field(
             column.related_model,
             struck_ok=column.name in kind.struck_ok,
-            label=sentence(column.verbose_name),
+            label=sentence_of(column.verbose_name),
             required=not column.blank,
             help_text=column.help_text,
         )
@@ -168,6 +172,7 @@ def field_for(kind: Kind, column: Any, options: dict[str, Any]) -> forms.Field |
             options |= narrower(column)
         case models.TimeField():
             options["widget"] = forms.TimeInput(attrs={"type": "time"}, format="%H:%M")
+    options.setdefault("label", sentence_of(column.verbose_name))
     field: forms.Field | None = column.formfield(**options)
     return field
 
@@ -184,6 +189,15 @@ def sentence(words: Any) -> str:
     """Words with a capital at the start, the rest left alone."""
     text = str(words)
     return text[:1].upper() + text[1:]
+
+
+def said_name(name: Any) -> str:
+    """What a column is called; a name that Django made from the column's is translated here."""
+    return _(name) if isinstance(name, str) else str(name)
+
+
+# For forms that are made once and shown in any language.
+sentence_of: Any = lazy(lambda name: sentence(said_name(name)), str)
 
 
 def initial_from(kind: Kind, query: Mapping[str, str]) -> dict[str, Any]:

@@ -12,6 +12,8 @@ from django.core.exceptions import ObjectDoesNotExist, ValidationError
 from django.db.models import Model, QuerySet
 from django.forms.models import ModelChoiceIterator
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import estate_zone
 from config.entries import CLOCK_TOLERANCE_MINUTES, Entry
@@ -19,27 +21,27 @@ from config.kinds import all_kinds
 from config.offline_clock import sending
 
 SHAPE = "%Y-%m-%dT%H:%M"
-NO_MOMENT = (
+NO_MOMENT = N_(
     "“{text}” is no date and time. Expected year-month-day and hours:minutes, as 2026-06-06 16:30."
 )
-SKIPPED_HOUR = (
+SKIPPED_HOUR = N_(
     "{text} did not exist: the clocks went forward that night. Expected the time before or after "
     "the missing hour."
 )
-NO_DAY = (
+NO_DAY = N_(
     "“{text}” is no day that is sure. Expected year-month-day, as 2026-06-09, or day.month.year, "
     "as 9.6.2026."
 )
 # With strokes nobody knows which is the month.
 DAY_SHAPES = ("%Y-%m-%d", "%d.%m.%Y")
-YEAR_RANGE = "{year} is out of range; expected a year from 1900 to 2200."
-NO_NUMBER = "“{text}” is not a number we can trust. Expected a plain one, such as 187 or 187,5."
-POINT_OR_THOUSANDS = (
+YEAR_RANGE = N_("{year} is out of range; expected a year from 1900 to 2200.")
+NO_NUMBER = N_("“{text}” is not a number we can trust. Expected a plain one, such as 187 or 187,5.")
+POINT_OR_THOUSANDS = N_(
     "“{text}” could be a thousand or a fraction. Write it without a separator ({whole}) or with "
     "its zero ({fraction})."
 )
-NOBODY = "No {name} is called “{text}”. Expected {expected}."
-STRUCK = "{entry} was struck. Name the entry that replaces it."
+NOBODY = N_("No {name} is called “{text}”. Expected {expected}.")
+STRUCK = N_("{entry} was struck. Name the entry that replaces it.")
 # A list that a person still reads through; the newest come first.
 LONGEST_SELECT = 300
 
@@ -80,9 +82,9 @@ class MomentField(forms.Field):
         try:
             naive = datetime.fromisoformat(text)
         except ValueError as error:
-            raise ValidationError(NO_MOMENT.format(text=text[:40])) from error
+            raise ValidationError(_(NO_MOMENT).format(text=text[:40])) from error
         if not 1900 <= naive.year <= 2200:
-            raise ValidationError(YEAR_RANGE.format(year=naive.year))
+            raise ValidationError(_(YEAR_RANGE).format(year=naive.year))
         sent = sending.get()
         now = sent.written_by_phone if sent else timezone.now()
         moment = naive if naive.tzinfo else meant_by(naive, now, earlier=self.earlier)
@@ -106,7 +108,7 @@ def meant_by(naive: datetime, now: datetime, *, earlier: bool = False) -> dateti
     zone = estate_zone()
     first, later = (naive.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
     if later.astimezone(UTC).astimezone(zone).replace(tzinfo=None, fold=0) != naive:
-        raise ValidationError(SKIPPED_HOUR.format(text=naive.strftime("%Y-%m-%d %H:%M")))
+        raise ValidationError(_(SKIPPED_HOUR).format(text=f"{naive:%Y-%m-%d %H:%M}"))
     newest = (now + timedelta(minutes=CLOCK_TOLERANCE_MINUTES)).astimezone(UTC)
     only_first = first.astimezone(UTC) <= newest < later.astimezone(UTC)
     return first if earlier or only_first else later
@@ -122,9 +124,9 @@ class DayField(forms.DateField):
         try:
             day = super().to_python(value)
         except ValidationError as error:
-            raise ValidationError(NO_DAY.format(text=str(value)[:20])) from error
+            raise ValidationError(_(NO_DAY).format(text=str(value)[:20])) from error
         if day is not None and not 1900 <= day.year <= 2200:
-            raise ValidationError(YEAR_RANGE.format(year=day.year))
+            raise ValidationError(_(YEAR_RANGE).format(year=day.year))
         return day
 
 
@@ -148,17 +150,17 @@ def plain_number(text: str) -> str:
     if not text:
         return ""
     if not re.fullmatch(r"[+-]?[0-9]+([.,][0-9]+)?", text, re.ASCII):
-        raise ValidationError(NO_NUMBER.format(text=text[:40]))
+        raise ValidationError(_(NO_NUMBER).format(text=text[:40]))
     if re.fullmatch(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}", text):
         raise ValidationError(
-            POINT_OR_THOUSANDS.format(
+            _(POINT_OR_THOUSANDS).format(
                 text=text, whole=text.replace(",", ""), fraction=text.replace(",", ".") + "0"
             )
         )
     return text.replace(",", ".")
 
 
-NOT_OFFERED = "That is not among those offered here. Choose one of the list."
+NOT_OFFERED = N_("That is not among those offered here. Choose one of the list.")
 
 
 class NewestFirst(ModelChoiceIterator[Any]):
@@ -201,7 +203,7 @@ class EntrySelect(forms.ModelChoiceField[Any]):
             return super().to_python(value)
         except forms.ValidationError as wrong:
             # Of what is no number of an entry at all the column would say that it is no UUID.
-            raise forms.ValidationError(NOT_OFFERED, code="invalid_choice") from wrong
+            raise forms.ValidationError(_(NOT_OFFERED), code="invalid_choice") from wrong
 
 
 class EntryText(forms.CharField):
@@ -237,15 +239,15 @@ def find_entry(model: type[Entry], text: str, *, struck_ok: bool = False) -> Ent
     except ObjectDoesNotExist as error:
         words = str(error) if "matching query" not in str(error) else ""
         raise ValidationError(
-            words or NOBODY.format(name=name, text=text, expected="its name or number")
+            words or _(NOBODY).format(name=name, text=text, expected=_("its name or number"))
         ) from error
     except (ValueError, OverflowError) as error:
         words = str(error) if str(error).endswith(".") else ""
         raise ValidationError(
-            words or NOBODY.format(name=name, text=text, expected="its name or number")
+            words or _(NOBODY).format(name=name, text=text, expected=_("its name or number"))
         ) from error
     if entry.is_struck and not struck_ok:
-        raise ValidationError(STRUCK.format(entry=entry))
+        raise ValidationError(_(STRUCK).format(entry=entry))
     found: Entry = entry
     return found
 

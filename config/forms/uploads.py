@@ -4,17 +4,20 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
 
 from config.forms.entries import SheetForm, speak
 from config.loading import all_loaders
 
 WORDS = {
-    "dmy": "the day first (31/01/2024)",
-    "mdy": "the month first (01/31/2024)",
-    "comma": "the comma begins the decimals (1,234 is little more than 1)",
-    "point": "the point begins the decimals (1.234 is little more than 1)",
-    "thousands": "thousands per ml (a healthy cow has about 100)",
-    "units": "single cells per ml (a healthy cow has about 100,000)",
+    "dmy": N_("the day first (31/01/2024)"),
+    "mdy": N_("the month first (01/31/2024)"),
+    "comma": N_("the comma begins the decimals (1,234 is little more than 1)"),
+    "point": N_("the point begins the decimals (1.234 is little more than 1)"),
+    "thousands": N_("thousands per ml (a healthy cow has about 100)"),
+    "units": N_("single cells per ml (a healthy cow has about 100,000)"),
     "kg": "kilograms",
     "g": "grams",
     "l": "litres",
@@ -25,11 +28,13 @@ WORDS = {
 class UploadForm(SheetForm):
     """Choose what a file holds, and the file."""
 
-    kind = forms.ChoiceField(label="What the file holds")
+    kind = forms.ChoiceField(label=_l("What the file holds"))
     file = forms.FileField(
-        label="File",
+        label=_l("File"),
         allow_empty_file=True,
-        help_text="A table in CSV, as a spreadsheet saves it. Nothing is taken before you say so.",
+        help_text=_l(
+            "A table in CSV, as a spreadsheet saves it. Nothing is taken before you say so."
+        ),
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -37,7 +42,7 @@ class UploadForm(SheetForm):
         loaders = all_loaders()
         kinds = self.fields["kind"]
         assert isinstance(kinds, forms.ChoiceField)
-        kinds.choices = [("", "choose"), *((each.kind, each.title) for each in loaders)]
+        kinds.choices = [("", _("choose")), *((each.kind, _(each.title)) for each in loaders)]
         self.own: dict[str, set[str]] = {
             each.kind: {option.name for option in each.options} for each in loaders
         }
@@ -46,7 +51,7 @@ class UploadForm(SheetForm):
                 self.fields.setdefault(
                     option.name,
                     forms.CharField(
-                        label=option.name.capitalize(),
+                        label=_(option.name.capitalize()),
                         required=False,
                         max_length=40,
                         help_text=f"For {loader.kind}: {option.help}.",
@@ -77,14 +82,14 @@ class TakeForm(SheetForm):
     """The word to take a file, and what to do with rows that are not plainly new."""
 
     take_changed = forms.BooleanField(
-        label="Write the changed rows again",
+        label=_l("Write the changed rows again"),
         required=False,
-        help_text="The old wording is struck and stays readable.",
+        help_text=_l("The old wording is struck and stays readable."),
     )
     skip_strange = forms.BooleanField(
-        label="Leave the strange rows out",
+        label=_l("Leave the strange rows out"),
         required=False,
-        help_text="Otherwise nothing of the file is taken while one of its rows is strange.",
+        help_text=_l("Otherwise nothing of the file is taken while one of its rows is strange."),
     )
 
     def __init__(self, report: Mapping[str, Any], *args: Any, **kwargs: Any) -> None:

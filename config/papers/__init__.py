@@ -2,7 +2,8 @@
 
 One ``Paper`` feeds all three, so that they cannot differ. A struck line stays in it, crossed
 through, with who struck it, when and why. The edition is a short sum over everything the lines
-say: a later correction makes another edition, an unchanged book makes the same one again.
+say, in the language they say it in: a later correction makes another edition, an unchanged book
+makes the same one again.
 """
 
 import re
@@ -12,7 +13,10 @@ from datetime import datetime
 from functools import cached_property
 from hashlib import sha256
 
-CAUTION = (
+from django.utils.translation import gettext_lazy as _l
+from django_stubs_ext import StrOrPromise
+
+CAUTION = _l(
     "Swardline computes and reminds. The leaflet, the prescribing vet, the competent authority and "
     "local law decide."
 )
@@ -25,7 +29,7 @@ _UNSAFE = re.compile(r"[^a-z0-9]+")
 class Column:
     """One column: its head with the unit in it, its share of the width, figures to the right."""
 
-    head: str
+    head: StrOrPromise
     width: float = 1
     figures: bool = False
 
@@ -56,7 +60,7 @@ class Part:
     lines: tuple[Line, ...]
     title: str = ""
     note: str = ""
-    empty: str = "Nothing was written."
+    empty: StrOrPromise = _l("Nothing was written.")
     newest_last: bool = False
 
     def __post_init__(self) -> None:
@@ -96,8 +100,8 @@ class Paper:
     answer: str = ""
     known_at: datetime | None = None
     missing: tuple[str, ...] = ()
-    missing_title: str = "Missing in it"
-    cautions: tuple[str, ...] = (CAUTION,)
+    missing_title: StrOrPromise = _l("Missing in it")
+    cautions: tuple[StrOrPromise, ...] = (CAUTION,)
     signed: bool = True
 
     @property
@@ -120,7 +124,7 @@ def texts(paper: Paper) -> Iterator[str]:
     yield from (paper.title, *paper.about, *paper.missing)
     for part in paper.parts:
         yield part.title
-        yield from (column.head for column in part.columns)
+        yield from (str(column.head) for column in part.columns)
         for line in part.lines:
             yield from line.cells
             yield line.struck

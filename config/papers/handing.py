@@ -6,6 +6,8 @@ from django.core.exceptions import ValidationError
 from django.core.paginator import InvalidPage, Page, Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.papers import Line, Paper, Part, file_name
 from config.papers.pdf import pdf
@@ -19,7 +21,7 @@ FILES = {
 # More lines than this nobody reads on a page; the files have them all.
 MOST_ON_A_PAGE = 100
 LEAF = "leaf"
-NO_LEAF = "There is no leaf “{text}”. Expected a whole number from 1 to {last}."
+NO_LEAF = N_("There is no leaf “{text}”. Expected a whole number from 1 to {last}.")
 
 
 def hand_over(
@@ -71,7 +73,7 @@ def leaves_of(request: HttpRequest, paper: Paper) -> list[tuple[Part, Page[Line]
     try:
         number = Paginator(range(last), 1).validate_number(text)
     except InvalidPage as error:
-        words = NO_LEAF.format(text=text[:20], last=last)
+        words = _(NO_LEAF).format(text=text[:20], last=last)
         raise ValidationError({LEAF: words}) from error
     return [(part, several.page(min(number, several.num_pages))) for part, several in leaves]
 

@@ -15,10 +15,14 @@ from pathlib import Path
 
 import font_source_sans_pro
 from django.utils import timezone
+from django.utils.dateformat import format as in_shape
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from fontTools.ttLib import TTFont
 from fpdf import FPDF
 from fpdf.fonts import TTFFont
 
+from config.language import language_now
 from config.papers import Line, Paper, Part
 
 FONTS = Path(font_source_sans_pro.__file__).parent / "files"
@@ -32,10 +36,8 @@ GAP = 2.0
 MANY_COLUMNS = 11
 INK, SLATE, COPPER, RULE = (28, 39, 35), (90, 102, 112), (163, 83, 31), (190, 190, 180)
 UNKNOWN_SIGN = "[?]"
-SIGNS_MISSING = (
-    f"{UNKNOWN_SIGN} stands for a sign that this typeface does not have; the page shows it."
-)
-STRUCK = "STRUCK "
+SIGNS_MISSING = N_("{sign} stands for a sign that this typeface does not have; the page shows it.")
+STRUCK = N_("STRUCK ")
 
 
 @cache
@@ -64,7 +66,7 @@ def printable(text: str) -> str:
 
 def told(moment: datetime) -> str:
     """A moment on the estate's clock, with its offset, for a paper that leaves the house."""
-    return timezone.localtime(moment).strftime("%a %d %b %Y %H:%M:%S %z")
+    return in_shape(timezone.localtime(moment), _("D d M Y H:i:s O"))
 
 
 def pdf(paper: Paper) -> bytes:
@@ -104,7 +106,7 @@ class Sheet(FPDF):
         self.set_title(printable(paper.title))
         self.set_author(printable(paper.made_by))
         self.set_creator("Swardline")
-        self.set_lang("en")
+        self.set_lang(language_now())
         self.set_creation_date(paper.made_at)
         self.alias_nb_pages("{pages}")
         self.widths: dict[tuple[str, str], float] = {}
@@ -126,15 +128,21 @@ class Sheet(FPDF):
         """Who made it and when, the edition, and the page of how many."""
         paper = self.paper
         self.say(7.5, "", SLATE)
-        foot = f"{paper.title}. Made {told(paper.made_at)} by {paper.made_by}. "
+        foot = _("{title}. Made {made_at} by {made_by}. ").format(
+            title=paper.title, made_at=told(paper.made_at), made_by=paper.made_by
+        )
         known = told(paper.known_at) if paper.known_at else told(paper.made_at)
         self.text(
             MARGIN,
             self.h - 7,
-            printable(f"{foot}As known at {known}. Edition {paper.edition}."),
+            printable(
+                _("{foot}As known at {known}. Edition {edition}.").format(
+                    foot=foot, known=known, edition=paper.edition
+                )
+            ),
         )
         self.set_xy(self.w - MARGIN - 40, self.h - 10)
-        self.cell(40, 4, f"page {self.page_no()} of {{pages}}", align="R")
+        self.cell(40, 4, _("page {page_no} of {{pages}}").format(page_no=self.page_no()), align="R")
 
     def say(self, size: float, style: str = "", colour: tuple[int, int, int] = INK) -> None:
         """From here on in this size, style and colour."""
@@ -150,14 +158,14 @@ class Sheet(FPDF):
         if paper.answer:
             self.paragraph(paper.answer, 10, "B")
         if paper.missing:
-            self.paragraph(paper.missing_title, 9, "B", COPPER)
+            self.paragraph(str(paper.missing_title), 9, "B", COPPER)
             for text in paper.missing:
                 self.paragraph(f"· {text}", 9, "", COPPER)
         everything = (*texts_shown(paper),)
         cautions = paper.cautions
         if any(printable(text) != unicodedata.normalize("NFC", text) for text in everything):
-            cautions = (*cautions, SIGNS_MISSING)
-        for text in cautions:
+            cautions = (*cautions, _(SIGNS_MISSING).format(sign=UNKNOWN_SIGN))
+        for text in map(str, cautions):
             self.paragraph(text, 8.5, "", SLATE)
         self.ln(GAP)
 
@@ -191,7 +199,7 @@ class Sheet(FPDF):
         if part.note:
             self.paragraph(part.note, 9, "", SLATE)
         if not part.lines:
-            self.paragraph(part.empty, 10)
+            self.paragraph(str(part.empty), 10)
             return
         size = 6.8 if len(part.columns) > MANY_COLUMNS else 8.5
         high = size * 0.43
@@ -211,7 +219,7 @@ class Sheet(FPDF):
         )
         under: tuple[str, ...] = ()
         if line.struck:
-            text = printable(STRUCK + line.struck)
+            text = printable(_(STRUCK) + line.struck)
             under = tuple(self.broken(text, sum(widths) - 2 * PAD, ""))
         return Broken(cells, under, bool(line.struck))
 
@@ -220,7 +228,7 @@ class Sheet(FPDF):
         self.say(size, "B", SLATE)
         heads = Broken(
             tuple(
-                tuple(self.broken(printable(column.head), wide - 2 * PAD, "B"))
+                tuple(self.broken(printable(str(column.head)), wide - 2 * PAD, "B"))
                 for column, wide in zip(part.columns, widths, strict=True)
             ),
             (),
@@ -327,7 +335,7 @@ class Sheet(FPDF):
         self.y += 10
         self.set_draw_color(*SLATE)
         self.set_line_width(0.2)
-        for x, words in ((MARGIN, "Place and day"), (MARGIN + 100, "Signed")):
+        for x, words in ((MARGIN, _("Place and day")), (MARGIN + 100, _("Signed"))):
             self.line(x, self.y, x + 80, self.y)
             self.say(8, "", SLATE)
             self.text(x, self.y + 4, words)
@@ -338,6 +346,6 @@ def texts_shown(paper: Paper) -> Iterator[str]:
     """Every text a PDF of the paper shows."""
     yield from (paper.title, paper.made_by, paper.answer, *paper.about, *paper.missing)
     for part in paper.parts:
-        yield from (part.title, part.note, *(column.head for column in part.columns))
+        yield from (part.title, part.note, *(str(column.head) for column in part.columns))
         for line in part.lines:
             yield from (*line.cells, line.struck)

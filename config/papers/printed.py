@@ -3,6 +3,8 @@
 from collections.abc import Iterator
 from textwrap import wrap
 
+from django.utils.translation import gettext as _
+
 from config.papers import Line, Paper, Part
 
 WIDTH = 98
@@ -15,16 +17,16 @@ def printed(paper: Paper) -> Iterator[str]:
         yield from folded(text)
     if paper.missing:
         yield ""
-        yield paper.missing_title
+        yield str(paper.missing_title)
         for text in paper.missing:
             yield from folded(text, "  ")
     for part in paper.parts:
         yield ""
         yield from printed_part(part)
     yield ""
-    for text in paper.cautions:
-        yield from folded(text)
-    yield f"Edition {paper.edition}"
+    for caution in paper.cautions:
+        yield from folded(str(caution))
+    yield _("Edition {edition}").format(edition=paper.edition)
 
 
 def printed_part(part: Part) -> Iterator[str]:
@@ -32,7 +34,7 @@ def printed_part(part: Part) -> Iterator[str]:
     if part.title:
         yield part.title
     if not part.lines:
-        yield from folded(part.empty, "  ")
+        yield from folded(str(part.empty), "  ")
     for line in part.lines:
         yield from folded(sentence(part, line), "  ")
 
@@ -41,7 +43,8 @@ def sentence(part: Part, line: Line) -> str:
     """A line in words: its first cell, then head and cell of the others."""
     first, *others = zip(part.columns, line.cells, strict=True)
     told = "; ".join(f"{column.head} {cell}" for column, cell in others if cell)
-    return f"{f'STRUCK {line.struck}: ' if line.struck else ''}{first[1]}: {told}"
+    struck = _("STRUCK {why}: ").format(why=line.struck) if line.struck else ""
+    return f"{struck}{first[1]}: {told}"
 
 
 def folded(text: str, indent: str = "") -> list[str]:

@@ -5,9 +5,12 @@ import io
 import re
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from config.papers import Paper, Part
 
-STRUCK_HEAD = "Struck"
+STRUCK_HEAD = N_("Struck")
 # What a spreadsheet takes for the start of a formula when a file is opened.
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
 _FIGURE = re.compile(r"[+-][0-9]+(?:[.,][0-9]+)*")
@@ -31,7 +34,7 @@ def table_file(paper: Paper) -> bytes:
 
 def write_part(writer: Any, part: Part) -> None:
     """One table; the column of strikes is always there, so that programs find it."""
-    writer.writerow([*(guarded(column.head) for column in part.columns), STRUCK_HEAD])
+    writer.writerow([*(guarded(str(column.head)) for column in part.columns), _(STRUCK_HEAD)])
     writer.writerows([*map(guarded, line.cells), guarded(line.struck)] for line in part.lines)
 
 

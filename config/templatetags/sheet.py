@@ -10,57 +10,68 @@ from django.contrib.auth.models import AnonymousUser
 from django.template import Context
 from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
-from django.utils.html import format_html
+from django.utils.formats import get_format
+from django.utils.html import format_html, json_script
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
-from config.days import estate_zone
+from config.days import day_and_clock, estate_zone
+from config.language import language_now
 from config.offline_pages import kept_as, too_old_after
+from config.phone_words import WORDS
 
 register = template.Library()
 
 # The word of each state and the one form it has (see day-sheet.css).
 STATES = {
-    "tank": "TANK",
-    "not": "NOT",
-    "unsure": "NOT SURE",
-    "held": "held",
-    "first": "feed first",
-    "past": "past: discard",
-    "fresh": "fresh",
-    "eaten": "eaten",
-    "discarded": "discarded",
-    "open": "open",
-    "closed": "closed",
-    "used": "used up",
-    "over": "over limit",
-    "released": "released",
-    "dumped": "dumped",
-    "pour": "pour",
-    "waste": "waste",
-    "brine": "in brine",
-    "store": "in store",
-    "dispatched": "dispatched",
-    "struck": "struck",
+    "tank": N_("TANK"),
+    "not": N_("NOT"),
+    "unsure": N_("NOT SURE"),
+    "held": N_("held"),
+    "first": N_("feed first"),
+    "past": N_("past: discard"),
+    "fresh": N_("fresh"),
+    "eaten": N_("eaten"),
+    "discarded": N_("discarded"),
+    "open": N_("open"),
+    "closed": N_("closed"),
+    "used": N_("used up"),
+    "over": N_("over limit"),
+    "released": N_("released"),
+    "dumped": N_("dumped"),
+    "pour": N_("pour"),
+    "waste": N_("waste"),
+    "brine": N_("in brine"),
+    "store": N_("in store"),
+    "dispatched": N_("dispatched"),
+    "struck": N_("struck"),
 }
 # Label and the first of these names that exists; an app adds its page by having the name.
 SHEETS = (
-    ("Today", ("home",)),
-    ("Herd", ("herd:index", "herd:withheld")),
-    ("Grass", ("feed:index", "feed:board")),
-    ("Milk", ("milk:index", "milk:lots")),
-    ("Wheels", ("milk:wheels",)),
-    ("Entries", ("kind-index",)),
+    (N_("Today"), ("home",)),
+    (N_("Herd"), ("herd:index", "herd:withheld")),
+    (N_("Grass"), ("feed:index", "feed:board")),
+    (N_("Milk"), ("milk:index", "milk:lots")),
+    (N_("Wheels"), ("milk:wheels",)),
+    (N_("Entries"), ("kind-index",)),
 )
 
 
 @register.filter
 def amount(value: Any) -> str:
-    """A number for reading: thousands apart, no needless zeros; "" for None."""
+    """A number for reading, in the reader's form: no needless zeros; "" for None."""
     if value is None or value == "":
         return ""
     number = value if isinstance(value, Decimal) else Decimal(str(value))
     text = f"{number:,f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    return in_readers_form(text.rstrip("0").rstrip(".") if "." in text else text)
+
+
+def in_readers_form(figures: str) -> str:
+    """Figures with a decimal point and commas between thousands, as the reader writes them."""
+    point, apart = get_format("DECIMAL_SEPARATOR"), get_format("THOUSAND_SEPARATOR")
+    return figures.translate({ord("."): point, ord(","): apart})
 
 
 @register.filter
@@ -93,8 +104,8 @@ def moment(value: datetime | None) -> str:
         return ""
     zone = estate_zone()
     local = value.astimezone(zone)
-    year = "" if local.year == timezone.now().astimezone(zone).year else f" {local.year}"
-    return f"{local:%a} {local.day} {local:%b}{year}, {local:%H:%M}{twice(local)}"
+    is_other_year = local.year != timezone.now().astimezone(zone).year
+    return day_and_clock(local, year=is_other_year) + twice(local)
 
 
 def twice(local: datetime) -> str:
@@ -102,7 +113,7 @@ def twice(local: datetime) -> str:
     other = local.replace(fold=1 - local.fold)
     if other.utcoffset() == local.utcoffset():
         return ""
-    return " (second)" if local.fold else " (first)"
+    return " " + (_("(second)") if local.fold else _("(first)"))
 
 
 @register.filter
@@ -122,7 +133,21 @@ def iso(value: datetime | None) -> str:
 @register.filter
 def state_word(state: str) -> str:
     """The word of a state."""
-    return STATES.get(state, state)
+    return _(STATES.get(state, state)) if state else ""
+
+
+@register.filter
+def said(words: str) -> str:
+    """Words that are marked where they stand (a role, a name on a sheet), in the reader's."""
+    return _(words) if words else ""
+
+
+@register.simple_tag
+def phone_words() -> SafeString:
+    """What the scripts of a page say, for the page to carry; nothing in the source's language."""
+    if language_now().startswith("en"):
+        return SafeString("")
+    return json_script({words: _(words) for words in WORDS}, "words")
 
 
 @register.simple_tag
@@ -171,7 +196,7 @@ def sheets(context: Context) -> dict[str, Any]:
     for label, names in SHEETS:
         url = next((found for found in map(address, names) if found), "")
         if url:
-            items.append({"label": label, "url": url})
+            items.append({"label": _(label), "url": url})
     # The closest sheet is where we are: "Wheels" on /milk/wheels/…, "Milk" elsewhere on /milk/.
     best = max(items, key=lambda item: closeness(here, item["url"]), default=None)
     for item in items:

@@ -9,13 +9,16 @@ from typing import Any
 from django.core.exceptions import FieldDoesNotExist
 from django.db import models
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
+from config.days import day_words
 from config.entries import Entry
-from config.forms.entries import sentence
+from config.forms.entries import said_name, sentence
 from config.kinds import Kind, all_kinds
 from config.templatetags.sheet import amount, moment
 
-NOT_GIVEN = "not given"
+NOT_GIVEN = N_("not given")
 
 
 @dataclass(frozen=True)
@@ -38,7 +41,7 @@ def cell(kind: Kind, entry: Entry, name: str) -> Cell:
     """One value of an entry."""
     value, label = getattr(entry, name), label_of(kind, name)
     if value is None or value == "":
-        return Cell(label, NOT_GIVEN, given=False)
+        return Cell(label, _(NOT_GIVEN), given=False)
     if isinstance(value, models.Model) and hasattr(value, "uuid"):
         return Cell(label, str(value), address_of(value))
     shown = getattr(entry, f"get_{name}_display", None)
@@ -49,22 +52,22 @@ def cell(kind: Kind, entry: Entry, name: str) -> Cell:
 def label_of(kind: Kind, name: str) -> str:
     """What a field is called on pages."""
     try:
-        return sentence(getattr(kind.model._meta.get_field(name), "verbose_name", name))
+        return sentence(said_name(getattr(kind.model._meta.get_field(name), "verbose_name", name)))
     except FieldDoesNotExist:
-        return sentence(name.replace("_", " "))
+        return sentence(said_name(name.replace("_", " ")))
 
 
 def words_of(value: Any) -> str:
     """A plain value for reading."""
     match value:
         case bool():
-            return "yes" if value else "no"
+            return _("yes") if value else _("no")
         case Decimal() | int() | float():
             return amount(value)
         case datetime():
             return moment(value)
         case date():
-            return f"{value:%a} {value.day} {value:%b %Y}"
+            return day_words(value)
         case time():
             return f"{value:%H:%M}"
         case models.Manager():

@@ -9,6 +9,8 @@ from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.api.filters import filters_of
 from config.api.paging import BAD_CURSOR, Leaf, page_address
@@ -31,9 +33,9 @@ from config.views.cells import cells, label_of
 
 # More columns than this nobody reads side by side; the rest stands on the entry's own page.
 LIST_COLUMNS = 5
-WRITTEN = "Written: {entry}."
-STRUCK = "Struck: {entry}. It stays readable."
-WRITTEN_AGAIN = "Written again: {entry}. The old wording stays readable, crossed through."
+WRITTEN = N_("Written: {entry}.")
+STRUCK = N_("Struck: {entry}. It stays readable.")
+WRITTEN_AGAIN = N_("Written again: {entry}. The old wording stays readable, crossed through.")
 DEVICE = "page"
 # Who says whether a time that was put right is right.
 CLOCK = "answer clock questions"
@@ -129,7 +131,7 @@ def kind_new(request: HttpRequest, slug: str) -> HttpResponse:
     if form.is_valid():
         entry = form.carry_out(kind.write, stamp=stamp_of(request, form), **form.entry_values())
         if entry is not None:
-            messages.success(request, WRITTEN.format(entry=entry))
+            messages.success(request, _(WRITTEN).format(entry=entry))
             return redirect("kind-detail", slug=slug, uuid=entry.uuid)
     return render(request, "config/kind_form.html", {"kind": kind, "form": form})
 
@@ -144,7 +146,7 @@ def kind_strike(request: HttpRequest, slug: str, uuid: UUID) -> HttpResponse:
     if form.is_valid():
         struck = form.carry_out(kind.strike, entry, by=request.user, **form.cleaned_data)
         if struck is not None:
-            messages.success(request, STRUCK.format(entry=entry))
+            messages.success(request, _(STRUCK).format(entry=entry))
             return redirect("kind-detail", slug=slug, uuid=uuid)
     context = {"kind": kind, "entry": entry, "form": form}
     return render(request, "config/kind_strike.html", context)
@@ -164,7 +166,7 @@ def kind_reenter(request: HttpRequest, slug: str, uuid: UUID) -> HttpResponse:
             kind.re_enter, entry, stamp=stamp, why=why, fields=form.entry_values()
         )
         if again is not None:
-            messages.success(request, WRITTEN_AGAIN.format(entry=again))
+            messages.success(request, _(WRITTEN_AGAIN).format(entry=again))
             return redirect("kind-detail", slug=slug, uuid=again.uuid)
     context = {"kind": kind, "entry": entry, "form": form}
     return render(request, "config/kind_reenter.html", context)

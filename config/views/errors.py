@@ -5,6 +5,8 @@ from collections.abc import Callable
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.utils.cache import patch_vary_headers
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.errors import (
     BAD_VALUE,
@@ -15,28 +17,28 @@ from config.errors import (
     problem_of,
 )
 
-OUR_FAULT = (
+OUR_FAULT = N_(
     "Something went wrong here, not with what you entered. Nothing was saved. Try once more; if it "
     "stays, tell the office what you did and at what time."
 )
-FORM_TOO_OLD = (
+FORM_TOO_OLD = N_(
     "The form was open for too long, or cookies are switched off. Nothing was saved. Open the form "
     "again and send it from there."
 )
-LOCKED_OUT = (
+LOCKED_OUT = N_(
     "Too many wrong passwords. Signing in with this name is closed for a while; wait, or ask the "
     "office to open it again."
 )
 WORDS = {
-    400: "This could not be read",
-    403: "Not for your role",
-    404: "Not found",
-    409: "This does not go together",
-    413: "Too large",
-    422: "Sent before",
-    429: "Wait a little",
-    500: "Our fault",
-    503: "At the same moment",
+    400: N_("This could not be read"),
+    403: N_("Not for your role"),
+    404: N_("Not found"),
+    409: N_("This does not go together"),
+    413: N_("Too large"),
+    422: N_("Sent before"),
+    429: N_("Wait a little"),
+    500: N_("Our fault"),
+    503: N_("At the same moment"),
 }
 
 
@@ -64,7 +66,7 @@ def shown(request: HttpRequest, found: Problem) -> HttpResponse:
             found.body(), status=found.status, content_type=PROBLEM_JSON
         )
     else:
-        heading = WORDS.get(found.status, found.title)
+        heading = _(WORDS.get(found.status, found.title))
         answer = render(
             request,
             "problem.html",
@@ -77,7 +79,7 @@ def shown(request: HttpRequest, found: Problem) -> HttpResponse:
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
-    return shown(request, problem_of(exception) or problem(400, BAD_VALUE))
+    return shown(request, problem_of(exception) or problem(400, _(BAD_VALUE)))
 
 
 def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:
@@ -85,18 +87,18 @@ def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:
 
 
 def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
-    return shown(request, problem(404, NOT_FOUND))
+    return shown(request, problem(404, _(NOT_FOUND)))
 
 
 def our_fault(request: HttpRequest) -> HttpResponse:
-    return shown(request, problem(500, OUR_FAULT))
+    return shown(request, problem(500, _(OUR_FAULT)))
 
 
 def form_too_old(request: HttpRequest, reason: str = "") -> HttpResponse:
     """Django's CSRF check failed."""
-    return shown(request, problem(403, FORM_TOO_OLD))
+    return shown(request, problem(403, _(FORM_TOO_OLD)))
 
 
 def locked_out(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
     """Too many failed sign-ins (django-axes)."""
-    return shown(request, problem(429, LOCKED_OUT))
+    return shown(request, problem(429, _(LOCKED_OUT)))

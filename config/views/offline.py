@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from functools import lru_cache
+from functools import cache
 from pathlib import Path
 from uuid import UUID
 
@@ -14,9 +14,12 @@ from django.shortcuts import redirect, render
 from django.templatetags.static import static
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_POST
 
+from config.language import language_now
 from config.offline_pages import KEEP, ahead_for, papers_for
 from config.offline_shifts import question_about
 from config.roles import action_required
@@ -27,13 +30,14 @@ WORKER = "config/worker.js"
 SHELL = (
     "config/day-sheet.css",
     "config/sward.svg",
+    "config/words.js",
     "config/queue.js",
     "config/phone.js",
     "config/offline.js",
     "config/queue-page.js",
     "django_htmx/htmx-2.min.js",
 )
-RIGHT = "Written: the time of {entry} is right."
+RIGHT = N_("Written: the time of {entry} is right.")
 
 
 def file_of(name: str) -> bytes:
@@ -53,11 +57,15 @@ def version() -> str:
     return digest.hexdigest()[:16]
 
 
-@lru_cache(maxsize=1)
-def worker_text() -> str:
-    """The worker with what it must know of this installation in front."""
+@cache
+def worker_text(language: str) -> str:
+    """The worker with what it must know of this installation, and of its reader, in front.
+
+    In another language it is another worker, which keeps its own page of what is missing.
+    """
     known = {
-        "version": version(),
+        "version": f"{version()}-{language}",
+        "language": language,
         "shell": [static(name) for name in SHELL],
         "statics": static(""),
         "queue": reverse("queue"),
@@ -71,7 +79,7 @@ def worker_text() -> str:
 def worker(request: HttpRequest) -> HttpResponse:
     """The service worker, at the root so that it serves every page; asked for anew each time."""
     return HttpResponse(
-        worker_text(),
+        worker_text(language_now()),
         content_type="text/javascript; charset=utf-8",
         headers={"Cache-Control": "no-cache", "Service-Worker-Allowed": "/"},
     )
@@ -111,5 +119,5 @@ def clock_right(request: HttpRequest, slug: str, uuid: UUID) -> HttpResponse:
     if notice is not None:
         notice.closed_at = timezone.now()
         notice.save(update_fields=["closed_at"])
-        messages.success(request, RIGHT.format(entry=entry))
+        messages.success(request, _(RIGHT).format(entry=entry))
     return redirect("kind-detail", slug=slug, uuid=uuid)

@@ -3,14 +3,17 @@
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.day_sheet import RELIEF, SHEETS, sheet_for
 from config.find import find as find_all
 from config.kinds import all_kinds
+from config.language import in_a_sentence
 from config.roles import ACTIONS, ROLES, action_required, roles_of
 
 SHOWN_NOTICES = 40
-NO_SHEET = "There is no sheet “{role}”. Expected one of {sheets}."
+NO_SHEET = N_("There is no sheet “{role}”. Expected one of {sheets}.")
 
 
 @action_required("read")
@@ -22,7 +25,7 @@ def today(request: HttpRequest, role: str = "") -> HttpResponse:
     mine = [one for one in roles_of(request.user) if one in SHEETS]
     name = role.replace("-", " ") or next(iter(mine), RELIEF)
     if name not in SHEETS:
-        raise Http404(NO_SHEET.format(role=role[:40], sheets=", ".join(SHEETS)))
+        raise Http404(_(NO_SHEET).format(role=role[:40], sheets=", ".join(SHEETS)))
     found = sheet_for(name, request.user, timezone.now(), SHOWN_NOTICES + 1)
     context = {
         "sheet": found,
@@ -46,7 +49,7 @@ def find(request: HttpRequest) -> HttpResponse:
 @action_required("read")
 def roles(request: HttpRequest) -> HttpResponse:
     """Who may do what: one row per action, one column per role."""
-    titles = {kind.slug: kind.title for kind in all_kinds()}
+    titles = {kind.slug: str(kind.title) for kind in all_kinds()}
     rows = [
         (action_words(action, titles), [role in allowed for role in ROLES])
         for action, allowed in ACTIONS.items()
@@ -58,5 +61,5 @@ def roles(request: HttpRequest) -> HttpResponse:
 
 def action_words(action: str, titles: dict[str, str]) -> str:
     """An action as a person says it ("strike forage batches")."""
-    verb, _, slug = action.partition(":")
-    return f"{verb} {titles.get(slug, slug.replace('-', ' ')).lower()}".strip()
+    verb, _mark, slug = action.partition(":")
+    return f"{_(verb)} {in_a_sentence(titles.get(slug, slug.replace('-', ' ')))}".strip()

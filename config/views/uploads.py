@@ -9,6 +9,8 @@ from django.core.files.uploadedfile import UploadedFile
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_POST, require_safe
 
 from config.columns import Unanswered
@@ -25,7 +27,7 @@ from config.waiting import Waiting, forget_old, waiting_file
 
 TAKE = "take in files"
 SHOWN = 100
-LOOK_AGAIN = "The file waits no longer: it was taken, or is older than a day. Send it again."
+LOOK_AGAIN = N_("The file waits no longer: it was taken, or is older than a day. Send it again.")
 
 
 @action_required("read")
@@ -185,7 +187,7 @@ def waiting_or_404(request: HttpRequest, number: UUID) -> Waiting:
     """The user's own waiting file. Raises Http404."""
     waiting = waiting_file(number, request.user)
     if waiting is None:
-        raise Http404(LOOK_AGAIN)
+        raise Http404(_(LOOK_AGAIN))
     return waiting
 
 

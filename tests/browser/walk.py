@@ -70,6 +70,7 @@ OUTSIDE = {
     "phone",
     # Open to anybody, and looked at where labels are.
     "public-wheel",
+    "set-language",
     "upload-answer",
     "upload-detail",
     "upload-file",

@@ -223,9 +223,9 @@ def test_by_the_api_all_moments_of_the_body_are_put_right(cow, stockman):
 
 def test_a_phone_may_keep_what_its_owner_may_see(feed_hand_client, feed_hand, client):
     kept = feed_hand_client.get("/feed/feedings/new/")
-    assert kept["Keep-On-Phone"] == f"{feed_hand.pk} any"
+    assert kept["Keep-On-Phone"] == f"{feed_hand.pk}-en-gb any"
     assert "data-keeps" in kept.content.decode()
-    assert feed_hand_client.get("/herd/withheld/")["Keep-On-Phone"] == str(feed_hand.pk)
+    assert feed_hand_client.get("/herd/withheld/")["Keep-On-Phone"] == f"{feed_hand.pk}-en-gb"
     for path in ("/entries/", "/herd/wall/", "/entries/feedings/", "/entries/doses/new/"):
         assert "Keep-On-Phone" not in feed_hand_client.get(path)
     assert "Keep-On-Phone" not in client.get("/herd/withheld/")
@@ -238,7 +238,7 @@ def test_a_phone_is_told_who_it_is_and_what_to_take_along(feed_hand_client, feed
     assert (here["user"], "/feed/feedings/new/" in here["ahead"]) == (feed_hand.pk, True)
     assert "/entries/doses/new/" not in here["ahead"]
     for url in (*here["ahead"], *(paper["url"] for paper in here["papers"])):
-        assert feed_hand_client.get(url)["Keep-On-Phone"].split()[0] == str(feed_hand.pk)
+        assert feed_hand_client.get(url)["Keep-On-Phone"].split()[0] == f"{feed_hand.pk}-en-gb"
     stranger = client.get("/phone/")
     assert stranger.json()["user"] is None
     assert set(stranger.json()) == {"user", "now"}

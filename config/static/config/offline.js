@@ -21,38 +21,43 @@ const offline = (() => {
   }
 
   function ageWords(milliseconds) {
-    if (!Number.isFinite(milliseconds)) return "nobody knows how old: the clock of this phone was set";
+    if (!Number.isFinite(milliseconds)) return words.say("nobody knows how old: the clock of this phone was set");
     const minutes = Math.floor(milliseconds / MINUTE);
-    if (minutes < 1) return "less than a minute old";
-    if (minutes < 60) return `${minutes} min old`;
+    if (minutes < 1) return words.say("less than a minute old");
+    if (minutes < 60) return words.say("{minutes} min old", { minutes });
     const hours = Math.floor(minutes / 60);
-    return hours < 48 ? `${hours} h ${minutes % 60} min old` : `${Math.floor(hours / 24)} days old`;
+    if (hours < 48) return words.say("{hours} h {minutes} min old", { hours, minutes: minutes % 60 });
+    return words.say("{days} days old", { days: Math.floor(hours / 24) });
   }
 
   function clock(moment) {
     const options = { weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" };
-    return new Intl.DateTimeFormat("en-GB", { ...options, timeZone: zone }).format(moment);
+    return new Intl.DateTimeFormat(words.language, { ...options, timeZone: zone }).format(moment);
   }
 
   // No cow reads TANK or NOT on a list that is too old.
   function takeBack(list) {
     if (list.classList.contains("unsure")) return;
     list.classList.add("unsure");
-    const words = document.createElement("p");
-    words.className = "caution unsure-list";
-    words.setAttribute("role", "alert");
-    words.textContent =
-      "NOT SURE: this list is too old to go by. Look at the wall, or ask the vet. What you write is kept all the same.";
-    list.prepend(words);
+    const told = document.createElement("p");
+    told.className = "caution unsure-list";
+    told.setAttribute("role", "alert");
+    told.textContent = words.say(
+      "NOT SURE: this list is too old to go by. Look at the wall, or ask the vet. What you write is kept all the same.",
+    );
+    list.prepend(told);
+    const unsure = words.say("NOT SURE");
+    const either = [unsure, words.say("TANK"), words.say("NOT")].join("|");
+    const word = new RegExp(`(?<!\\p{L})(${either})(?!\\p{L})`, "gu");
     for (const state of list.querySelectorAll(".state-tank, .state-not")) {
       state.className = "state state-unsure";
-      state.textContent = "NOT SURE";
+      state.textContent = unsure;
     }
     const texts = document.createTreeWalker(list, NodeFilter.SHOW_TEXT);
     while (texts.nextNode()) {
       const text = texts.currentNode;
-      if (words.contains(text)) continue;
-      text.data = text.data.replace(/\b(TANK|NOT)\b(?! SURE)/g, "NOT SURE");
+      if (told.contains(text)) continue;
+      text.data = text.data.replace(word, unsure);
     }
   }
 
@@ -66,8 +71,8 @@ const offline = (() => {
   }
 
   function keptWords(old) {
-    if (missing) return "No network, and this page is not kept on this phone. What is kept stands below.";
-    return `No network. This page is as at ${clock(Date.parse(at))}, ${ageWords(old)}.`;
+    if (missing) return words.say("No network, and this page is not kept on this phone. What is kept stands below.");
+    return words.say("No network. This page is as at {moment}, {age}.", { moment: clock(Date.parse(at)), age: ageWords(old) });
   }
 
   function begin() {

@@ -21,7 +21,7 @@
     return found;
   }
 
-  const several = (count, one, many) => `${count} ${count === 1 ? one : many}`;
+  const several = (count, one, many) => words.say(count === 1 ? one : many, { count });
 
   async function showBar() {
     const [entries, who] = [await queue.all(), (await queue.note("who")) || {}];
@@ -29,9 +29,9 @@
     const refused = entries.filter((one) => one.state === "refused" && one.user === me).length;
     const waiting = entries.length - refused;
     const said = [];
-    if (waiting) said.push(`${several(waiting, "entry waits", "entries wait")} on this phone`);
-    if (refused) said.push(`${several(refused, "entry was", "entries were")} refused: look at it`);
-    if (entries.length && !who.user) said.push("sign in to send");
+    if (waiting) said.push(several(waiting, "{count} entry waits on this phone", "{count} entries wait on this phone"));
+    if (refused) said.push(several(refused, "{count} entry was refused: look at it", "{count} entries were refused: look at it"));
+    if (entries.length && !who.user) said.push(words.say("sign in to send"));
     const found = bar();
     found.hidden = !said.length || location.pathname === "/queue/";
     found.classList.toggle("refused", refused > 0);
@@ -100,7 +100,7 @@
       for (const entry of entries) {
         const offered = from.includes(new URL(entry.action, location.origin).pathname);
         if (!offered || entry.user !== user || select.querySelector(`option[value="${entry.number}"]`)) continue;
-        select.add(new Option(`${entry.title}, ${offline.clock(entry.written)} (waits on this phone)`, entry.number));
+        select.add(new Option(words.say("{title}, {moment} (waits on this phone)", { title: entry.title, moment: offline.clock(entry.written) }), entry.number));
       }
     }
   }
@@ -187,7 +187,7 @@
     return "";
   }
 
-  function say(form, words, wrong, more = null) {
+  function say(form, told, wrong, more = null) {
     document.getElementById("said")?.remove();
     const said = document.createElement("div");
     said.id = "said";
@@ -195,7 +195,7 @@
     said.setAttribute("role", wrong ? "alert" : "status");
     said.tabIndex = -1;
     const text = document.createElement("p");
-    text.textContent = words;
+    text.textContent = told;
     said.append(text);
     if (more) said.append(more);
     form.before(said);
@@ -208,10 +208,10 @@
     acts.className = "acts";
     button.className = "button plain";
     button.type = "button";
-    button.textContent = "Take it back";
+    button.textContent = words.say("Take it back");
     button.addEventListener("click", async () => {
       const gone = await queue.remove(entry.number);
-      say(form, gone ? "Taken back. Nothing is written." : "It is sent already. Strike it where it stands.", !gone);
+      say(form, words.say(gone ? "Taken back. Nothing is written." : "It is sent already. Strike it where it stands."), !gone);
     });
     acts.append(button);
     return acts;
@@ -233,7 +233,7 @@
   async function save(form, button) {
     const entry = await queue.add(entryOf(form, button));
     mended = null;
-    say(form, "Kept on this phone. Sending …", false);
+    say(form, words.say("Kept on this phone. Sending …"), false);
     const outcome = await queue.send(entry.number);
     if (outcome.state === "written") {
       location.assign(outcome.location);
@@ -242,14 +242,14 @@
     if (outcome.state === "refused") {
       // It is mended here and now; on the queue's page it would wait for nobody.
       if (outcome.page && showRefusal(form, outcome.page)) await queue.remove(entry.number);
-      else say(form, (await queue.find(entry.number))?.refusal.words.join(" ") || "Refused.", true);
+      else say(form, (await queue.find(entry.number))?.refusal.words.join(" ") || words.say("Refused."), true);
       return;
     }
     form.reset();
     for (const input of form.elements) delete input.dataset.touched;
     keepNow();
     const undo = undoButton(entry, form);
-    say(form, `Kept on this phone: ${entry.title}. It is sent when there is a network.`, false, undo);
+    say(form, words.say("Kept on this phone: {title}. It is sent when there is a network.", { title: entry.title }), false, undo);
   }
 
   async function onSubmit(event) {
@@ -267,7 +267,7 @@
     try {
       await save(form, submitter);
     } catch (error) {
-      say(form, `This phone could not keep the entry (${error.name}). Nothing is saved. Try again, or write it down.`, true);
+      say(form, words.say("This phone could not keep the entry ({error}). Nothing is saved. Try again, or write it down.", { error: error.name }), true);
     } finally {
       delete form.dataset.busy;
     }
@@ -285,7 +285,7 @@
     if (!form) return;
     mended = entry;
     for (const field of form.elements) fillField(field, entry);
-    say(form, `Mend this, and send it again: ${(entry.refusal?.words || []).join(" ")}`, true);
+    say(form, words.say("Mend this, and send it again: {why}", { why: (entry.refusal?.words || []).join(" ") }), true);
   }
 
   function fillField(field, entry) {

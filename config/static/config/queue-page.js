@@ -4,34 +4,34 @@
 (() => {
   const user = Number(document.body.dataset.user) || 0;
 
-  function made(name, words = "", className = "") {
+  function made(name, text = "", className = "") {
     const one = document.createElement(name);
-    if (words) one.textContent = words;
+    if (text) one.textContent = text;
     if (className) one.className = className;
     return one;
   }
 
-  function button(words, act, plain = true) {
-    const one = made("button", words, plain ? "button plain" : "button");
+  function button(text, act, plain = true) {
+    const one = made("button", text, plain ? "button plain" : "button");
     one.type = "button";
     one.addEventListener("click", act);
     return one;
   }
 
   function stateWords(entry, entries, me) {
-    if (entry.user !== me) return "waits for its writer to sign in";
-    if (entry.state === "refused") return "refused";
+    if (entry.user !== me) return words.say("waits for its writer to sign in");
+    if (entry.state === "refused") return words.say("refused");
     const first = entries.find((one) => entry.hangs.includes(one.number));
-    if (first) return `waits for “${first.title}”`;
-    if (entry.tries) return `tried ${entry.tries} times; the server had a fault`;
-    return "waits for a network";
+    if (first) return words.say("waits for “{title}”", { title: first.title });
+    if (entry.tries) return words.say("tried {count} times; the server had a fault", { count: entry.tries });
+    return words.say("waits for a network");
   }
 
   function throwAway(entry, acts) {
     acts.replaceChildren(
-      made("span", "Throw it away for good? It is written nowhere else. "),
-      button("Yes, throw it away", () => queue.remove(entry.number)),
-      button("No, keep it", show),
+      made("span", `${words.say("Throw it away for good? It is written nowhere else.")} `),
+      button(words.say("Yes, throw it away"), () => queue.remove(entry.number)),
+      button(words.say("No, keep it"), show),
     );
     acts.querySelector("button").focus();
   }
@@ -39,18 +39,18 @@
   function entryRow(entry, entries, me) {
     const row = made("li", "", "waiting-entry");
     const mine = entry.user === me;
-    row.append(made("h3", mine ? entry.title : "An entry of somebody else"));
-    row.append(made("p", `${stateWords(entry, entries, me)}; written ${offline.clock(entry.written)}`, "quiet"));
+    row.append(made("h3", mine ? entry.title : words.say("An entry of somebody else")));
+    row.append(made("p", words.say("{state}; written {moment}", { state: stateWords(entry, entries, me), moment: offline.clock(entry.written) }), "quiet"));
     if (!mine) return row;
     if (entry.words.length) row.append(made("p", entry.words.join(" · ")));
     const acts = made("p", "", "acts");
     if (entry.state === "refused") {
-      for (const words of entry.refusal.words) row.append(made("p", words, "wrong-words"));
-      const mend = made("a", "Mend it", "button");
+      for (const why of entry.refusal.words) row.append(made("p", why, "wrong-words"));
+      const mend = made("a", words.say("Mend it"), "button");
       mend.href = `${entry.page}#mend=${entry.number}`;
       acts.append(mend);
     }
-    acts.append(button(entry.state === "refused" ? "Throw away" : "Take it back", () => throwAway(entry, acts)));
+    acts.append(button(words.say(entry.state === "refused" ? "Throw away" : "Take it back"), () => throwAway(entry, acts)));
     row.append(acts);
     return row;
   }
@@ -61,16 +61,17 @@
     const link = made("a", one.title);
     link.href = one.location;
     name.append(link);
-    row.append(name, made("span", `${(one.words || []).join(" ")} Sent ${offline.clock(one.at)}.`, "why"));
+    row.append(name, made("span", `${(one.words || []).join(" ")} ${words.say("Sent {moment}.", { moment: offline.clock(one.at) })}`, "why"));
     return row;
   }
 
   function answerWords(entries, me) {
-    if (!entries.length) return "Nothing waits on this phone.";
+    if (!entries.length) return words.say("Nothing waits on this phone.");
     const refused = entries.filter((one) => one.user === me && one.state === "refused").length;
-    const word = entries.length === 1 ? "entry waits" : "entries wait";
-    const more = refused ? `, ${refused} of them refused` : "";
-    return `${entries.length} ${word} on this phone${more}.`;
+    const count = entries.length;
+    const wait = count === 1 ? "{count} entry waits on this phone" : "{count} entries wait on this phone";
+    const more = refused ? `, ${words.say("{count} of them refused", { count: refused })}` : "";
+    return `${words.say(wait, { count })}${more}.`;
   }
 
   async function show() {
@@ -93,9 +94,12 @@
   async function showClock() {
     const known = await queue.note("known");
     const minutes = known ? Math.round(known.shift / 60) : 0;
-    const words = document.getElementById("queue-clock");
-    words.hidden = Math.abs(minutes) < 2;
-    words.textContent = `The clock of this phone is ${Math.abs(minutes)} min ${minutes < 0 ? "ahead" : "behind"}. Set it right; the times of entries are corrected when they are sent.`;
+    const told = document.getElementById("queue-clock");
+    told.hidden = Math.abs(minutes) < 2;
+    const wrong = minutes < 0
+      ? "The clock of this phone is {minutes} min ahead. Set it right; the times of entries are corrected when they are sent."
+      : "The clock of this phone is {minutes} min behind. Set it right; the times of entries are corrected when they are sent.";
+    told.textContent = words.say(wrong, { minutes: Math.abs(minutes) });
   }
 
   async function copies() {
@@ -117,9 +121,11 @@
     const link = made("a", title);
     link.href = url;
     name.append(link);
-    const words = copy ? `as at ${offline.clock(copy.at)}, ${offline.ageWords(Date.now() - copy.at)}` : "not on this phone yet";
-    row.append(name, made("span", words, "why"));
-    row.append(button(copy ? "Fetch anew" : "Keep it here", async (event) => {
+    const age = copy
+      ? words.say("as at {moment}, {age}", { moment: offline.clock(copy.at), age: offline.ageWords(Date.now() - copy.at) })
+      : words.say("not on this phone yet");
+    row.append(name, made("span", age, "why"));
+    row.append(button(words.say(copy ? "Fetch anew" : "Keep it here"), async (event) => {
       event.target.disabled = true;
       await phone.askWorker({ take: [url], anew: true });
       await showKept();
@@ -147,7 +153,7 @@
     const link = made("a", url.pathname + url.search);
     link.href = url.href;
     name.append(link);
-    row.append(name, made("span", `as at ${offline.clock(at)}`, "why"));
+    row.append(name, made("span", words.say("as at {moment}", { moment: offline.clock(at) }), "why"));
     return row;
   }
 
@@ -162,8 +168,9 @@
   }
 
   if (!queue.works) {
-    document.getElementById("queue-answer").textContent =
-      "This browser keeps nothing: forms are sent at once, and need a network.";
+    document.getElementById("queue-answer").textContent = words.say(
+      "This browser keeps nothing: forms are sent at once, and need a network.",
+    );
     return;
   }
   document.getElementById("queue-send").addEventListener("click", () => queue.send());

@@ -1,7 +1,8 @@
 // worker.js: opens kept pages when there is no network. KNOWN stands in front of it (views/offline.py).
 //
 // The network is always asked first. A page is kept only when its answer says so (KNOWN.keep: whose
-// it is), in a cache of that person; when somebody else signs in, or anybody signs out, it is gone.
+// it is, in which language), in a cache of its own; when somebody else signs in, another language is
+// chosen, or anybody signs out, it is gone.
 "use strict";
 
 const SHELL = `shell-${KNOWN.version}`;
@@ -31,7 +32,8 @@ async function install() {
   const shell = await caches.open(SHELL);
   await shell.addAll(KNOWN.shell.map((url) => new Request(url, { cache: "reload" })));
   // Without cookies, so that it shows nobody's name.
-  const queue = new Request(KNOWN.queue, { credentials: "omit", cache: "reload" });
+  const headers = { "Accept-Language": KNOWN.language };
+  const queue = new Request(KNOWN.queue, { credentials: "omit", cache: "reload", headers });
   await shell.put(KNOWN.queue, await fetch(queue));
 }
 

@@ -25,14 +25,14 @@ function tooOld() {
   if (seconds() <= Number(found.dataset.oldAfter)) return;
   document.body.classList.add("unsure");
   document.getElementById("unsure").hidden = false;
-  for (const word of found.querySelectorAll(".word")) word.textContent = "NOT SURE";
+  for (const word of found.querySelectorAll(".word")) word.textContent = words.say("NOT SURE");
   for (const row of found.querySelectorAll(".back")) row.classList.remove("back");
-  for (const words of found.querySelectorAll(".sure")) words.textContent = "";
+  for (const told of found.querySelectorAll(".sure")) told.textContent = "";
 }
 
 function tellAge() {
   const minutes = Math.floor(seconds() / 60);
-  document.getElementById("age").textContent = minutes ? `, ${minutes} min old` : "";
+  document.getElementById("age").textContent = minutes ? `, ${words.say("{minutes} min old", { minutes })}` : "";
 }
 
 async function renew() {

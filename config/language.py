@@ -1,0 +1,65 @@
+"""Languages: the reader's for what is said, the estate's for what is stored, English for machines.
+
+A page speaks the language its reader chose (a cookie), else the first that the browser asks for and
+the book knows, else the estate's. Words that are stored (notices, reasons of a period, a hold's
+words) are the same whoever's act stores them: they are written in the estate's language. The API
+and table files keep the standard form: days as 2026-06-09, decimal points, English heads.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from django.conf import settings
+from django.http import HttpRequest
+from django.middleware.locale import LocaleMiddleware
+from django.utils import translation
+from django.utils.cache import patch_vary_headers
+
+# Pages for anybody, which caches share: what the codes on labels lead to.
+SHARED = "/01/"
+MACHINES = "/api/"
+STANDARD = "en-gb"
+
+
+@contextmanager
+def in_estate_language() -> Iterator[None]:
+    """For a block or, as a decorator, a function that stores words: the estate's language."""
+    with translation.override(settings.LANGUAGE_CODE):
+        yield
+
+
+def language_now() -> str:
+    """The code of the language that holds, as in ``<html lang>`` ("de", "en-gb")."""
+    return translation.get_language() or settings.LANGUAGE_CODE
+
+
+def in_a_sentence(name: str) -> str:
+    """A name inside a sentence: with a small letter, except where nouns keep their capital."""
+    return name if language_now() == "de" else name.lower()
+
+
+def is_for_machines(request: HttpRequest) -> bool:
+    """Whether a program reads the answer: the API, or a table file."""
+    return request.path.startswith(MACHINES) or request.GET.get("as") == "csv"
+
+
+class ReadersLanguage(LocaleMiddleware):
+    """Middleware: Django's, and caches are told that the answer hangs on the reader's choice.
+
+    A shared page goes by what the browser asks for alone, so that a cache can tell by its headers.
+    """
+
+    def process_request(self, request: HttpRequest) -> None:
+        if request.path.startswith(SHARED):
+            request.COOKIES.pop(settings.LANGUAGE_COOKIE_NAME, None)
+        super().process_request(request)
+        if is_for_machines(request):
+            translation.activate(STANDARD)
+            request.LANGUAGE_CODE = STANDARD
+
+    def process_response(self, request: HttpRequest, response: Any) -> Any:
+        answer = super().process_response(request, response)
+        if not request.path.startswith(SHARED):
+            patch_vary_headers(answer, ["Cookie"])
+        return answer
