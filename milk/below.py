@@ -1,6 +1,7 @@
 """What lies above and below lots: lots they carry, lots that carry them, trays, vats and wheels.
 
-Set-based reads from explicit lists of lots; a chain of carried-over milk is followed step by step.
+Set-based reads from explicit lists of lots; a chain of carried-over milk, however long, is followed
+in one statement: a tank that nobody washes makes a chain of years.
 """
 
 from collections.abc import Collection, Iterable
@@ -9,17 +10,41 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
+from django.db import connection
 from django.db.models import Exists, F, Max, OuterRef, Sum
 from django.db.models.functions import Coalesce
 
 from config.once_a_page import once_a_page
-from milk.models import LotDraw, LotParent, MilkLot, Vat, VatFill, VatLot, Wheel
+from milk.models import LotDraw, MilkLot, Vat, VatFill, VatLot, Wheel
 from milk.whey import cans_with
 
 # A vat whose lift nobody wrote down is cheese after so long all the same.
 LONGEST_IN_THE_VAT = timedelta(hours=12)
 # Evening milk stands in trays overnight; a tray older than this has been poured or thrown away.
 LONGEST_IN_THE_TRAY = timedelta(hours=36)
+
+# LATERAL with OFFSET keeps the planner on the index: it guesses the size of a recursion badly.
+EDGES_ABOVE = """
+    WITH RECURSIVE up(lot_id, parent_id) AS (
+        SELECT lot_id, parent_id FROM milk_lotparent WHERE lot_id = ANY(%s::int[])
+        UNION
+        SELECT edge.lot_id, edge.parent_id FROM up CROSS JOIN LATERAL (
+            SELECT p.lot_id, p.parent_id FROM milk_lotparent AS p
+            WHERE p.lot_id = up.parent_id OFFSET 0
+        ) AS edge
+    )
+    SELECT lot_id, parent_id FROM up
+"""
+DESCENDANTS = """
+    WITH RECURSIVE down(lot_id) AS (
+        SELECT unnest(%s::int[])
+        UNION
+        SELECT edge.lot_id FROM down CROSS JOIN LATERAL (
+            SELECT p.lot_id FROM milk_lotparent AS p WHERE p.parent_id = down.lot_id OFFSET 0
+        ) AS edge
+    )
+    SELECT lot_id FROM down
+"""
 
 
 @dataclass(frozen=True)
@@ -72,20 +97,22 @@ def ancestors(lot_ids: Iterable[int]) -> dict[int, set[int]]:
     return {lot: reached(lot, edges) for lot in lots}
 
 
+def and_above(lot_ids: Iterable[int]) -> set[int]:
+    """These lots and all lots whose milk was carried over into any of them."""
+    lots = frozenset(lot_ids)
+    edges = edges_above(lots)
+    return {*lots, *edges, *(parent for parents in edges.values() for parent in parents)}
+
+
 @once_a_page
 def edges_above(lots: frozenset[int]) -> dict[int, set[int]]:
-    """The parents of these lots, of their parents, and so on; one statement a step."""
+    """The parents of these lots, of their parents, and so on."""
     edges: dict[int, set[int]] = {}
-    front = set(lots)
-    while front:
-        found = LotParent.objects.filter(lot_id__in=sorted(front)).values_list(
-            "lot_id", "parent_id"
-        )
-        step: set[int] = set()
-        for lot, parent in found:
-            edges.setdefault(lot, set()).add(parent)
-            step.add(parent)
-        front = step - set(edges) - front
+    if lots:
+        with connection.cursor() as cursor:
+            cursor.execute(EDGES_ABOVE, [sorted(lots)])
+            for lot, parent in cursor.fetchall():
+                edges.setdefault(lot, set()).add(parent)
     return edges
 
 
@@ -102,15 +129,12 @@ def reached(start: int, edges: dict[int, set[int]]) -> set[int]:
 
 def descendants(lot_ids: Iterable[int]) -> set[int]:
     """These lots and all lots that carry milk of theirs."""
-    seen = set(lot_ids)
-    front = set(seen)
-    while front:
-        found = LotParent.objects.filter(parent_id__in=sorted(front)).values_list(
-            "lot_id", flat=True
-        )
-        front = set(found) - seen
-        seen |= front
-    return seen
+    lots = set(lot_ids)
+    if not lots:
+        return lots
+    with connection.cursor() as cursor:
+        cursor.execute(DESCENDANTS, [sorted(lots)])
+        return {lot for (lot,) in cursor.fetchall()}
 
 
 def below(

@@ -4,39 +4,18 @@ One way through for everything that changes a vat's milk; wiped and computed aga
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.db import connection
 from django.db.models import Q
 
+from milk.below import and_above, descendants
 from milk.models import LotDraw, LotParent, MilkLot, VatFill, VatLot
 from milk.services.pairs import write_pairs
 from milk.services.timeline import grams, kilos
 from milk.shares import mixtures, share_out
 
-# LATERAL with OFFSET keeps the planner on the index: it guesses the size of a recursion badly.
-ANCESTORS = """
-    WITH RECURSIVE up(lot_id) AS (
-        SELECT unnest(%s::int[])
-        UNION
-        SELECT edge.parent_id FROM up CROSS JOIN LATERAL (
-            SELECT p.parent_id FROM milk_lotparent AS p WHERE p.lot_id = up.lot_id OFFSET 0
-        ) AS edge
-    )
-    SELECT lot_id FROM up
-"""
-DESCENDANTS = """
-    WITH RECURSIVE down(lot_id) AS (
-        SELECT unnest(%s::int[])
-        UNION
-        SELECT edge.lot_id FROM down CROSS JOIN LATERAL (
-            SELECT p.lot_id FROM milk_lotparent AS p WHERE p.parent_id = down.lot_id OFFSET 0
-        ) AS edge
-    )
-    SELECT lot_id FROM down
-"""
 Draws = Mapping[int, list[tuple[int, int]]]
 
 
@@ -53,18 +32,11 @@ class Poured:
         self.grams += known
 
 
-def closure(statement: str, lots: Iterable[int]) -> set[int]:
-    """The lots (keys) themselves and everything above or below them."""
-    with connection.cursor() as cursor:
-        cursor.execute(statement, [sorted(lots)])
-        return {row[0] for row in cursor.fetchall()}
-
-
 def vats_below(lots: Collection[int]) -> set[int]:
     """The vats (keys) that hold milk of these lots or of lots they were carried into."""
     if not lots:
         return set()
-    below = closure(DESCENDANTS, lots)
+    below = descendants(lots)
     draws = LotDraw.objects.filter(lot_id__in=below).exclude(vat_fill=None, tray=None)
     fills, trays = set(), set()
     for fill, tray in draws.values_list("vat_fill", "tray"):
@@ -151,7 +123,7 @@ def mixtures_of(lots: Collection[int]) -> tuple[dict[int, dict[int, int]], dict[
     """By lot, the shares of origin lots in it (parts of shares.WHOLE); and an order of all lots."""
     if not lots:
         return {}, {}
-    rows = MilkLot.objects.filter(pk__in=closure(ANCESTORS, lots))
+    rows = MilkLot.objects.filter(pk__in=and_above(lots))
     own, order = {}, {}
     for lot in rows.only("kg", "opened_at", "tank_id"):
         own[lot.pk] = grams(lot.kg)

@@ -20,7 +20,7 @@ from django.test import Client
 from milk.models import LotTest, MilkLot
 from milk.quality import quality
 from milk.services import flags
-from tests.factories.results import write_results
+from tests.factories.results import write_reference, write_results
 from tests.factories.years import Shape, write_years
 
 TIMES = 5
@@ -36,6 +36,7 @@ def main(years: int = 10) -> None:
     first = now.replace(hour=0, minute=0, second=0) - timedelta(days=365 * years)
     shape = Shape(first=first, days=365 * years, groups=6, cows=10, vats=3, metered=False)
     with transaction.atomic():
+        write_reference(shape)
         write_years(shape)
         write_results(shape)
         say(f"{MilkLot.objects.count():,} lots, {LotTest.objects.count():,} results")

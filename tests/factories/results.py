@@ -6,7 +6,7 @@ from milk.models import LotTest
 from milk.reference import load_reference
 from tests.factories.herd import make_user
 from tests.factories.milk import stamp_at
-from tests.factories.years import Shape, insert, run, unchecked
+from tests.factories.years import Shape, insert, unchecked
 
 # What, unit, and the number of a lot's result: within its limits but for one in a few hundred.
 MEASURED = (
@@ -18,9 +18,16 @@ MEASURED = (
 )
 
 
-def write_results(shape: Shape) -> None:
-    """Five results of every lot, the limits of the book, and a look of the database at them."""
+def write_reference(shape: Shape) -> None:
+    """The limits and figures of the book, there before its years are written.
+
+    A figure that is written later computes all the milk since its first day again.
+    """
     load_reference(stamp_at(shape.first - timedelta(days=1)))
+
+
+def write_results(shape: Shape) -> None:
+    """Five results of every lot, and a look of the database at them."""
     by = make_user().pk
     with unchecked():
         for what, unit, value in MEASURED:
@@ -32,4 +39,3 @@ def write_results(shape: Shape) -> None:
                 "FROM milk_milklot AS l ORDER BY l.id",
                 by=by,
             )
-    run("ANALYZE milk_lottest")

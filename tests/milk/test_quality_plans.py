@@ -11,7 +11,7 @@ from django.db import connection, transaction
 from milk.models import LotFlag, LotTest
 from milk.quality import quality
 from milk.services import flags
-from tests.factories.results import write_results
+from tests.factories.results import write_reference, write_results
 from tests.factories.years import Shape, write_years
 from tests.milk.test_rebuild_plans import Listener, nodes
 
@@ -25,6 +25,7 @@ NOW = FIRST + timedelta(days=365 * YEARS)
 def years(django_db_setup: None, django_db_blocker: Any) -> Iterator[None]:
     shape = Shape(first=FIRST, days=365 * YEARS, groups=2, cows=1, vats=1, loads=1, metered=False)
     with django_db_blocker.unblock(), transaction.atomic():
+        write_reference(shape)
         write_years(shape)
         write_results(shape)
         yield
