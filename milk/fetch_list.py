@@ -8,7 +8,16 @@ from django.db.models import Exists, OuterRef
 from config.days import local_day, start_of
 from milk.age import months_later
 from milk.grades import RANK, Rules, last_grades, rules_on
-from milk.models import Inspection, MilkFigure, OrderLine, Pick, StorePlace, Wheel, WheelPlace
+from milk.models import (
+    Dispatch,
+    Inspection,
+    MilkFigure,
+    OrderLine,
+    Pick,
+    StorePlace,
+    Wheel,
+    WheelPlace,
+)
 from milk.ordered import Ordered
 from milk.ship_facts import decisions
 from milk.shipping import Decision, Word
@@ -68,7 +77,11 @@ def candidates(found: Ordered, rules: Rules, at: datetime, most: int) -> list[Wh
         happened_at__gte=since,
         grade__in=[grade for grade, rank in RANK.items() if rank <= worst],
     )
-    picked = Pick.objects.standing().filter(wheel=OuterRef("wheel"))
+    # A wheel that left for the order it was picked for, and lies here again, is free again.
+    left = Dispatch.objects.standing().filter(
+        wheel=OuterRef("wheel"), shipment__order=OuterRef("order")
+    )
+    picked = Pick.objects.standing().filter(~Exists(left), wheel=OuterRef("wheel"))
     rows = WheelPlace.objects.filter(
         Exists(graded),
         ~Exists(picked),

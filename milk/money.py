@@ -90,13 +90,15 @@ def of_feed(first: date, last: date) -> Iterator[Loss]:
     """Grass, hay and meal thrown away."""
     thrown = waste(first, last)
     if thrown.kg:
+        number = len(thrown.thrown)
+        discards = f"{number} discard{'s' * (number != 1)}"
         missing = f"; {thrown.unpriced} of them without a price" if thrown.unpriced else ""
         yield Loss(
             cause="feed thrown away",
             kg=thrown.kg,
             wheels=0,
             amount=thrown.cost,
-            how=f"{len(thrown.thrown)} discards, by their dry matter{missing}",
+            how=f"{discards}, by their dry matter{missing}",
         )
 
 

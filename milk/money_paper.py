@@ -65,8 +65,11 @@ def answer_of(found: Losses) -> str:
         first = found.losses[0]
         said = f"{money(found.amount, found.currency)} lost in all"
         said += f"; the most by {first.cause}." if first.amount else "."
-    kept = money(found.kept_back, found.currency)
-    return f"{said} {len(found.held)} open holds of these days keep back {kept}."
+    if not found.held:
+        return f"{said} No hold of these days is open."
+    kept, several = money(found.kept_back, found.currency), len(found.held) > 1
+    held = f"{len(found.held)} open hold{'s' * several} of these days keep{'s' * (not several)}"
+    return f"{said} {held} back {kept}."
 
 
 def loss_part(found: Losses) -> Part:

@@ -168,7 +168,7 @@ def ages(wheel: WheelNow, wanted: Wanted, on: date) -> Iterable[str]:
     if wanted.bounds is None:
         yield NO_AGE_RULE
     day = months_later(wheel.made, wanted.months)
-    if on < day:
+    if wanted.months and on < day:
         have = full_months(wheel.made, on)
         yield YOUNGER.format(have=have, wants=wanted.months, day=day.isoformat())
     yield from too_young(wheel.made, on, wanted.bounds or ())

@@ -11,7 +11,7 @@ from django.utils.text import capfirst
 
 from config import entries
 from config.days import local, local_day
-from config.entries import Stamp
+from config.entries import Stamp, check_not_ahead
 from config.errors import Conflict
 from herd.models import Holding
 from milk.age import too_young
@@ -135,6 +135,7 @@ def send_order(*, stamp: Stamp, order: Order, paper: str, carrier: str, **fields
     lack; nothing leaves then.
     """
     check_stands(order, "order")
+    check_not_ahead(stamp.happened_at)
     Order.objects.select_for_update(of=("self",)).get(pk=order.pk)
     picks = ordered(order, stamp.happened_at).waiting
     if not picks:

@@ -222,6 +222,27 @@ def test_what_is_no_food_any_more_does_not_leave_at_any_grade(order, reason, dec
         milk.dispatch(wheel, at=held.received_at)
 
 
+def test_a_shipment_does_not_leave_ahead_of_time(order):
+    pick(order, ripe())
+    with pytest.raises(ValidationError, match="not come yet|ahead|future"):
+        send(order, at=datetime.now(UTC) + 24 * HOUR)
+    assert not Shipment.objects.exists()
+
+
+def test_what_came_back_and_was_released_is_offered_again(order):
+    wheel = ripe()
+    pick(order, wheel)
+    send(order)
+    sent = Dispatch.objects.get(wheel=wheel)
+    back = dispatch.record_return(stamp=milk.stamp_at(NOW + 5 * HOUR), dispatch=sent, why="wrong")
+    decided(back.hold, "release", NOW + 6 * HOUR)
+    stamp = milk.stamp_at(NOW + 7 * HOUR)
+    store.record_store_stay(stamp=stamp, wheel=wheel, place=milk.make_store_place())
+    again = cheese.make_order_line().order
+    found = ordered(again, NOW + 8 * HOUR)
+    assert [one.wheel for one in fetch_list(found, NOW + 8 * HOUR)] == [wheel]
+
+
 def test_a_struck_shipment_never_left(order):
     wheel = ripe()
     pick(order, wheel)
