@@ -21,9 +21,9 @@ WHOLE = _l("That is no whole number. Expected one such as 7.")
 TOO_LONG = _l("%(show_value)d letters are too many. Expected at most %(limit_value)d.")
 NO_TEXT = _l("There is a character in it that no text has. Type it again.")
 DIGITS = {
-    "max_digits": _l("Too long a number. Expected at most %(max)s digits in all."),
-    "max_decimal_places": _l("Expected at most %(max)s digits after the point."),
-    "max_whole_digits": _l("Too long a number. Expected at most %(max)s digits before the point."),
+    "max_digits": _l("Too long a number. Digits in all: at most %(max)s."),
+    "max_decimal_places": _l("Too fine a number. Digits after the point: at most %(max)s."),
+    "max_whole_digits": _l("Too large a number. Digits before the point: at most %(max)s."),
 }
 ONE_OF = N_("“{{input}}” cannot be chosen. Expected one of {known}.")
 BOUNDS = {"min_value": MinValueValidator, "max_value": MaxValueValidator}

@@ -25,7 +25,7 @@ from feed.services.figures import values_on
 from feed.unaccounted import MayHave, may_have_of
 from herd.models import Group
 from milk.clotting import Clot, clots_of
-from milk.models import LotTest, Milking, MilkingPart, VatLot
+from milk.models import LotTest, Milking, MilkingPart, Vat, VatLot
 from milk.results import COUNTS, UNITS
 
 # What holds where the estate has not set the figures, or set the first after the second.
@@ -325,5 +325,5 @@ def put_clots(before: Side, later: Side) -> None:
     vats: dict[int, bool] = defaultdict(bool)
     for vat, lot in of_lots.values_list("vat", "lot"):
         vats[vat] |= lot in later.lots
-    for vat, clot in clots_of(vats).items():
+    for vat, clot in clots_of(Vat.objects.filter(pk__in=sorted(vats))).items():
         (later if vats[vat] else before).clots.append(clot)

@@ -84,10 +84,13 @@ def answers_about(
     lots: Sequence[MilkLot],
     at: datetime,
     held: Mapping[tuple[Thing, int], list[HeldBy]] | None = None,
+    *,
+    in_full: bool = True,
 ) -> dict[int, Answer]:
     """The answers about lots as known now, by lot; ``at`` is the moment they are given for.
 
     ``held``: the holds on them, when who asks has read them already with those on other things.
+    ``in_full``: else the word and its reason only, without flags, tests and groups.
     """
     numbers = [lot.pk for lot in lots]
     if held is None:
@@ -97,7 +100,8 @@ def answers_about(
     waiting = set(undecided(rows, at))
     names = animal_names(rows)
     not_free = why_not_free(at)
-    flags, tests, groups = flags_of(numbers), latest_tests(numbers), groups_of(numbers)
+    told = numbers if in_full else []
+    flags, tests, groups = flags_of(told), latest_tests(told), groups_of(told)
     answers = {}
     for lot in lots:
         in_it = [row for row in rows if row.lot in above[lot.pk]]
@@ -153,6 +157,8 @@ def animal_names(rows: Iterable[Row]) -> dict[int, str]:
 def flags_of(numbers: Collection[int]) -> dict[int, list[LotFlag]]:
     """The flags of lots, by lot."""
     found: dict[int, list[LotFlag]] = defaultdict(list)
+    if not numbers:
+        return found
     flags = LotFlag.objects.filter(lot_id__in=numbers, test__struck_at=None)
     for flag in flags.select_related("test", "limit").order_by("test__happened_at", "id"):
         found[flag.lot_id].append(flag)
@@ -162,6 +168,8 @@ def flags_of(numbers: Collection[int]) -> dict[int, list[LotFlag]]:
 def latest_tests(numbers: Collection[int]) -> dict[int, dict[str, LotTest]]:
     """The latest standing result of each kind, by lot."""
     found: dict[int, dict[str, LotTest]] = defaultdict(dict)
+    if not numbers:
+        return found
     for test in LotTest.objects.standing().filter(lot_id__in=numbers).order_by("happened_at", "id"):
         found[test.lot_id][test.what] = test
     return found
@@ -169,6 +177,8 @@ def latest_tests(numbers: Collection[int]) -> dict[int, dict[str, LotTest]]:
 
 def groups_of(numbers: Collection[int]) -> dict[int, list[int]]:
     """The numbers of the groups milked into lots, by lot."""
+    if not numbers:
+        return {}
     found: dict[int, set[int]] = defaultdict(set)
     parts = MilkingPart.objects.filter(lot_id__in=numbers, milking__struck_at=None)
     for lot, group in parts.values_list("lot_id", "milking__group__number"):

@@ -6,7 +6,7 @@ Where nobody marked the clot, the cut stands for it; vats are compared with thos
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, timedelta
 from statistics import fmean
 
 from milk.figures import figures_on
@@ -41,9 +41,9 @@ class Clot:
     way: str = TO_CUT
 
 
-def slow_rule(at: datetime) -> SlowRule:
-    """The rule in force at a moment; one statement."""
-    figures, what = figures_on(at.date()), MilkFigure.What
+def slow_rule(day: date) -> SlowRule:
+    """The rule in force on a day; one statement."""
+    figures, what = figures_on(day), MilkFigure.What
     by, beside, least = (
         figures.get(name) for name in (what.SLOW_BY, what.SLOW_BESIDE, what.SLOW_LEAST)
     )
@@ -52,16 +52,17 @@ def slow_rule(at: datetime) -> SlowRule:
     return SlowRule(float(by.value), int(beside.value), int(least.value) if least else 1)
 
 
-def clots_of(vats: Iterable[int]) -> dict[int, Clot]:
-    """By vat (key), how it clotted; vats without both times are left out. Three statements."""
-    asked = set(vats)
-    timed = Vat.objects.standing().filter(set_at__isnull=False).exclude(clot_at=None, cut_at=None)
-    moments = sorted(timed.filter(pk__in=asked).values_list("set_at", flat=True))
-    if not moments:
+def clots_of(vats: Iterable[Vat]) -> dict[int, Clot]:
+    """By vat (key), how it clotted; vats without both times are left out. Two statements."""
+    asked = {vat.pk: vat.day for vat in vats if vat.set_at and (vat.clot_at or vat.cut_at)}
+    if not asked:
         return {}
-    rule = slow_rule(moments[-1])
-    days = (moments[0] - REACH).date(), (moments[-1] + timedelta(days=1)).date()
-    rows = timed.filter(day__range=days).order_by("set_at", "pk")
+    first, last = min(asked.values()), max(asked.values())
+    rule = slow_rule(last)
+    timed = Vat.objects.standing().filter(set_at__isnull=False).exclude(clot_at=None, cut_at=None)
+    rows = timed.filter(day__range=(first - REACH, last + timedelta(days=1))).order_by(
+        "set_at", "pk"
+    )
     found: dict[int, Clot] = {}
     earlier: dict[str, list[float]] = defaultdict(list)
     for vat, began, clot, cut in rows.values_list("pk", "set_at", "clot_at", "cut_at"):

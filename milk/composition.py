@@ -99,6 +99,11 @@ def kilos_of_litres(litres: Decimal) -> Decimal:
     return litres * DENSITY
 
 
+def litres_of_kilos(kg: Decimal) -> Decimal:
+    """Litres of so many kg of milk at 20 °C."""
+    return kg / DENSITY
+
+
 def blended(parts: Iterable[tuple[Decimal, Decimal]]) -> Decimal:
     """What a blend holds, from (kg, content) of each part: the mean by weight.
 

@@ -8,10 +8,10 @@ from typing import Any
 from config.days import day_words, local
 from config.papers import Column, Line, Paper, Part
 from herd.book_entries import name_of
-from milk.day_make import DayMake, day_make
+from milk.day_so_far import SoFar, so_far
 from milk.in_vats import Content, contents_of
 from milk.limits import plain
-from milk.models import PlateLoss, VatMark, Wheel
+from milk.models import PlateLoss, Vat, VatMark, Wheel
 from milk.plate_stock import PlateStock, plate_stock
 from milk.vat_times import InTime, in_time
 from milk.vat_yields import yields_of
@@ -58,15 +58,16 @@ LOSSES_SHOWN = 2000
 
 def vat_sheet(day: date, *, by: Any, at: datetime) -> Paper:
     """The sheet of a day's vats, made by somebody at a moment."""
-    made = day_make(day, at)
-    vats = [one.vat for one in made.vats]
-    contents, times = contents_of(vats, at), in_time(vats, at)
+    found = Vat.objects.standing().filter(day=day).select_related("starter_can")
+    vats = list(found.order_by("round", "number"))
+    made = so_far(vats, day)
+    contents = contents_of(vats, at, in_full=False)
+    times = in_time(vats, at, filled={one.vat.pk: one.filled for one in contents})
     yields = yields_of(vats, day)
     per_100 = {one.vat.pk: one.per_100 for one in yields.rows}
-    ratios = {one.vat.pk: one.ratio for one in made.vats}
     plates = plates_of(vats)
     lines = tuple(
-        vat_line(content, time, ratios[content.vat.pk], plates, per_100.get(content.vat.pk))
+        vat_line(content, time, made.ratios[content.vat.pk], plates, per_100.get(content.vat.pk))
         for content, time in zip(contents, times, strict=True)
     )
     return Paper(
@@ -81,7 +82,7 @@ def vat_sheet(day: date, *, by: Any, at: datetime) -> Paper:
     )
 
 
-def answer_of(made: DayMake, contents: Iterable[Content]) -> str:
+def answer_of(made: SoFar, contents: Iterable[Content]) -> str:
     held = [content for content in contents if content.held]
     said = f"{len(held)} held. " if held else "None held. "
     return said + made.words

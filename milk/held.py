@@ -6,20 +6,20 @@ two people decided as anything but a release goes on refusing.
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import FilteredRelation, Q, QuerySet
 
 from config.days import local
 from config.errors import Conflict
-from herd.models import Animal, Course, Dose
+from herd.models import Animal, Course
 from milk.below import ancestors
 from milk.mistakes import said_at_once, settled_by_people
-from milk.models import Hold, HoldDecision, HoldItem, MilkLot, VatLot, Wheel
+from milk.models import Hold, HoldDecision, MilkLot, VatLot, Wheel
 from milk.withheld_milk import Row, fetch, withheld_in
 
 Thing = Literal["lot", "vat", "wheel"]
@@ -43,8 +43,10 @@ NOBODY_YET = "Nobody has decided yet."
 ONE_DECIDED = "{who} decided “{what}”."
 DECIDED = "It was decided as “{what}”."
 
-# Where a hold can name what is asked about; one statement, arrays only.
+# Where a hold can name what is asked about, of a lot its code and when it opened; one statement,
+# arrays only.
 NAMED = """
+    SELECT n.*, l.code, l.opened_at FROM (
     SELECT hold_id AS hold, 'lot' AS thing, lot_id AS number, 'named' AS way
     FROM milk_holditem WHERE lot_id = ANY(%s) AND gone_at IS NULL
     UNION SELECT id, 'lot', lot_id, 'named' FROM milk_hold
@@ -60,6 +62,7 @@ NAMED = """
     WHERE v.id = ANY(%s) AND h.struck_at IS NULL
     UNION SELECT id, 'wheel', wheel_id, 'named' FROM milk_hold
     WHERE wheel_id = ANY(%s) AND struck_at IS NULL
+    ) AS n LEFT JOIN milk_milklot AS l ON n.thing = 'lot' AND l.id = n.number
 """
 
 
@@ -100,6 +103,14 @@ class Ask:
 
 
 @dataclass(frozen=True)
+class Made:
+    """What whoever asks has read already: wheels (keys) by their vat, vats by their lots."""
+
+    wheels: Mapping[int, int]
+    vats: Mapping[int, Collection[int]]
+
+
+@dataclass(frozen=True)
 class Named:
     """Holds by what they name: (thing, id) -> (hold, way), and the codes of lots.
 
@@ -132,38 +143,42 @@ def open_holds(
     lot_ids: Iterable[int] = (),
     vat_ids: Iterable[int] = (),
     wheel_ids: Iterable[int] = (),
+    made: Made | None = None,
 ) -> dict[tuple[Thing, int], list[HeldBy]]:
     """The holds that keep these lots, vats and wheels back, oldest first.
 
     Keys are ("lot", id), ("vat", id), ("wheel", id); what is free has no key. Holds decided as
     “use otherwise” or “destroy” still keep back; ``HeldBy.is_open`` tells them apart. Four
-    statements, and one more for every step of carried-over milk.
+    statements, two fewer with what was ``made`` of what, and one more for every step of
+    carried-over milk.
     """
-    ask = ask_about(set(lot_ids), set(vat_ids), set(wheel_ids))
+    ask = ask_about(set(lot_ids), set(vat_ids), set(wheel_ids), made)
     lots = sorted({lot for above in ask.lots.values() for lot in above})
     vats, wheels = sorted(ask.vats), sorted(ask.wheels)
     named = fetch(NAMED, lots, lots, lots, vats, vats, wheels)
     holds = refusing({hold for hold, *_ in named})
-    facts = lot_facts({number for _, thing, number, _ in named if thing == "lot"})
     by_name: dict[tuple[str, int], list[tuple[Hold, str]]] = defaultdict(list)
-    for number, thing, name, way in named:
+    for number, thing, name, way, _, opened in named:
         hold = holds.get(number)
-        if hold is not None and not (way == "tank" and came_later(hold, facts[name][1])):
+        if hold is not None and not (way == "tank" and came_later(hold, opened)):
             by_name[thing, name].append((hold, way))
-    codes = {number: code for number, (code, _) in facts.items()}
+    codes = {name: code for _, thing, name, _, code, _ in named if thing == "lot"}
     return gather(ask, Named(by_name, codes), (set(lot_ids), set(vat_ids), set(wheel_ids)))
 
 
-def ask_about(lot_ids: set[int], vat_ids: set[int], wheel_ids: set[int]) -> Ask:
+def ask_about(
+    lot_ids: set[int], vat_ids: set[int], wheel_ids: set[int], made: Made | None = None
+) -> Ask:
     """Wheels to vats, vats to lots, lots to all lots carried over into them."""
-    wheels = (
-        dict(Wheel.objects.filter(pk__in=wheel_ids).values_list("pk", "vat_id"))
-        if wheel_ids
-        else {}
-    )
-    vats: dict[int, set[int]] = {vat: set() for vat in vat_ids | set(wheels.values())}
-    if vats:
-        pairs = VatLot.objects.filter(vat_id__in=sorted(vats)).values_list("vat_id", "lot_id")
+    known_wheels, known_vats = (made.wheels, made.vats) if made else ({}, {})
+    wheels = {wheel: known_wheels[wheel] for wheel in wheel_ids if wheel in known_wheels}
+    if unknown := wheel_ids - set(wheels):
+        wheels |= dict(Wheel.objects.filter(pk__in=unknown).values_list("pk", "vat_id"))
+    vats: dict[int, set[int]] = {
+        vat: set(known_vats.get(vat, ())) for vat in vat_ids | set(wheels.values())
+    }
+    if to_ask := sorted(set(vats) - set(known_vats)):
+        pairs = VatLot.objects.filter(vat_id__in=to_ask).values_list("vat_id", "lot_id")
         for vat, lot in pairs:
             vats[vat].add(lot)
     of_vats = {lot for lots in vats.values() for lot in lots}
@@ -177,14 +192,6 @@ def refusing(hold_ids: Collection[int]) -> dict[int, Hold]:
     found: QuerySet[Hold] = Hold.objects.refusing().filter(pk__in=sorted(hold_ids))
     things = ("by", "tank", "lot", "vat", "wheel", "starter_can")
     return {hold.pk: hold for hold in found.select_related(*things)}
-
-
-def lot_facts(lot_ids: Collection[int]) -> dict[int, tuple[str, datetime]]:
-    """The code of lots, and when they opened."""
-    if not lot_ids:
-        return {}
-    rows = MilkLot.objects.filter(pk__in=lot_ids).values_list("pk", "code", "opened_at")
-    return {number: (code, opened) for number, code, opened in rows}
 
 
 def came_later(hold: Any, opened: datetime) -> bool:
@@ -312,25 +319,17 @@ def cause_of_withheld(source: UUID) -> str:
 
 def decided_pairs(sources: Collection[UUID], lot_ids: Collection[int]) -> set[tuple[UUID, int]]:
     """(cause, lot) that two people have decided about."""
-    items = (
-        HoldItem.objects.filter(lot_id__in=lot_ids)
-        .exclude(hold__cause_key="")
-        .values_list("hold_id", "lot_id", "hold__cause_key")
-    )
-    keys = {cause_of_withheld(source): source for source in sources}
-    of_causes = [
-        (hold, lot, keys[key.partition("#")[0]])
-        for hold, lot, key in items
-        if key.partition("#")[0] in keys
-    ]
-    decided = set(
+    decided = (
         Hold.objects.standing()
         .with_outcome()
-        .filter(pk__in=[hold for hold, _, _ in of_causes])
+        .filter(items__lot_id__in=lot_ids)
+        .exclude(cause_key="")
         .exclude(outcome__in=["", HoldDecision.Decision.CAUSE_GONE])
-        .values_list("pk", flat=True)
+        .values_list("items__lot_id", "cause_key")
     )
-    return {(source, lot) for hold, lot, source in of_causes if hold in decided}
+    keys = {cause_of_withheld(source): source for source in sources}
+    of_causes = [(lot, keys.get(key.partition("#")[0])) for lot, key in decided]
+    return {(source, lot) for lot, source in of_causes if source is not None}
 
 
 def known_since(rows: Collection[Row]) -> dict[Row, datetime]:
@@ -339,14 +338,17 @@ def known_since(rows: Collection[Row]) -> dict[Row, datetime]:
     A course is known when it and its doses up to the milking have arrived.
     """
     courses = {row.course for row in rows if row.course is not None}
-    received = dict(Course.objects.filter(pk__in=courses).values_list("pk", "received_at"))
+    received: dict[int, datetime] = {}
     doses: dict[int, list[tuple[datetime, datetime]]] = defaultdict(list)
-    for course, happened, arrived in (
-        Dose.objects.standing()
-        .filter(course_id__in=courses, skipped=False)
-        .values_list("course_id", "happened_at", "received_at")
+    told = Course.objects.filter(pk__in=courses).annotate(
+        counts=FilteredRelation("given", condition=Q(given__struck_at=None, given__skipped=False))
+    )
+    for course, came, happened, arrived in told.values_list(
+        "pk", "received_at", "counts__happened_at", "counts__received_at"
     ):
-        doses[course].append((happened, arrived))
+        received[course] = came
+        if happened is not None:
+            doses[course].append((happened, arrived))
     known = {}
     for row in rows:
         if row.course is not None:

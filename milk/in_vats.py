@@ -1,16 +1,17 @@
 """What is in a vat and whether it may be made, sold or must be kept: the answer first."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
+from typing import Any
 
 from django.db.models import F, Sum
 
 from milk.answers import DO_NOT_POUR, Answer, answers_about
-from milk.held import HeldBy, Thing, open_holds
-from milk.models import LotDraw, MilkLot, Vat, VatFill, VatLot
+from milk.held import HeldBy, Made, Thing, open_holds
+from milk.models import LotDraw, MilkLot, Vat, VatFill, VatLot, Wheel
 
 HELD, WITHHELD, FREE, EMPTY, STRUCK = "held", "withheld milk in it", "not held", "no milk", "struck"
 FORMS = {HELD: "held", WITHHELD: "held", FREE: "released", EMPTY: "unsure", STRUCK: "struck"}
@@ -54,27 +55,44 @@ class Content:
         return FORMS[self.word]
 
 
-def contents_of(vats: Sequence[Vat], at: datetime) -> list[Content]:
-    """What these vats hold, in their order; a few statements for all of them."""
-    return contents_and_holds(vats, at)[0]
+def contents_of(vats: Sequence[Vat], at: datetime, *, in_full: bool = True) -> list[Content]:
+    """What these vats hold, in their order; a few statements for all of them.
+
+    ``in_full``: else of their lots only the word, without tests and groups.
+    """
+    return contents_and_holds(vats, at, in_full=in_full)[0]
 
 
 def contents_and_holds(
-    vats: Sequence[Vat], at: datetime, *, wheel_ids: Iterable[int] = ()
+    vats: Sequence[Vat],
+    at: datetime,
+    *,
+    wheels: Iterable[Wheel] = (),
+    filled: Mapping[int, Decimal] | None = None,
+    in_full: bool = True,
 ) -> tuple[list[Content], dict[tuple[Thing, int], list[HeldBy]]]:
-    """What these vats hold, and the holds on them, on their lots and on wheels, read together."""
+    """What these vats hold, and the holds on them, their lots and ``wheels``, read together.
+
+    ``filled``: kg by vat (key), when who asks has read it.
+    """
     numbers = [vat.pk for vat in vats]
-    filled = kg_filled(numbers)
+    if filled is None:
+        filled = kg_filled(numbers)
     known: dict[int, Decimal] = defaultdict(Decimal)
     in_vat: dict[int, list[VatLot]] = defaultdict(list)
+    all_rows: dict[int, list[VatLot]] = defaultdict(list)
     for row in VatLot.objects.filter(vat_id__in=numbers).annotate(is_void=F("lot__void")):
         known[row.vat_id] += row.kg
+        all_rows[row.vat_id].append(row)
         if not row.is_void:
             in_vat[row.vat_id].append(row)
     named = {row.lot_id for rows in in_vat.values() for row in rows}
     lots = MilkLot.objects.filter(pk__in=named).select_related("tank", "delivery__holding")
-    held = open_holds(lot_ids=named, vat_ids=numbers, wheel_ids=wheel_ids)
-    answers = answers_about(list(lots), at, held)
+    vat_of = {wheel.pk: wheel.vat_id for wheel in wheels}
+    # A hold on a lot whose opening was struck keeps back what was made of it as well.
+    made = Made(vat_of, {vat: {row.lot_id for row in all_rows[vat]} for vat in numbers})
+    held = open_holds(lot_ids=named, vat_ids=numbers, wheel_ids=vat_of, made=made)
+    answers = answers_about(list(lots), at, held, in_full=in_full)
     contents = [
         Content(
             vat=vat,
@@ -103,7 +121,7 @@ def kg_filled(vats: Sequence[int]) -> dict[int, Decimal]:
     return dict(fills.values_list("vat").annotate(Sum("kg")))
 
 
-def fills_of(vat: Vat) -> list[dict[str, object]]:
+def fills_of(vat: Vat) -> list[dict[str, Any]]:
     """The fills of a vat in order, struck ones too, each with the lots it took.
 
     ``ask_end``: whether it may have gone on into another lot, because its end is not written.

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
 
+from config.once_a_page import once_a_page
 from milk.composition import kilos_of_litres
 from milk.models import Recipe, Vat
 
@@ -12,6 +13,7 @@ from milk.models import Recipe, Vat
 TWINS = 2
 
 
+@once_a_page
 def recipes_on(day: date) -> list[Recipe]:
     """The standing rows in force by a day, the newest last; one statement."""
     rows = Recipe.objects.standing().filter(valid_from__lte=day)

@@ -1,7 +1,7 @@
 """Where each vat of a day is in its time: its last mark, the next and when, and if it is slow."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -10,6 +10,7 @@ from milk.clotting import Clot, SlowRule, clots_of, slow_rule
 from milk.limits import plain
 from milk.models import Recipe, Vat, VatMark
 from milk.recipes import pick, recipes_on
+from milk.rennet_asked import Clotting, clottings_of, kg_filled_in
 
 What = VatMark.What
 BEGUN, DONE = "filling", "lifted"
@@ -22,14 +23,16 @@ OPEN_TO = "no bound"
 class InTime:
     """A vat in its make at a moment.
 
-    ``due``: when the next mark is expected by the recipe; None where it says nothing. ``notes``:
-    what stands outside the recipe, in words.
+    ``due``: when the next mark is expected by the recipe; None where it says nothing.
+    ``expected``: the rennet it asks for, and the clot of what went in. ``notes``: what stands
+    outside the recipe, in words.
     """
 
     vat: Vat
     at: datetime
     marks: list[VatMark] = field(default_factory=list)
     clot: Clot | None = None
+    expected: Clotting | None = None
     is_slow_now: bool = False
     due: datetime | None = None
     notes: list[str] = field(default_factory=list)
@@ -88,26 +91,55 @@ class InTime:
         return self.due is not None and self.due < self.at
 
 
-def in_time(vats: Sequence[Vat], at: datetime) -> list[InTime]:
-    """Where vats stand, in their order; a few statements for all of them."""
+def in_time(
+    vats: Sequence[Vat],
+    at: datetime,
+    *,
+    filled: Mapping[int, Decimal] | None = None,
+    marked: Iterable[VatMark] | None = None,
+) -> list[InTime]:
+    """Where vats stand, in their order; a few statements for all of them.
+
+    ``filled``: kg by vat (key), ``marked``: all their marks in order; when who asks has read them.
+    """
     if not vats:
         return []
     marks: dict[int, list[VatMark]] = defaultdict(list)
-    rows = VatMark.objects.standing().filter(vat__in=vats, happened_at__lte=at)
-    for mark in rows.select_related("by").order_by("happened_at", "id"):
-        marks[mark.vat_id].append(mark)
-    clots = clots_of(vat.pk for vat in vats)
-    recipes = recipes_on(max(vat.day for vat in vats))
-    rule, usual = slow_rule(at), usual_of(clots.values())
+    for mark in marks_of(vats) if marked is None else marked:
+        if not mark.is_struck and mark.happened_at <= at:
+            marks[mark.vat_id].append(mark)
+    clots = clots_of(vats)
+    last = max(vat.day for vat in vats)
+    recipes = recipes_on(last)
+    expected = expected_of(vats, recipes, filled)
+    rule, usual = slow_rule(last), usual_of(clots.values())
     found = []
     for vat in vats:
         recipe = pick(recipes, vat.recipe, vat.day)
         one = InTime(vat=vat, at=at, marks=marks[vat.pk], clot=clots.get(vat.pk))
+        one.expected = expected.get(vat.pk)
         one.due = due_of(one, recipe)
         one.notes = outside(one.marks, recipe)
         one.is_slow_now = not_clotted(one, usual, rule)
         found.append(one)
     return found
+
+
+def expected_of(
+    vats: Sequence[Vat], recipes: Sequence[Recipe], filled: Mapping[int, Decimal] | None
+) -> dict[int, Clotting]:
+    """What the rennet lets expect; of several vats only of those that wait for their clot."""
+    wait = [vat for vat in vats if vat.set_at and not vat.clot_at and not vat.cut_at]
+    asked = vats if len(vats) == 1 else wait
+    if not asked:
+        return {}
+    return clottings_of(asked, recipes, kg_filled_in(asked) if filled is None else filled)
+
+
+def marks_of(vats: Sequence[Vat]) -> Iterable[VatMark]:
+    """The standing marks of vats, in the order of time."""
+    rows = VatMark.objects.standing().filter(vat__in=vats)
+    return rows.select_related("by").order_by("happened_at", "id")
 
 
 def usual_of(clots: Iterable[Clot]) -> float | None:
@@ -126,10 +158,11 @@ def not_clotted(one: InTime, usual: float | None, rule: SlowRule) -> bool:
 
 
 def due_of(one: InTime, recipe: Recipe | None) -> datetime | None:
-    """When the next mark is expected, by the minutes of the recipe."""
+    """When the next mark is expected, by the recipe; the clot by the rennet that went in."""
     if recipe is None or one.last is None:
         return None
-    minutes = {What.SET: recipe.clot_minutes, What.HEATED: recipe.rest_minutes}
+    clot = one.expected.minutes if one.expected and one.expected.minutes else recipe.clot_minutes
+    minutes = {What.SET: clot, What.HEATED: recipe.rest_minutes}
     wait = minutes.get(What(one.last.what))
     return None if wait is None else one.last.happened_at + timedelta(minutes=float(wait))
 

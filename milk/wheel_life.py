@@ -17,14 +17,19 @@ from milk.models import (
     BrineStay,
     Dispatch,
     Inspection,
+    RindMark,
     StoreFinding,
     StoreGap,
     StoreStay,
     Wheel,
     WheelReturn,
+    WheelWeight,
 )
+from milk.vat import loss
 
 LIFE = (
+    WheelWeight,
+    RindMark,
     BrineStay,
     BrineOut,
     StoreStay,
@@ -34,6 +39,8 @@ LIFE = (
     Dispatch,
     WheelReturn,
 )
+# Which of them may say a weight, and when that was.
+WEIGHED: dict[type[Any], str] = {WheelWeight: "weighed", Inspection: "graded", Dispatch: "sent"}
 _WRITTEN = " UNION ALL ".join(
     f"SELECT '{table}' WHERE EXISTS (SELECT FROM {table} WHERE wheel_id = %(wheel)s)"
     for table in (model._meta.db_table for model in LIFE)
@@ -58,6 +65,13 @@ class Weight:
     what: str
     loss: Decimal | None
 
+    @property
+    def loss_said(self) -> str:
+        """How much less it is, in words; scales differ, so it may be a little more."""
+        if self.loss is None:
+            return ""
+        return f"{abs(self.loss):.1f} % {'less' if self.loss >= 0 else 'more'}"
+
 
 def written_of(wheel: Wheel) -> set[str]:
     """In which tables something is written about a wheel; most have nothing. One statement."""
@@ -70,6 +84,8 @@ def life_of(wheel: Wheel) -> list[Told]:
     """Everything written about a wheel, the latest first, struck entries too."""
     tables = written_of(wheel)
     slugs: list[tuple[str, Any]] = [
+        ("wheel-weights", WheelWeight.objects.filter(wheel=wheel)),
+        ("rind-marks", RindMark.objects.filter(wheel=wheel)),
         ("brine-stays", BrineStay.objects.filter(wheel=wheel)),
         ("brine-outs", BrineOut.objects.filter(wheel=wheel)),
         ("store-stays", StoreStay.objects.filter(wheel=wheel).select_related("place")),
@@ -91,6 +107,10 @@ def life_of(wheel: Wheel) -> list[Told]:
 def said(entry: Any) -> str:
     """What an entry of a wheel's life says, without naming the wheel again."""
     match entry:
+        case WheelWeight():
+            return "weighed"
+        case RindMark():
+            return str(entry.get_what_display())
         case BrineStay():
             return f"into brine, bath {entry.bath}" + (f", row {entry.row}" if entry.row else "")
         case BrineOut():
@@ -151,15 +171,20 @@ def ends_brine(entry: Any) -> bool:
 
 
 def weights_of(wheel: Wheel, life: Sequence[Told]) -> list[Weight]:
-    """What it weighed at 24 h, when graded, and when it left, the first leading."""
+    """What it weighed at 24 h, on the scale of the store, when graded, and when it left.
+
+    The first leads; how much less each is follows from it.
+    """
     found = (
         [] if wheel.kg is None else [Weight(local_day(wheel.happened_at), wheel.kg, "24 h", None)]
     )
-    for told in reversed(life):
-        entry = told.entry
-        if entry.is_struck or not isinstance(entry, Inspection | Dispatch) or entry.kg is None:
+    entries: list[Any] = [told.entry for told in reversed(life) if not told.entry.is_struck]
+    weighed: list[Any] = [entry for entry in entries if isinstance(entry, tuple(WEIGHED))]
+    first = next((one for one in weighed if isinstance(one, WheelWeight)), None)
+    for entry in weighed:
+        if entry.kg is None or entry == first:
             continue
-        loss = 100 * (1 - entry.kg / wheel.kg) if wheel.kg else None
-        what = "sent" if isinstance(entry, Dispatch) else "graded"
-        found.append(Weight(local_day(entry.happened_at), entry.kg, what, loss))
+        lost = loss(wheel.kg, entry.kg) if wheel.kg else None
+        day, what = local_day(entry.happened_at), WEIGHED[type(entry)]
+        found.append(Weight(day, entry.kg, what, lost))
     return found

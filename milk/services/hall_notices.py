@@ -70,7 +70,7 @@ def odd_vats(at: datetime) -> dict[int, Vat]:
     """By key, the vats of the last days that were slow, or outside the acidity of their recipe."""
     vats = Vat.objects.standing().filter(happened_at__gt=at - LOOKED_AT, happened_at__lte=at)
     found: dict[int, Vat] = vats.in_bulk()
-    clots = clots_of(found)
+    clots = clots_of(found.values())
     slow = {number for number, clot in clots.items() if clot.is_slow}
     return {number: found[number] for number in slow | sour_otherwise(found)}
 

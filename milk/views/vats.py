@@ -1,6 +1,8 @@
 """The vats of a day, one vat, and what the cheesemaker writes about it."""
 
+from collections.abc import Mapping, Sequence
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
@@ -15,10 +17,10 @@ from config.roles import action_required, may
 from config.templatetags.sheet import amount
 from config.views.entries import stamp_of
 from milk.asked import day_asked
-from milk.day_make import day_make
+from milk.day_so_far import so_far
 from milk.forms.vats import FillForm, MarkForm, SwapForm, WheelsForm
-from milk.held import open_holds
-from milk.in_vats import contents_of, fills_of
+from milk.held import HeldBy, Thing
+from milk.in_vats import contents_and_holds, contents_of, fills_of
 from milk.models import Vat, Wheel
 from milk.places import where_is
 from milk.recipes import range_kg, recipe_of
@@ -43,9 +45,9 @@ def vats(request: HttpRequest) -> HttpResponse:
     day = day_asked(request.GET.get("day", ""), last or today, today)
     found = Vat.objects.filter(day=day, struck_at=None).order_by("round", "number")
     listed = list(found.prefetch_related("wheels"))
-    contents, times = contents_of(listed, now), in_time(listed, now)
-    made = day_make(day, now)
-    ratios = {one.vat.pk: one.ratio for one in made.vats}
+    contents = contents_of(listed, now, in_full=False)
+    times = in_time(listed, now, filled={one.vat.pk: one.filled for one in contents})
+    made = so_far(listed, day)
     context = {
         "now": now,
         "day": day,
@@ -54,7 +56,7 @@ def vats(request: HttpRequest) -> HttpResponse:
                 "content": content,
                 "plates": plates_of(content.vat),
                 "time": time,
-                "ratio": ratios.get(content.vat.pk),
+                "ratio": made.ratios[content.vat.pk],
             }
             for content, time in zip(contents, times, strict=True)
         ],
@@ -84,19 +86,26 @@ def vat(request: HttpRequest, uuid: UUID) -> HttpResponse:
         Vat.objects.select_related("starter_can__from_vat", "by", "struck_by", "replaces"),
         uuid=uuid,
     )
-    (content,) = contents_of([found], now)
+    wheels = list(
+        Wheel.objects.filter(vat=found).select_related("struck_by").order_by("twin", "-id")
+    )
+    standing = [wheel for wheel in wheels if not wheel.is_struck]
+    fills = fills_of(found)
+    poured = {found.pk: sum((r["fill"].kg for r in fills if not r["fill"].is_struck), Decimal(0))}
+    (content,), held = contents_and_holds([found], now, wheels=standing, filled=poured)
+    marks = list(found.marks.select_related("by", "struck_by").order_by("happened_at", "id"))
+    (time,) = in_time([found], now, filled=poured, marked=marks)
     context = {
         "now": now,
         "vat": found,
         "content": content,
-        "fills": fills_of(found),
-        "wheels": wheels_of(found),
-        "time": in_time([found], now)[0],
-        "all_marks": found.marks.select_related("by", "struck_by").order_by("happened_at", "id"),
+        "fills": fills,
+        "wheels": wheel_rows(wheels, held),
+        "time": time,
+        "all_marks": marks,
         "may_mark": may(request.user, "write:vat-marks") and not found.is_struck,
-        "complete": Wheel.objects.standing().filter(vat=found).count()
-        >= wheels_made(recipe_of(found)),
-        "wordings": Vat.objects.filter(struck_at__isnull=False, replacements=found)[:20],
+        "complete": len(standing) >= wheels_made(recipe_of(found)),
+        "wordings": [found.replaces] if found.replaces else [],
         "may_fill": may(request.user, "write:vat-fills") and not found.is_struck,
         "may_number": may(request.user, "write:wheels") and not found.is_struck,
         "may_strike": may(request.user, "strike:vats") and not found.is_struck,
@@ -105,17 +114,11 @@ def vat(request: HttpRequest, uuid: UUID) -> HttpResponse:
     return render(request, "milk/vat.html", context)
 
 
-def is_complete(vat: Vat) -> bool:
-    """Whether every wheel the recipe makes of a vat has its plate."""
-    made: int = Wheel.objects.standing().filter(vat=vat).count()
-    return made >= wheels_made(recipe_of(vat))
-
-
-def wheels_of(vat: Vat) -> list[dict[str, Any]]:
+def wheel_rows(
+    wheels: Sequence[Wheel], held: Mapping[tuple[Thing, int], list[HeldBy]]
+) -> list[dict[str, Any]]:
     """The wheels of a vat, struck ones too, each with where it is and the holds on it."""
-    wheels = list(Wheel.objects.filter(vat=vat).select_related("struck_by").order_by("twin", "-id"))
-    numbers = [wheel.pk for wheel in wheels if not wheel.is_struck]
-    places, held = where_is(numbers), open_holds(wheel_ids=numbers)
+    places = where_is([wheel.pk for wheel in wheels if not wheel.is_struck])
     return [
         {
             "wheel": wheel,

@@ -26,7 +26,7 @@ def wheel(request: HttpRequest, uuid: UUID) -> HttpResponse:
     found = get_object_or_404(
         Wheel.objects.select_related("vat", "by", "struck_by", "replaces"), uuid=uuid
     )
-    (content,), holds = contents_and_holds([found.vat], now, wheel_ids=[found.pk])
+    (content,), holds = contents_and_holds([found.vat], now, wheels=[found])
     held = holds.get(("wheel", found.pk), [])
     place = where_is([found.pk])[found.pk]
     life = life_of(found)

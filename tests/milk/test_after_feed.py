@@ -122,15 +122,15 @@ def test_slow_vats_are_slow_beside_those_before(story: Any) -> None:
     told = values(after_load(batch.uuid, NOON))
     assert told["rennet to cut"] == (None, 0, 16.0, 1)
     assert told["slow vats"] == (None, 0, 1, 1)
-    assert clots_of([vat.pk])[vat.pk] == Clot(16.0, 12.0, 6, is_slow=True)
+    assert clots_of([vat])[vat.pk] == Clot(16.0, 12.0, 6, is_slow=True)
 
 
 @pytest_db
 def test_a_vat_without_others_before_it_is_neither_slow_nor_not() -> None:
     load_reference(make_stamp())
     vat = make_vat(at=NOON, set_at=NOON, cut_at=NOON + timedelta(minutes=40))
-    assert clots_of([vat.pk])[vat.pk].is_slow is None
-    assert clots_of([make_vat(at=NOON).pk]) == {}
+    assert clots_of([vat])[vat.pk].is_slow is None
+    assert clots_of([make_vat(at=NOON)]) == {}
 
 
 @pytest_db
@@ -139,9 +139,9 @@ def test_without_a_row_nothing_is_called_slow_and_clots_are_not_beside_cuts() ->
         at = NOON - (number + 1) * HOUR
         make_vat(at=at, set_at=at, cut_at=at + timedelta(minutes=20))
     asked = make_vat(at=NOON, set_at=NOON, clot_at=NOON + timedelta(minutes=60))
-    assert clots_of([asked.pk])[asked.pk] == Clot(60.0, None, 0, None, TO_CLOT)
+    assert clots_of([asked])[asked.pk] == Clot(60.0, None, 0, None, TO_CLOT)
     load_reference(make_stamp())
-    assert clots_of([asked.pk])[asked.pk] == Clot(60.0, None, 0, None, TO_CLOT)
+    assert clots_of([asked])[asked.pk] == Clot(60.0, None, 0, None, TO_CLOT)
 
 
 def test_grass_of_a_field_and_of_a_day(story: Any) -> None:

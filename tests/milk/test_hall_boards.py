@@ -18,13 +18,14 @@ from milk.models import (
     WheelWeight,
 )
 from milk.plate_stock import plate_stock
-from milk.services import plates, vats, wheels
+from milk.services import plates, rennet, vats, wheels
+from milk.vat_times import in_time
 from milk.vat_yields import yields_of
 from milk.wheels_today import wheels_of_day
 from tests.cast import Api, text, user_in
 from tests.factories import milk
 from tests.factories.herd import make_user
-from tests.milk.hall import HOUR, MINUTE, MORNING, WHEN, D, hold, rows, tray
+from tests.milk.hall import HOUR, MINUTE, MORNING, WHEN, D, hold, mark, rows, tray
 
 pytestmark = pytest.mark.django_db
 __all__ = ["rows", "tray"]
@@ -217,7 +218,7 @@ def test_the_boards_take_no_more_statements_for_more_vats(
             vat=vat, plate=f"9{number}", twin="A", **milk.stamp_at(timezone.now()).columns()
         )
     # As they are, and two to spare: the sign-in takes three of them.
-    most = {"vats/": 40, "pour/": 23, "wheels/today/": 11, "vat-sheet/": 40}
+    most = {"vats/": 24, "pour/": 23, "wheels/today/": 11, "vat-sheet/": 24}
     for address, statements in most.items():
         with django_assert_max_num_queries(statements):
             inspector_client.get(f"/milk/{address}")
@@ -238,3 +239,72 @@ def test_before_the_morning_milk_is_there_yesterdays_stands_in(tray: Any, rows: 
     assert made.like_yesterday
     assert row.cream_to_take is not None
     assert row.cream_to_take > 0
+
+
+# --- rennet asked and the clot expected -----------------------------------------------------------
+
+
+def set_with(grams: str, strength: str | None = "1150") -> Any:
+    """1,121 l of milk with so much rennet of one batch."""
+    if strength is not None:
+        rennet.record_batch(
+            stamp=milk.stamp_at(MORNING - 99 * HOUR), code="RB-9", g=D(9000), strength=D(strength)
+        )
+    tank = milk.make_tank(name="R")
+    milk.make_milking(tank=tank, at=milk.EVENING + 10 * HOUR, kg=6000)
+    vat = milk.make_vat(at=MORNING, rennet_batch="rb-9", rennet_g=D(grams), number=7)
+    milk.fill(vat, tank=tank, at=MORNING, kg=1155)
+    mark(vat, "set", MORNING + HOUR)
+    vat.refresh_from_db()
+    return vat
+
+
+def test_the_clot_is_expected_by_the_strength_of_the_rennet(rows: None) -> None:
+    vat = set_with("35.1")
+    (one,) = in_time([vat], MORNING + HOUR)
+    assert one.expected is not None
+    # 1,155 / 1.03 l at 3 g for 100 l of 1,200 IMCU/g are 35.1 g of 1,150 IMCU/g.
+    assert one.expected.dose is not None
+    assert round(one.expected.dose, 1) == D("35.1")
+    assert one.expected.words == (
+        "long-aged asks 35.1 g for 1,121 l at 1,150 IMCU/g; clot expected after 10 min"
+    )
+
+
+def test_half_the_rennet_takes_twice_as_long(rows: None, cheesemaker_client: Any) -> None:
+    vat = set_with("17.5")
+    (one,) = in_time([vat], MORNING + HOUR)
+    assert one.due is not None
+    assert abs(one.due - (MORNING + HOUR + 20 * MINUTE)) < MINUTE
+    page = text(cheesemaker_client.get(vat.get_absolute_url()))
+    assert "asks 35.1 g for 1,121 l" in page
+    assert "clot expected after 20 min" in page
+
+
+@pytest.mark.parametrize(
+    ("strength", "words"), [("", "the strength of batch"), (None, "batch rb-9 is not in the book")]
+)
+def test_rennet_of_unknown_strength_lets_nothing_expect(
+    strength: str | None, words: str, rows: None
+) -> None:
+    vat = set_with("35", None)
+    if strength is not None:
+        rennet.record_batch(stamp=milk.stamp_at(MORNING - 99 * HOUR), code="RB-9", g=D(9000))
+    (one,) = in_time([vat], MORNING + HOUR)
+    assert one.expected is not None
+    assert (one.expected.dose, one.expected.minutes) == (None, None)
+    assert words in one.expected.words
+    assert one.due == MORNING + HOUR + 10 * MINUTE
+
+
+def test_a_wheels_page_says_what_it_lost_on_the_scale_of_the_store(
+    rows: None, cheesemaker_client: Any
+) -> None:
+    wheel = milk.make_wheel(kg=None)
+    for days, kg in ((1, "47.6"), (80, "43.1"), (160, "40.2")):
+        at = wheel.happened_at + days * 24 * HOUR
+        plates.record_weight(stamp=milk.stamp_at(at), wheel=wheel, kg=D(kg))
+    page = text(cheesemaker_client.get(wheel.get_absolute_url()))
+    assert "</span> at 24 h" in page
+    assert "weighed, 9.5 % less" in page
+    assert "weighed, 15.5 % less" in page

@@ -335,7 +335,7 @@ def test_no_statement_about_holds_walks_through_the_years(lot: MilkLot) -> None:
         cursor.execute("SET LOCAL enable_bitmapscan = off")
     with CaptureQueriesContext(connection) as asked:
         open_holds(lot_ids=[lot.pk], vat_ids=[vat.pk], wheel_ids=[wheel.pk])
-    assert len(asked) == 6
+    assert len(asked) == 5
     for query in asked.captured_queries:
         with connection.cursor() as cursor:
             cursor.execute(f"EXPLAIN {query['sql']}")

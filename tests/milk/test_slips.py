@@ -195,8 +195,8 @@ def test_a_search_with_a_slip(address: str, words: str, cheesemaker_client: Any)
     ("slug", "field", "typed", "words"),
     [
         ("vats", "number", "-1", "Expected at least 1."),
-        ("vats", "fat", "123.4", "Expected at most 2 digits before the point"),
-        ("vats", "fat", "3.123", "Expected at most 2 digits after the point"),
+        ("vats", "fat", "123.4", "before the point: at most 2."),
+        ("vats", "fat", "3.123", "after the point: at most 2."),
         ("vat-marks", "vat", "?!", "Expected day and number, such as 2026-06-09/17."),
         ("wheel-weights", "wheel", "?!", "Expected the number on its plate, such as 0004711."),
     ],

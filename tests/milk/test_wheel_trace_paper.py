@@ -55,7 +55,9 @@ def test_back_and_forward_stand_on_one_page(chain, told):
     assert lots[chain.evening.code][7] == "inhibitor test: negative"
     (fed,) = [part for title, part in parts.items() if title.startswith("Fed in the 48 h")]
     assert any("load" not in line.cells[1] and line.cells[0] == "7" for line in fed.lines)
-    assert [line.cells[1] for line in parts["Its life so far"].lines][0].startswith("into brine")
+    life = [line.cells[1] for line in parts["Its life so far"].lines]
+    assert life[0].startswith("weighed")
+    assert life[1].startswith("into brine")
     assert "Rennet:" in paper.about[1]
     assert len(re.findall(rb"/Type /Page\b", pdf(paper))) == 1
 
