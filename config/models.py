@@ -9,6 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _l
 
 from config.entries import keep_rows
+from config.triggers import never_changed
 
 
 class Upload(models.Model):
@@ -104,6 +105,28 @@ class Once(models.Model):
 
     def __str__(self) -> str:
         return self.key
+
+
+class SealedDay(models.Model):
+    """The seal of one day of UTC over everything that arrived on it (see config/seals/).
+
+    ``parts``: by kind the number of lines, their sum and the columns they were made of; ``marks``:
+    the beginning of each line's sum, kind after kind, to tell which line was changed.
+    """
+
+    day = models.DateField(unique=True)
+    before = models.CharField("head of the day before", max_length=64)
+    head = models.CharField(max_length=64)
+    lines = models.PositiveIntegerField()
+    parts = models.JSONField()
+    marks = models.BinaryField()
+    sealed_at = models.DateTimeField()
+
+    class Meta:
+        triggers = [*keep_rows(), never_changed()]
+
+    def __str__(self) -> str:
+        return f"{self.day} {self.head}"
 
 
 class ClockCorrection(models.Model):

@@ -5,11 +5,18 @@ from typing import Any
 
 import pgtrigger
 from django.db import connections
+from django.db.models import Model
 
 STRIKE_COLUMNS = ("struck_at", "struck_by_id", "struck_reason", "struck_words")
 
 
-class KeepsNumber(pgtrigger.Trigger):
+class RefuseChange(pgtrigger.Trigger):
+    """The trigger that keeps a row as it was written, but for its ``derived`` columns."""
+
+    derived: tuple[str, ...] = ()
+
+
+class KeepsNumber(RefuseChange):
     """The trigger of a model whose rows are corrected under their own number."""
 
 
@@ -64,6 +71,22 @@ REFUSE_DELETE = """
 """
 
 
+REFUSE_CHANGE = """
+    RAISE EXCEPTION 'rows of % are never changed', TG_TABLE_NAME
+        USING ERRCODE = 'restrict_violation';
+"""
+
+
+def never_changed() -> pgtrigger.Trigger:
+    """The trigger that refuses any UPDATE, for tables that are no entries."""
+    return pgtrigger.Trigger(
+        name="refuse_update",
+        operation=pgtrigger.Update,
+        when=pgtrigger.Before,
+        func=REFUSE_CHANGE,
+    )
+
+
 def keep_rows() -> list[pgtrigger.Trigger]:
     """Triggers that refuse DELETE and TRUNCATE, for tables that are no entries but must stay."""
     return [
@@ -90,16 +113,23 @@ def append_only(*derived: str, keeps_number: bool = False) -> list[pgtrigger.Tri
     a struck copy (``correct``), because other entries hang on it. Otherwise a re-entry is a row of
     its own. Every model states its triggers in its own Meta (``append_only("deadline")``).
     """
-    trigger = KeepsNumber if keeps_number else pgtrigger.Trigger
-    return [
-        *keep_rows(),
-        trigger(
-            name="refuse_change",
-            operation=pgtrigger.Update,
-            when=pgtrigger.Before,
-            func=pgtrigger.Func(refuse_change(derived, keeps_number=keeps_number)),  # type: ignore[no-untyped-call]
-        ),
-    ]
+    kind = KeepsNumber if keeps_number else RefuseChange
+    trigger = kind(
+        name="refuse_change",
+        operation=pgtrigger.Update,
+        when=pgtrigger.Before,
+        func=pgtrigger.Func(refuse_change(derived, keeps_number=keeps_number)),  # type: ignore[no-untyped-call]
+    )
+    trigger.derived = derived
+    return [*keep_rows(), trigger]
+
+
+def derived_columns(model: type[Model]) -> tuple[str, ...]:
+    """The columns of a model that are computed from entries and may be computed again."""
+    triggers: list[Any] = getattr(model._meta, "triggers", [])
+    return tuple(
+        name for each in triggers if isinstance(each, RefuseChange) for name in each.derived
+    )
 
 
 # The library lets a session switch triggers off by a setting, and asks for it at every row in a
