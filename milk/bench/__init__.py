@@ -1,0 +1,1 @@
+"""A book as large as the estate's after years, to measure by. Invented; never in production."""
