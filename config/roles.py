@@ -10,10 +10,13 @@ from datetime import timedelta
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec
 
+from django.contrib.auth.backends import ModelBackend
 from django.contrib.auth.hashers import make_password
 from django.contrib.auth.models import AnonymousUser, User
 from django.contrib.auth.views import redirect_to_login
+from django.contrib.postgres.aggregates import ArrayAgg
 from django.core.exceptions import PermissionDenied
+from django.db.models import Q, Value
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -180,7 +183,8 @@ def roles_of(user: User | AnonymousUser) -> tuple[str, ...]:
     # Asked many times while one page is made; the user object lives as long as the request.
     known: tuple[str, ...] | None = getattr(user, "_roles", None)
     if known is None:
-        names = set(user.groups.values_list("name", flat=True))
+        read = getattr(user, "role_names", None)
+        names = set(user.groups.values_list("name", flat=True) if read is None else read)
         known = tuple(role for role in ROLES if role in names)
         user._roles = known  # type: ignore[attr-defined]
     return known
@@ -242,6 +246,16 @@ def action_required(action: str) -> Callable[[View[P]], View[P]]:
         return guard
 
     return decorate
+
+
+class UserWithRoles(ModelBackend):
+    """Reads who is signed in together with their roles: one statement less on every page."""
+
+    def get_user(self, user_id: Any) -> User | None:
+        """The user of a session, None when there is none or they may not sign in any more."""
+        names = ArrayAgg("groups__name", filter=Q(groups__isnull=False), default=Value([]))
+        found = User.objects.annotate(role_names=names).filter(pk=user_id).first()
+        return found if found is not None and self.user_can_authenticate(found) else None
 
 
 class MayDo(BasePermission):

@@ -7,10 +7,10 @@ from decimal import Decimal
 from django.utils import timezone
 
 from config.errors import Conflict
-from config.once_a_page import once_a_page
 from herd.before_calving import AT_LEAST_AFTER
 from herd.breeding import RULE_NAMES, Breed, Rules
-from herd.models import BreedRule, PeriodRule
+from herd.models import BreedRule
+from herd.period_rules import standing_rules
 
 # The estate's own rows; another scheme's stand beside them and say nothing here.
 SCHEME = "estate"
@@ -27,13 +27,13 @@ RULES_MISSING = (
 )
 
 
-@once_a_page
 def values_on(day: date) -> dict[str, Decimal]:
     """The newest value of each of these rules on a day; a rule without one is left out."""
-    rows = PeriodRule.objects.standing().filter(
-        scheme=SCHEME, name__in=KNOWN_RULES, valid_from__lte=day
-    )
-    return dict(rows.order_by("valid_from").values_list("name", "value"))
+    return {
+        row.name: row.value
+        for row in standing_rules()
+        if row.scheme == SCHEME and row.name in KNOWN_RULES and row.valid_from <= day
+    }
 
 
 def rule_value(name: str, at: datetime) -> Decimal | None:

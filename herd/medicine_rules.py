@@ -6,7 +6,7 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from config.days import estate_zone
-from herd.models import PeriodRule
+from herd.period_rules import standing_rules
 from herd.rules_in_force import PRESCRIPTION_DAYS
 from herd.withdrawal import Estate, Rule
 
@@ -53,7 +53,11 @@ def years_after(day: date, years: int) -> date:
 
 def medicine_rules(names: Iterable[str] = (*KNOWN_RULES, PRESCRIPTION_DAYS)) -> MedicineRules:
     """The standing rows of these rules, in one statement."""
-    rows = PeriodRule.objects.standing().filter(name__in=list(names))
+    wanted = set(names)
     return MedicineRules(
-        tuple(Rule(*row) for row in rows.values_list("name", "value", "valid_from", "scheme"))
+        tuple(
+            Rule(row.name, row.value, row.valid_from, row.scheme)
+            for row in standing_rules()
+            if row.name in wanted
+        )
     )

@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from config.days import estate_zone
 from herd.models import PeriodRule
+from herd.period_rules import standing_rules
 from herd.services.withdrawals import dated_rules
 from herd.withdrawal import Estate
 
@@ -34,6 +35,10 @@ def rule_in_force(name: str, at: datetime) -> Decimal | None:
 
 def rows_in_force(names: Iterable[str], day: date) -> dict[str, PeriodRule]:
     """By name the row in force on a day, with its unit; of several schemes the strictest."""
-    rows = PeriodRule.objects.standing().filter(name__in=list(names), valid_from__lte=day)
-    newest = rows.order_by("name", "scheme", "-valid_from").distinct("name", "scheme")
-    return {row.name: row for row in sorted(newest, key=lambda row: row.value)}
+    wanted = set(names)
+    newest = {
+        (row.name, row.scheme): row
+        for row in standing_rules()
+        if row.name in wanted and row.valid_from <= day
+    }
+    return {row.name: row for row in sorted(newest.values(), key=lambda row: row.value)}

@@ -5,7 +5,7 @@ from datetime import date
 from decimal import Decimal
 
 from config.errors import Conflict
-from herd.models import PeriodRule
+from herd.period_rules import standing_rules
 from herd.udder import RULE_NAMES, Rules
 
 # The rows that count are the estate's own; other habits stand beside them and say nothing.
@@ -21,8 +21,8 @@ Row = tuple[str, Decimal, date]
 
 def udder_rules(day: date) -> Rules:
     """The rules in force on a day. Raises Conflict naming those that have no value then."""
-    rows = PeriodRule.objects.standing().filter(scheme=SCHEME, name__in=RULE_NAMES.values())
-    return rules_of(rows.values_list("name", "value", "valid_from"), day)
+    rows = [row for row in standing_rules() if row.scheme == SCHEME]
+    return rules_of([(row.name, row.value, row.valid_from) for row in rows], day)
 
 
 def rules_of(rows: Iterable[Row], day: date) -> Rules:

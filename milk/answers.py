@@ -12,9 +12,9 @@ from herd.models import Animal
 from milk.below import ancestors
 from milk.held import HeldBy, Thing, open_holds, undecided
 from milk.herd_status import why_not_free
-from milk.models import LotFlag, LotTest, MilkingPart, MilkLot, Tank
+from milk.models import LotFlag, LotTest, MilkLot, Tank
 from milk.models.limits import What
-from milk.withheld_milk import Row, withheld_in
+from milk.withheld_milk import Row, parts_of, withheld_in
 
 HELD, POUR, DO_NOT_POUR = "held", "pour", "do not pour"
 USED, VOID, WASTE = "used up", "void", "waste"
@@ -96,12 +96,14 @@ def answers_about(
     if held is None:
         held = open_holds(lot_ids=numbers)
     above = ancestors(numbers)
-    rows = withheld_in({lot for of_it in above.values() for lot in of_it})
+    in_them = frozenset(lot for of_it in above.values() for lot in of_it)
+    rows = withheld_in(in_them)
     waiting = set(undecided(rows, at))
     names = animal_names(rows)
     not_free = why_not_free(at)
     told = numbers if in_full else []
-    flags, tests, groups = flags_of(told), latest_tests(told), groups_of(told)
+    flags, tests = flags_of(told), latest_tests(told)
+    groups = groups_in(in_them) if in_full else {}
     answers = {}
     for lot in lots:
         in_it = [row for row in rows if row.lot in above[lot.pk]]
@@ -175,13 +177,10 @@ def latest_tests(numbers: Collection[int]) -> dict[int, dict[str, LotTest]]:
     return found
 
 
-def groups_of(numbers: Collection[int]) -> dict[int, list[int]]:
+def groups_in(lots: frozenset[int]) -> dict[int, list[int]]:
     """The numbers of the groups milked into lots, by lot."""
-    if not numbers:
-        return {}
     found: dict[int, set[int]] = defaultdict(set)
-    parts = MilkingPart.objects.filter(lot_id__in=numbers, milking__struck_at=None)
-    for lot, group in parts.values_list("lot_id", "milking__group__number"):
+    for lot, _, group in parts_of(lots):
         found[lot].add(group)
     return {lot: sorted(groups) for lot, groups in found.items()}
 

@@ -7,11 +7,14 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from statistics import median
 
+from django.db.models import Exists, OuterRef
+
+from config.once_a_page import once_a_page
 from milk.answers import latest_tests
 from milk.figures import figures_on
 from milk.hall_milk import Standing, hall_milk
 from milk.limits import plain
-from milk.models import MilkFigure, MilkLot, Tank, Vat
+from milk.models import MilkFigure, MilkLot, Tank, Vat, Wheel
 from milk.models.limits import What
 from milk.vat import (
     Milk,
@@ -122,13 +125,13 @@ def day_make(day: date, at: datetime) -> DayMake:
         row = figures.get(name)
         return row.value if row else None
 
-    found = Vat.objects.standing().filter(day=day).select_related("starter_can")
-    vats = list(found.order_by("round", "number"))
+    lately = vats_lately(day)
+    vats = [vat for vat in lately if vat.day == day]
     standing = hall_milk(at)
     made = DayMake(
         day=day,
         vats=[VatRatio(vat, ratio_of_vat(vat, value(what.CASEIN_SHARE))) for vat in vats],
-        planned=max(len(vats), usual_vats(day)),
+        planned=max(len(vats), usual_vats(day, lately)),
         most=value(what.RATIO_MOST),
         aim=value(what.RATIO_AIM),
         near=value(what.RATIO_NEAR) or Decimal(0),
@@ -140,6 +143,18 @@ def day_make(day: date, at: datetime) -> DayMake:
     return made
 
 
+@once_a_page
+def vats_lately(day: date) -> list[Vat]:
+    """The vats of a day and of the days whose habit it has, by round and number.
+
+    ``numbered``: whether it has a wheel with its plate.
+    """
+    found = Vat.objects.standing().filter(day__gte=day - HABIT, day__lte=day)
+    wheels = Wheel.objects.standing().filter(vat=OuterRef("pk"))
+    found = found.select_related("starter_can").annotate(numbered=Exists(wheels))
+    return list(found.order_by("round", "number"))
+
+
 def ratio_of_vat(vat: Vat, share: Decimal | None) -> Decimal | None:
     """Fat to casein of one vat; None when its fat, or casein and protein, are not written."""
     casein = casein_of(vat.casein, vat.protein, share) if share is not None else vat.casein
@@ -148,10 +163,9 @@ def ratio_of_vat(vat: Vat, share: Decimal | None) -> Decimal | None:
     return ratio(vat.fat, casein)
 
 
-def usual_vats(day: date) -> int:
+def usual_vats(day: date, lately: Sequence[Vat]) -> int:
     """How many vats a day has: the median of the days before that had any; 0 without."""
-    days = Vat.objects.standing().filter(day__gte=day - HABIT, day__lt=day)
-    counted = Counter(days.values_list("day", flat=True))
+    counted = Counter(vat.day for vat in lately if vat.day < day)
     return round(median(counted.values())) if counted else 0
 
 

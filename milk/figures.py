@@ -10,10 +10,14 @@ from milk.models import MilkFigure
 
 
 @once_a_page
+def all_figures() -> tuple[MilkFigure, ...]:
+    """Every standing figure, the oldest first; a few dozen dated rows in one statement."""
+    return tuple(MilkFigure.objects.standing().order_by("valid_from", "id"))
+
+
 def figures_on(day: date) -> dict[str, MilkFigure]:
-    """By what it is about, the figure that is in force on a day; one statement."""
-    rows = MilkFigure.objects.standing().filter(valid_from__lte=day).order_by("valid_from", "id")
-    return {row.what: row for row in rows}
+    """By what it is about, the figure that is in force on a day."""
+    return {row.what: row for row in all_figures() if row.valid_from <= day}
 
 
 def value_on(day: date, what: str) -> Decimal | None:
@@ -41,18 +45,17 @@ class LongestDraws:
 
 
 def longest_draws() -> LongestDraws:
-    """The standing rows of the longest draw, in one statement."""
-    rows = MilkFigure.objects.standing().filter(what=MilkFigure.What.LONGEST_DRAW)
-    return LongestDraws(tuple(rows.order_by("valid_from").values_list("valid_from", "value")))
+    """The standing rows of the longest draw."""
+    rows = [row for row in all_figures() if row.what == MilkFigure.What.LONGEST_DRAW]
+    return LongestDraws(tuple((row.valid_from, row.value) for row in rows))
 
 
 class Dated:
     """The estate's figures of every day, read once; for pages that judge by many days."""
 
     def __init__(self) -> None:
-        rows = MilkFigure.objects.standing().order_by("valid_from", "id")
         self.rows: dict[str, list[MilkFigure]] = {}
-        for row in rows:
+        for row in all_figures():
             self.rows.setdefault(row.what, []).append(row)
 
     def row(self, what: str, day: date) -> MilkFigure | None:

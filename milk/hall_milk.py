@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from django.db.models import Sum
+from django.db.models import OuterRef, Subquery, Sum
+from django.db.models.functions import Coalesce
 
 from config.once_a_page import once_a_page
 from milk.answers import DO_NOT_POUR, HELD, POUR, USED, Answer, answers_about, spans_said
@@ -129,15 +130,20 @@ class Standing:
 def hall_milk(at: datetime) -> list[Standing]:
     """Every tray with milk, by number, then every receiving and hold tank with milk."""
     trays, tanks, share = trays_with_milk(at), last_lots(at), casein_share(at)
-    draws = draws_into([tray.pk for tray, _ in trays])
-    # One lot stands in trays and in its tank: what is known of all of them is asked once.
-    lots = {lot.pk: lot for lot in [*lots_drawn(draws), *there_in(tanks, at)]}
-    answers = answers_about(list(lots.values()), at)
+    draws = draws_into(tuple(tray.pk for tray, _ in trays))
+    answers = answers_about(lots_standing(at), at)
     there = {lot.pk: answers[lot.pk] for lot in there_in(tanks, at)}
     return [
         *tray_rows(trays, draws, answers, share),
         *tanks_standing(contents(tanks, there), share),
     ]
+
+
+def lots_standing(at: datetime) -> list[MilkLot]:
+    """The lots in trays and tanks; one that stands in both is asked about once."""
+    draws = draws_into(tuple(tray.pk for tray, _ in trays_with_milk(at)))
+    lots = {lot.pk: lot for lot in [*lots_drawn(draws), *there_in(last_lots(at), at)]}
+    return list(lots.values())
 
 
 def names_said(rows: Sequence[Standing]) -> str:
@@ -156,36 +162,36 @@ def casein_share(at: datetime) -> Decimal | None:
 def trays_standing(at: datetime) -> list[Standing]:
     """Trays filled lately in which milk is left."""
     trays = trays_with_milk(at)
-    draws = draws_into([tray.pk for tray, _ in trays])
+    draws = draws_into(tuple(tray.pk for tray, _ in trays))
     return tray_rows(trays, draws, answers_about(lots_drawn(draws), at), casein_share(at))
 
 
+@once_a_page
 def trays_with_milk(at: datetime) -> list[tuple[Tray, Decimal]]:
     """Trays filled lately with the kg that are left in them, by number."""
     lately = Tray.objects.standing().filter(
         happened_at__gt=at - LONGEST_IN_THE_TRAY, happened_at__lte=at
     )
-    trays = list(lately.select_related("tank").order_by("number", "happened_at"))
-    poured = poured_of([tray.pk for tray in trays])
-    left = [tray.kg - (tray.cream_kg or 0) - poured.get(tray.pk, Decimal(0)) for tray in trays]
-    return [(tray, kg) for tray, kg in zip(trays, left, strict=True) if kg > 0]
+    fills = VatFill.objects.standing().filter(tray=OuterRef("pk")).values("tray")
+    poured = Subquery(fills.annotate(kg=Sum("kg")).values("kg"))
+    trays = lately.annotate(poured=Coalesce(poured, Decimal(0))).select_related("tank")
+    left = [
+        (tray, tray.kg - (tray.cream_kg or 0) - tray.poured)
+        for tray in trays.order_by("number", "happened_at")
+    ]
+    return [(tray, kg) for tray, kg in left if kg > 0]
 
 
-def poured_of(trays: Collection[int]) -> dict[int, Decimal]:
-    """By tray (key), the kg poured out of it into vats."""
-    fills = VatFill.objects.standing().filter(tray_id__in=trays)
-    return dict(fills.values_list("tray").annotate(Sum("kg")))
-
-
-def draws_into(trays: Collection[int]) -> list[LotDraw]:
-    """What was drawn from lots into trays (keys), in the order of time."""
-    return list(LotDraw.objects.filter(tray_id__in=trays).order_by("at", "id"))
+@once_a_page
+def draws_into(trays: tuple[int, ...]) -> list[LotDraw]:
+    """What was drawn from lots into trays (keys), in the order of time, with the lots."""
+    draws = LotDraw.objects.filter(tray_id__in=trays).order_by("at", "id")
+    return list(draws.select_related("lot__tank", "lot__delivery__holding"))
 
 
 def lots_drawn(draws: Collection[LotDraw]) -> list[MilkLot]:
     """The lots of draws, each once."""
-    lots = MilkLot.objects.filter(pk__in={draw.lot_id for draw in draws})
-    return list(lots.select_related("tank", "delivery__holding"))
+    return list({draw.lot_id: draw.lot for draw in draws}.values())
 
 
 def tray_rows(

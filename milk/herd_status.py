@@ -8,6 +8,7 @@ The competent authority decides; without an entry nothing is refused, and the qu
 from datetime import datetime
 
 from config.errors import Conflict
+from config.once_a_page import once_a_page
 from milk.models import HerdStatus
 
 NOT_FREE = (
@@ -28,6 +29,7 @@ def statuses(at: datetime, *, known: bool = False) -> dict[str, HerdStatus]:
     return {row.disease: row for row in newest}
 
 
+@once_a_page
 def why_not_free(at: datetime, *, known: bool = False) -> str:
     """The sentence why milk of the herd goes into no vat of raw milk; "" when it may."""
     bad = [row for row in statuses(at, known=known).values() if not row.free]

@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from django.db.models import F, OuterRef, Subquery
 
+from config.once_a_page import once_a_page
 from milk.answers import Answer, answers_about
 from milk.models import MilkLot, Tank
 from milk.services.lots import left_in
@@ -39,6 +40,7 @@ def in_tanks(at: datetime) -> list[Content]:
     return contents(tanks, answers_about(there_in(tanks, at), at))
 
 
+@once_a_page
 def last_lots(at: datetime) -> list[tuple[Tank, MilkLot | None]]:
     """Every standing tank with the lot that was in it last by ``at``; None: never filled."""
     # One look per tank at the end of an index; DISTINCT ON would read every lot ever.

@@ -3,16 +3,17 @@
 from datetime import datetime
 from decimal import Decimal
 
-from django.db.models import Count, Exists, OuterRef, Q
+from django.db.models import Exists, OuterRef
 from django.urls import reverse
 from django.utils import timezone
 
 from config.day_sheet import RELIEF, Line, Press, ask, offer
 from config.roles import CHEESEMAKER, MILKER, OFFICE, OWNER, STORE_HAND, VET
 from config.templatetags.sheet import amount
+from milk.day_make import vats_lately
 from milk.hold_cost import cost_of
 from milk.judging import Limits, samplings, series_for, standings
-from milk.models import Hold, Recall, RecallStep, Vat, Wheel
+from milk.models import Hold, Recall, RecallStep, Wheel
 from milk.today_dairy import brine, fat_to_casein, orders, to_lay, to_pour, turning
 from milk.today_store import missing, rooms
 
@@ -113,19 +114,13 @@ def samples(at: datetime) -> Line:
 def vats_today(at: datetime) -> Line:
     """How many vats were begun today, and how many of them have their wheels numbered."""
     day = timezone.localdate(at)
-    counted = (
-        Vat.objects.standing()
-        .filter(day=day, happened_at__lte=at)
-        .aggregate(
-            vats=Count("pk", distinct=True),
-            done=Count("pk", distinct=True, filter=Q(wheels__isnull=False, wheels__struck_at=None)),
-        )
-    )
+    vats = [vat for vat in vats_lately(day) if vat.day == day and vat.happened_at <= at]
     url = reverse("milk:vats")
-    if not counted["vats"]:
+    if not vats:
         return Line(word="none yet", form="closed", says="No vat was begun today.", url=url)
-    begun = said(counted["vats"], "vat", "vats")
-    says = f"{begun} begun today, {counted['done']} with their plates."
+    begun = said(len(vats), "vat", "vats")
+    done = sum(vat.numbered for vat in vats)  # type: ignore[attr-defined]  # annotated
+    says = f"{begun} begun today, {done} with their plates."
     return Line(word="vats", form="open", says=says, url=url)
 
 

@@ -17,6 +17,8 @@ from uuid import UUID
 
 from django.db import connection
 
+from config.once_a_page import once_a_page
+
 # The last cow of a milking stands at the meter at most so long after its start (a smallint of s).
 LONGEST_MILKING = timedelta(seconds=32_767)
 # Milkings further apart than this are asked about apart, so that an old lot beside a new one does
@@ -24,10 +26,12 @@ LONGEST_MILKING = timedelta(seconds=32_767)
 GAP = timedelta(days=2)
 KEPT_OUT = 1
 
-PARTS = "SELECT lot_id, milking_id FROM milk_milkingpart WHERE lot_id = ANY(%s)"
-MILKINGS = """
-    SELECT id, happened_at, group_id, metered FROM milk_milking
-    WHERE id = ANY(%s) AND struck_at IS NULL
+PARTS = """
+    SELECT p.lot_id, m.id, m.happened_at, m.group_id, m.metered, g.number
+    FROM milk_milkingpart AS p
+    JOIN milk_milking AS m ON m.id = p.milking_id
+    JOIN herd_group AS g ON g.id = m.group_id
+    WHERE p.lot_id = ANY(%s) AND m.struck_at IS NULL
 """
 PERIODS_IN_SPANS = """
     SELECT DISTINCT w.id, w.animal_id, w.source, w.course_id, w.kind, w.why,
@@ -133,21 +137,16 @@ def withheld_in(lot_ids: Iterable[int]) -> list[Row]:
     lots = sorted(set(lot_ids))
     if not lots:
         return []
-    parts = fetch(PARTS, lots)
-    standing = fetch(MILKINGS, sorted({milking for _, milking in parts})) if parts else []
-    if not standing:
+    parts = parts_of(frozenset(lots))
+    milkings = {milked.id: milked for _, milked, _ in parts}
+    if not milkings:
         return []
-    milkings = {row[0]: Milked(*row) for row in standing}
     periods = by_animal(periods_in(spans_of(milkings.values())))
     animals = sorted(periods)
     if not animals:
         return []
     metered = fetch(METERED_IN_LOTS, lots, animals)
-    unmetered = [
-        (lot, milkings[milking])
-        for lot, milking in parts
-        if milking in milkings and not milkings[milking].metered
-    ]
+    unmetered = [(lot, milked) for lot, milked, _ in parts if not milked.metered]
     stays = stays_by_group(periods, [milked for _, milked in unmetered])
     return sorted_rows(
         [*rows_of_meters(metered, milkings, periods), *rows_of_stays(unmetered, periods, stays)]
@@ -178,6 +177,12 @@ def lots_with_withheld(
     return sorted_rows(
         [*rows_of_meters(metered, milkings, periods), *rows_of_stays(parts, periods, stays)]
     )
+
+
+@once_a_page
+def parts_of(lots: frozenset[int]) -> list[tuple[int, Milked, int]]:
+    """(lot, milking, number of its group) of every standing milking into these lots."""
+    return [(row[0], Milked(*row[1:5]), row[5]) for row in fetch(PARTS, sorted(lots))]
 
 
 def fetch(sql: str, *values: Any) -> list[Any]:

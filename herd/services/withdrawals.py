@@ -7,7 +7,6 @@ from datetime import date
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Q
 from psycopg.types.range import TimestamptzRange
 
 from config import jobs
@@ -25,9 +24,9 @@ from herd.models import (
     GroupStay,
     MedicineVersion,
     MilkingTime,
-    PeriodRule,
     WithdrawalPeriod,
 )
+from herd.period_rules import standing_rules
 from herd.planned import PlannedTime, Stands
 from herd.services.kept_out_reads import (
     doubled_courses,
@@ -328,9 +327,12 @@ def row_of(
 @once_a_page
 def dated_rules() -> tuple[Rule, ...]:
     """Every standing rule of withdrawal arithmetic that counts on this estate."""
-    rows = PeriodRule.objects.standing().exclude(~Q(scheme__in=followed()), name__in=BY_SCHEME)
-    columns = rows.values_list("name", "value", "valid_from", "scheme")
-    return tuple(Rule(*row) for row in columns)
+    schemes = followed()
+    return tuple(
+        Rule(row.name, row.value, row.valid_from, row.scheme)
+        for row in standing_rules()
+        if row.scheme in schemes or row.name not in BY_SCHEME
+    )
 
 
 def leaflets_of(medicine_ids: Iterable[int | None]) -> dict[int, tuple[Leaflet, ...]]:
