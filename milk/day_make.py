@@ -125,13 +125,12 @@ def day_make(day: date, at: datetime) -> DayMake:
         row = figures.get(name)
         return row.value if row else None
 
-    lately = vats_lately(day)
-    vats = [vat for vat in lately if vat.day == day]
+    vats = [vat for vat in vats_lately(day) if vat.day == day]
     standing = hall_milk(at)
     made = DayMake(
         day=day,
         vats=[VatRatio(vat, ratio_of_vat(vat, value(what.CASEIN_SHARE))) for vat in vats],
-        planned=max(len(vats), usual_vats(day, lately)),
+        planned=max(len(vats), usual_vats(day)),
         most=value(what.RATIO_MOST),
         aim=value(what.RATIO_AIM),
         near=value(what.RATIO_NEAR) or Decimal(0),
@@ -163,9 +162,9 @@ def ratio_of_vat(vat: Vat, share: Decimal | None) -> Decimal | None:
     return ratio(vat.fat, casein)
 
 
-def usual_vats(day: date, lately: Sequence[Vat]) -> int:
+def usual_vats(day: date) -> int:
     """How many vats a day has: the median of the days before that had any; 0 without."""
-    counted = Counter(vat.day for vat in lately if vat.day < day)
+    counted = Counter(vat.day for vat in vats_lately(day) if vat.day < day)
     return round(median(counted.values())) if counted else 0
 
 
