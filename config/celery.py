@@ -80,6 +80,14 @@ app.conf.update(
             "task": "milk.tasks.place_wheels_again",
             "schedule": timedelta(days=1),
         },
+        "marks, cream and weights": {
+            "task": "milk.tasks.keep_the_hall_again",
+            "schedule": timedelta(days=1),
+        },
+        "plates and rennet": {
+            "task": "milk.tasks.look_at_supplies",
+            "schedule": timedelta(hours=1),
+        },
         "vats and starter": {
             "task": "milk.tasks.look_at_vats",
             "schedule": timedelta(minutes=5),

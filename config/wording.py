@@ -20,7 +20,7 @@ TOO_MUCH = _l("%(show_value)s is too much. Expected at most %(limit_value)s.")
 WHOLE = _l("That is no whole number. Expected one such as 7.")
 TOO_LONG = _l("%(show_value)d letters are too many. Expected at most %(limit_value)d.")
 NO_TEXT = _l("There is a character in it that no text has. Type it again.")
-DIGITS = {
+DIGITS: dict[str, Any] = {
     "max_digits": _l("Too long a number. Digits in all: at most %(max)s."),
     "max_decimal_places": _l("Too fine a number. Digits after the point: at most %(max)s."),
     "max_whole_digits": _l("Too large a number. Digits before the point: at most %(max)s."),

@@ -13,6 +13,8 @@ from herd.withdrawal import Estate
 PRESCRIPTION_DAYS = "prescription: valid"  # d
 MILK_PRICE = "price: milk"  # EUR/kg
 WHEEL_PRICE = "price: wheel"  # EUR/wheel
+SECOND_PRICE = "price: wheel second"  # EUR/wheel
+DOWNGRADED_PRICE = "price: wheel downgraded"  # EUR/wheel
 DOSE_RUNG_BEFORE = "dose: rung before"  # h
 DOSE_LATE_AFTER = "dose: late after"  # h
 BAND_OFF_BEFORE = "band: off before the milking"  # min
@@ -21,6 +23,8 @@ OTHER_RULES = (
     PRESCRIPTION_DAYS,
     MILK_PRICE,
     WHEEL_PRICE,
+    SECOND_PRICE,
+    DOWNGRADED_PRICE,
     DOSE_RUNG_BEFORE,
     DOSE_LATE_AFTER,
     BAND_OFF_BEFORE,

@@ -3,7 +3,8 @@
 A loss is what nobody can sell any more. What a hold keeps back is not lost yet and stands apart.
 """
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -13,14 +14,32 @@ from django.db.models import Count, QuerySet, Sum
 
 from config.days import start_of
 from feed.waste import waste
+from herd.models import PeriodRule
+from herd.rules_in_force import DOWNGRADED_PRICE, SECOND_PRICE, WHEEL_PRICE, rows_in_force
 from milk.day_balance import went_between, withheld_between
+from milk.grades import RANK, grade_rules_on, last_grades
 from milk.hold_cost import Cost, cost_of, worth
-from milk.models import Hold, HoldDecision, RecallStep, Wheel, WheelReturn
+from milk.limits import plain
+from milk.models import (
+    Grade,
+    Hold,
+    HoldDecision,
+    Inspection,
+    RecallStep,
+    Wheel,
+    WheelReturn,
+)
 
 MOST_DAYS = 800
 TOO_LONG = "{days} days are too many at once. Expected at most {most}."
 BACKWARDS = "The last day, {last}, is before the first, {first}."
-NO_SECOND_PRICE = "what it sells for instead is not in the book"
+NOT_GRADED_YET = "what they are worth is known when they are graded again"
+NO_GRADE_PRICE = "no price of a wheel graded {grades} is in the book for that day"
+PRICES = {
+    Grade.FIRST: WHEEL_PRICE,
+    Grade.SECOND: SECOND_PRICE,
+    Grade.DOWNGRADED: DOWNGRADED_PRICE,
+}
 THROWN_MILK = ("dumped", "drawn off")
 ZERO = Decimal(0)
 
@@ -119,14 +138,15 @@ def of_wheels(span: tuple[datetime, datetime], day: date) -> Iterator[Loss]:
     if destroyed:
         yield priced("wheels destroyed", ZERO, len(destroyed), day)
     otherwise = of_holds(span, decision.DOWNGRADE) - destroyed
+    prices = prices_of(day)
     if otherwise:
-        yield Loss(
-            cause="wheels used otherwise after a hold",
-            kg=ZERO,
-            wheels=len(otherwise),
-            amount=None,
-            how=NO_SECOND_PRICE,
-        )
+        dropped: list[tuple[str, str]] = [(Grade.FIRST, Grade.DOWNGRADED)] * len(otherwise)
+        yield of_less("wheels used otherwise after a hold", dropped, prices)
+    fell = fallen(span, day, but=destroyed | otherwise)
+    for grade in (Grade.SECOND, Grade.DOWNGRADED):
+        dropped = [drop for drop in fell if drop[1] == grade]
+        if dropped:
+            yield of_less(f"wheels graded {grade.label}", dropped, prices)
     back = (
         WheelReturn.objects.standing()
         .filter(happened_at__gte=span[0], happened_at__lt=span[1])
@@ -138,8 +158,52 @@ def of_wheels(span: tuple[datetime, datetime], day: date) -> Iterator[Loss]:
             kg=back["kg"] or ZERO,
             wheels=back["number"],
             amount=None,
-            how=NO_SECOND_PRICE,
+            how=NOT_GRADED_YET,
         )
+
+
+def prices_of(day: date) -> dict[str, PeriodRule]:
+    """By grade the price of a wheel on a day; grades without one are left out."""
+    rows = rows_in_force(PRICES.values(), day)
+    return {grade: rows[name] for grade, name in PRICES.items() if name in rows}
+
+
+def of_less(
+    cause: str, dropped: Sequence[tuple[str, str]], prices: Mapping[str, PeriodRule]
+) -> Loss:
+    """What wheels are worth less that fell from one grade to another."""
+    missing = sorted({grade for drop in dropped for grade in drop if grade not in prices})
+    if missing:
+        words = NO_GRADE_PRICE.format(grades=" and ".join(missing))
+        return Loss(cause=cause, kg=ZERO, wheels=len(dropped), amount=None, how=words)
+    amount = sum((prices[was].value - prices[now].value for was, now in dropped), ZERO)
+    told = Counter((prices[was], prices[now]) for was, now in dropped)
+    how = ", ".join(
+        f"{number} at {plain(now.value)} instead of {plain(was.value)} {was.unit}"
+        for (was, now), number in told.items()
+    )
+    return Loss(cause=cause, kg=ZERO, wheels=len(dropped), amount=amount, how=how)
+
+
+def fallen(
+    span: tuple[datetime, datetime], day: date, *, but: Collection[int]
+) -> list[tuple[str, str]]:
+    """(what they counted as before, and now) of wheels that were graded lower in a span."""
+    looks = Inspection.objects.standing().filter(happened_at__gte=span[0], happened_at__lt=span[1])
+    wheels = set(looks.exclude(grade=Grade.FIRST).values_list("wheel_id", flat=True)) - set(but)
+    rules = grade_rules_on(day)
+
+    def counts_as(look: Inspection | None) -> str:
+        if look is None:
+            return Grade.FIRST
+        rule = rules.get(look.grade)
+        return look.grade if rule is None else rule.counts_as
+
+    instant = timedelta(microseconds=1)
+    before = last_grades(wheels, span[0] - instant)
+    now = last_grades(wheels, span[1] - instant)
+    drops = [(counts_as(before.get(wheel)), counts_as(now.get(wheel))) for wheel in sorted(wheels)]
+    return [(was, is_) for was, is_ in drops if RANK[is_] > RANK[was]]
 
 
 def of_plates(span: tuple[datetime, datetime]) -> set[int]:

@@ -25,6 +25,7 @@ from herd.typed import typed_moment
 from milk.hall_papers import plate_register, vat_sheet
 from milk.money import losses_between
 from milk.money_paper import before, losses_paper, month_of, owner_paper
+from milk.store_papers import climate_paper, stock_paper
 
 Options = dict[str, Any]
 NO_DAY = "“{text}” is no day. Expected one such as 2026-06-02."
@@ -112,6 +113,7 @@ def paper_of_plates(options: Options) -> Paper:
 
 
 FEED_DAYS = timedelta(days=29)
+LONGEST_LOG = 800
 
 
 def paper_of_losses(options: Options) -> Paper:
@@ -130,6 +132,20 @@ def paper_of_month(options: Options) -> Paper:
     return owner_paper(*month_of(text, timezone.localdate(now)), by=system_user(), at=now)
 
 
+def paper_of_stock(_: Options) -> Paper:
+    """The wheels that are here now, by age and grade."""
+    return stock_paper(timezone.now(), str(system_user()))
+
+
+def paper_of_climate(options: Options) -> Paper:
+    """Brine, rooms and rounds, of the last 30 days as a rule. Raises ValidationError by option."""
+    today = timezone.localdate()
+    until = options["until"] or today
+    since = options["since"] or until - FEED_DAYS
+    check_days(since, until, today, LONGEST_LOG)
+    return climate_paper(since, until, str(system_user()))
+
+
 PAPERS: dict[str, Callable[[Options], Paper]] = {
     "medicine-book": paper_of_medicine_book,
     "cupboard": paper_of_cupboard,
@@ -137,6 +153,8 @@ PAPERS: dict[str, Callable[[Options], Paper]] = {
     "vat-sheet": paper_of_vats,
     "plate-register": paper_of_plates,
     **{slug: partial(paper_of_feed, slug) for slug in FEED_PAPERS},
+    "stock": paper_of_stock,
+    "climate": paper_of_climate,
     "losses": paper_of_losses,
     "month": paper_of_month,
 }

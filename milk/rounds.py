@@ -15,7 +15,7 @@ What = MilkFigure.What
 # An aisle nobody has turned yet counts from the day its first wheel was laid.
 _AISLES = """
 SELECT aisle.room, aisle.aisle, aisle.wheels, aisle.first, last.happened_at, last.what,
-       last.name, COALESCE(open.findings, 0)
+       last.name, COALESCE(open.findings, 0), shelves.happened_at
 FROM (SELECT place.room, place.aisle, count(*) AS wheels, min(lies.at) AS first
       FROM milk_wheelplace AS lies JOIN milk_storeplace AS place ON place.id = lies.place_id
       GROUP BY place.room, place.aisle) AS aisle
@@ -25,6 +25,11 @@ LEFT JOIN LATERAL (
     WHERE done.room = aisle.room AND done.aisle = aisle.aisle AND done.struck_at IS NULL
       AND done.what = ANY(%(turns)s) AND done.happened_at <= %(at)s
     ORDER BY done.happened_at DESC LIMIT 1) AS last ON true
+LEFT JOIN LATERAL (
+    SELECT done.happened_at FROM milk_storeround AS done
+    WHERE done.room = aisle.room AND done.aisle = aisle.aisle AND done.struck_at IS NULL
+      AND done.what = 'shelves' AND done.happened_at <= %(at)s
+    ORDER BY done.happened_at DESC LIMIT 1) AS shelves ON true
 LEFT JOIN (
     SELECT place.room, place.aisle, count(DISTINCT seen.wheel_id) AS findings
     FROM milk_storefinding AS seen
@@ -57,6 +62,8 @@ class AisleRound:
     today: date
     days: Decimal | None
     late: Decimal | None
+    cleaned: datetime | None = None
+    shelf_days: Decimal | None = None
 
     @property
     def name(self) -> str:
@@ -87,6 +94,24 @@ class AisleRound:
         if self.days is None:
             return None
         return local_day(self.last or self.since) + timedelta(days=int(self.days))
+
+    @property
+    def shelves_over(self) -> int | None:
+        """Days over the time of its shelves, as ``over``; None when the estate set none."""
+        if self.shelf_days is None:
+            return None
+        since = local_day(self.cleaned or self.since)
+        return (self.today - since).days - int(self.shelf_days)
+
+    @property
+    def shelves_due(self) -> bool:
+        """Whether its shelves are to be cleaned by today."""
+        return self.shelves_over is not None and self.shelves_over >= 0
+
+    @property
+    def shelves_word(self) -> str:
+        over = self.shelves_over or 0
+        return "TODAY" if over == 0 else f"{over} day{'' if over == 1 else 's'} OVER"
 
     @property
     def word(self) -> str:
@@ -122,6 +147,12 @@ class Rounds:
         return tuple(a for a in self.aisles if a.days is not None and a.over >= 0)
 
     @property
+    def shelves(self) -> tuple[AisleRound, ...]:
+        """The aisles whose shelves are to be cleaned, those that wait longest first."""
+        due = [aisle for aisle in self.aisles if aisle.shelves_due]
+        return tuple(sorted(due, key=lambda aisle: -(aisle.shelves_over or 0)))
+
+    @property
     def answer(self) -> str:
         """How many aisles are left today, in a sentence."""
         left = len(self.today)
@@ -140,6 +171,7 @@ def rounds(at: datetime | None = None) -> Rounds:
     today = local_day(at)
     figures = figures_on(today)
     days, late = figures.get(What.ROUND_DAYS), figures.get(What.ROUND_LATE)
+    shelf = figures.get(What.SHELF_DAYS)
     with connection.cursor() as cursor:
         cursor.execute(_AISLES, {"at": at, "turns": list(StoreRound.TURNS)})
         found = [
@@ -155,8 +187,10 @@ def rounds(at: datetime | None = None) -> Rounds:
                 today=today,
                 days=days.value if days else None,
                 late=late.value if late else None,
+                cleaned=cleaned,
+                shelf_days=shelf.value if shelf else None,
             )
-            for room, aisle, wheels, first, last, what, name, findings in cursor.fetchall()
+            for room, aisle, wheels, first, last, what, name, findings, cleaned in cursor.fetchall()
         ]
     found.sort(key=lambda one: (-one.days_since, one.room, one.aisle))
     return Rounds(at, tuple(found))

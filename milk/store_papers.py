@@ -32,16 +32,30 @@ CAUTION_STOCK = (
     "By the book. What was counted, when, and what differed stands below; an aisle that was never "
     "counted is only what was written."
 )
-# The last grade of each wheel that is here; the younger half of them has none.
+# The last grade and the last weight of each wheel that is here; the younger half has no grade. What
+# a wheel lost is known of those that were weighed again: the last of the two columns counts these.
 _STOCK = """
 SELECT width_bucket(wheel.happened_at, %(bounds)s::timestamptz[]) AS age,
-       COALESCE(last.grade, '') AS grade, count(*), sum(COALESCE(last.kg, wheel.kg))
+       COALESCE(last.grade, '') AS grade, count(*), sum(COALESCE(scale.kg, wheel.kg)),
+       sum(wheel.kg) FILTER (WHERE scale.kg IS NOT NULL),
+       sum(scale.kg) FILTER (WHERE wheel.kg IS NOT NULL), count(wheel.kg + scale.kg)
 FROM milk_wheelplace AS lies JOIN milk_wheel AS wheel ON wheel.id = lies.wheel_id
 LEFT JOIN LATERAL (
-    SELECT grade, kg FROM milk_inspection AS seen
+    SELECT grade FROM milk_inspection AS seen
     WHERE seen.wheel_id = wheel.id AND seen.struck_at IS NULL AND seen.happened_at <= %(at)s
     ORDER BY seen.happened_at DESC, seen.id DESC LIMIT 1
 ) AS last ON true
+LEFT JOIN LATERAL (
+    SELECT kg FROM (
+        (SELECT happened_at, kg FROM milk_inspection AS seen
+         WHERE seen.wheel_id = wheel.id AND seen.struck_at IS NULL AND seen.kg IS NOT NULL
+           AND seen.happened_at <= %(at)s)
+        UNION ALL
+        (SELECT happened_at, kg FROM milk_wheelweight AS put
+         WHERE put.wheel_id = wheel.id AND put.struck_at IS NULL AND put.happened_at <= %(at)s
+         ORDER BY put.happened_at, put.id OFFSET 1)
+    ) AS again ORDER BY happened_at DESC LIMIT 1
+) AS scale ON true
 WHERE lies.what NOT IN ('sent', 'lost') AND wheel.struck_at IS NULL GROUP BY 1, 2
 """
 _COUNTS = """
@@ -60,12 +74,28 @@ ORDER BY aisle.room, aisle.aisle
 
 @dataclass(frozen=True)
 class StockRow:
-    """Wheels of one class of age and one last grade: pieces, and kg by the last weight."""
+    """Wheels of one class of age and one last grade: pieces, and kg by the last weight.
+
+    ``again``: how many of them were weighed again after 24 h; these weighed ``fresh`` kg then and
+    ``later`` kg since.
+    """
 
     age: int
     grade: str
     wheels: int
     kg: float
+    fresh: float = 0
+    later: float = 0
+    again: int = 0
+
+    @property
+    def loss(self) -> float | None:
+        """What those weighed again lost since 24 h, in per cent; None when there are none."""
+        return 100 * (self.fresh - self.later) / self.fresh if self.fresh else None
+
+    @property
+    def loss_words(self) -> str:
+        return "" if self.loss is None else f"{self.loss:.1f} % of {self.again}"
 
     @property
     def age_words(self) -> str:
@@ -88,8 +118,16 @@ def stock(at: datetime) -> list[StockRow]:
     with connection.cursor() as cursor:
         cursor.execute(_STOCK, {"bounds": bounds, "at": at})
         rows = [
-            StockRow(len(AGES) - 1 - age, grade, wheels, float(kg or 0))
-            for age, grade, wheels, kg in cursor.fetchall()
+            StockRow(
+                len(AGES) - 1 - age,
+                grade,
+                wheels,
+                float(kg or 0),
+                float(fresh or 0),
+                float(later or 0),
+                again,
+            )
+            for age, grade, wheels, kg, fresh, later, again in cursor.fetchall()
         ]
     order = [*Grade.values, ""]
     return sorted(rows, key=lambda row: (-row.age, order.index(row.grade)))
@@ -132,9 +170,18 @@ def stock_paper(at: datetime, made_by: str) -> Paper:
                     Column("Last grade", 2),
                     Column("Wheels", 1, figures=True),
                     Column("kg by the last weight", 1, figures=True),
+                    Column("Lost since 24 h, weighed again", 1.2, figures=True),
                 ),
                 tuple(
-                    Line((row.age_words, row.grade_words, str(row.wheels), f"{row.kg:.0f}"))
+                    Line(
+                        (
+                            row.age_words,
+                            row.grade_words,
+                            str(row.wheels),
+                            f"{row.kg:.0f}",
+                            row.loss_words,
+                        )
+                    )
                     for row in rows
                 ),
                 title="By age and grade",

@@ -12,7 +12,11 @@ from milk.services import (
     flags,
     hall_notices,
     hold_notices,
+    marks,
+    plates,
+    skimming,
     store_notices,
+    supply_notices,
     wheel_places,
 )
 
@@ -93,6 +97,27 @@ def place_wheels_again() -> dict[str, int]:
     """Work out again where every wheel lies; what the services keep must come out the same."""
     with job("milk.tasks.place_wheels_again") as counted:
         counted["wheels"] = wheel_places.place_all_again()
+    return counted
+
+
+@shared_task(name="milk.tasks.keep_the_hall_again")
+def keep_the_hall_again() -> dict[str, int]:
+    """Keep marks, cream and weights again beside vats, trays and wheels; all must come out alike.
+
+    How many had to be put right: more than none means that a write went past the services.
+    """
+    with job("milk.tasks.keep_the_hall_again") as counted:
+        counted["vats"] = marks.keep_marks()
+        counted["trays"] = skimming.keep_cream()
+        counted["wheels"] = plates.keep_weights()
+    return counted
+
+
+@shared_task(name="milk.tasks.look_at_supplies")
+def look_at_supplies(at: str | None = None) -> dict[str, int]:
+    """Ring for plates to be ordered, and for rennet past its date."""
+    with job("milk.tasks.look_at_supplies") as counted:
+        counted.update(supply_notices.look_at_supplies(at=moment(at) or timezone.now()))
     return counted
 
 

@@ -185,6 +185,8 @@ class AisleRoundOut(serializers.Serializer[Any]):
     days_since = serializers.IntegerField()
     over = serializers.IntegerField()
     findings = serializers.IntegerField()
+    shelves_cleaned = MomentField(source="cleaned", allow_null=True)
+    shelves_over = serializers.IntegerField(allow_null=True)
 
 
 class RoundsOut(serializers.Serializer[Any]):
@@ -207,12 +209,17 @@ class RoundsApi(APIView):
 
 
 class StockRowOut(serializers.Serializer[Any]):
-    """Wheels of a class of age and a last grade; kg by the last weight."""
+    """Wheels of a class of age and a last grade; kg by the last weight.
+
+    ``loss``: what those ``again`` weighed lost since 24 h, in per cent; null when there are none.
+    """
 
     age = serializers.CharField(source="age_words")
     grade = serializers.CharField(source="grade_words")
     wheels = serializers.IntegerField()
     kg = serializers.FloatField()
+    again = serializers.IntegerField()
+    loss = serializers.FloatField(allow_null=True)
 
 
 class StockApi(APIView):

@@ -38,6 +38,7 @@ class MilkFigure(Entry):
         BRINE_WARM = "brine warm", "temperature of the brine, at most"
         ROUND_DAYS = "round days", "days from one round of turning to the next"
         ROUND_LATE = "round late", "days over from which somebody is told of a round"
+        SHELF_DAYS = "shelf days", "days from one cleaning of the shelves to the next"
         ROOM_COLD = "room cold", "temperature of the store, at least"
         ROOM_WARM = "room warm", "temperature of the store, at most"
         ROOM_DRY = "room dry", "humidity of the store, at least"

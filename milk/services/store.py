@@ -38,6 +38,7 @@ NO_SUCH_AISLE = "{room} has no aisle {aisle} in the book. Its aisles: {aisles}."
 NO_SUCH_ROOM = "No room “{room}” is in the book. Rooms: {rooms}."
 MOST_PLACES = 20_000
 TOO_MANY_PLACES = "{number} places in one act are too many; at most {most}. Make the room in parts."
+NO_AISLES = "The last aisle comes before the first, {first}. Turn the two round."
 ALL_THERE = "{number} in the book already."
 
 
@@ -250,18 +251,20 @@ def make_room(
 
     Raises ValidationError for too many in one act, Conflict when all are there.
     """
-    wanted = [(a, c, s) for a in aisles for c in columns for s in shelves]
-    if len(wanted) > MOST_PLACES:
-        words = TOO_MANY_PLACES.format(number=f"{len(wanted):,}", most=f"{MOST_PLACES:,}")
+    number = len(aisles) * len(columns) * len(shelves)
+    if not number:
+        raise ValidationError({"last_aisle": NO_AISLES.format(first=aisles.start)})
+    if number > MOST_PLACES:
+        words = TOO_MANY_PLACES.format(number=f"{number:,}", most=f"{MOST_PLACES:,}")
         raise ValidationError({"shelves": words})
+    wanted = [(a, c, s) for a in aisles for c in columns for s in shelves]
     room = room.strip()
     places = StorePlace.objects.standing().filter(room=room)
     known = set(places.values_list("aisle", "column", "shelf"))
     new = [key for key in wanted if key not in known]
     if not new:
-        one = len(wanted) == 1
-        number = "This place is" if one else f"All of these {len(wanted):,} places are"
-        raise Conflict(ALL_THERE.format(number=number))
+        these = "This place is" if number == 1 else f"All of these {number:,} places are"
+        raise Conflict(ALL_THERE.format(number=these))
     return entries.record_all(
         StorePlace,
         [

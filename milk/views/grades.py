@@ -3,6 +3,7 @@
 from datetime import date
 
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -15,6 +16,7 @@ from milk.grade_shares import NAMES, SHOWN, By, Shares, grade_shares
 from milk.models import MilkFigure
 from milk.trace import fed_before_rule
 
+NOT_BY = "Wheels are not put together by “{text}”. Expected one of: {known}."
 # A year of makes that are ripe is what people look at; without the estate's age, the last year.
 MONTHS_SHOWN = 12
 
@@ -43,8 +45,11 @@ def asked_shares(request: HttpRequest) -> Shares:
     last = months_later(today, -int(ripe.value)) if ripe else today
     until = day_asked(request.GET.get("until", ""), last, today)
     since = day_asked(request.GET.get("since", ""), months_later(until, -MONTHS_SHOWN), today)
-    by = request.GET.get("by", By.DAY)
-    return of_range(By(by) if by in NAMES else By.DAY, min(since, until), max(since, until))
+    by = request.GET.get("by", "") or By.DAY
+    if by not in NAMES:
+        known = ", ".join(one.value for one in NAMES)
+        raise ValidationError({"by": NOT_BY.format(text=by[:40], known=known)})
+    return of_range(By(by), min(since, until), max(since, until))
 
 
 def of_range(by: By, since: date, until: date) -> Shares:

@@ -68,5 +68,11 @@ def test_the_page_and_the_api_say_the_same(house, office_client, office_api):
     assert "1 of 2 stands out: tank Q" in text(page)
     told = office_api.get("/api/grade-shares/", by="tank", since=str(DAY), until=str(DAY)).json()
     assert [one["name"] for one in told["groups"] if one["stands_out"]] == ["tank Q"]
-    assert office_client.get("/milk/grades/?by=nothing").context["found"].by == By.DAY
+    assert office_client.get("/milk/grades/").context["found"].by == By.DAY
+    assert "are not put together by “nothing”" in text(
+        office_client.get("/milk/grades/?by=nothing")
+    )
+    refused = office_api.get("/api/grade-shares/", by="nothing")
+    assert refused.status_code == 400
+    assert "Expected one of: day," in refused.json()["detail"]
     assert office_client.get("/milk/grades/?since=soon").status_code == 400

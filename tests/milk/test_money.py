@@ -13,7 +13,7 @@ from herd.models import PeriodRule
 from milk.models import Hold
 from milk.money import losses_between
 from milk.money_paper import month_of
-from milk.services import holds, recalls
+from milk.services import grading, holds, recalls
 from tests.cast import text, user_in
 from tests.factories import milk
 
@@ -89,6 +89,57 @@ def test_what_is_held_is_kept_back_and_not_lost(month):
     assert found.amount == 590
     assert found.kept_back == 1000
     assert [(hold.words, cost.wheels) for hold, cost in found.held] == [("smell", 2)]
+
+
+@pytest.fixture
+def lesser_prices(prices):
+    for name, value in (("wheel second", "380"), ("wheel downgraded", "250")):
+        milk.plain(
+            PeriodRule, milk.EVENING - 99 * DAY, None,
+            name=f"price: {name}", value=Decimal(value), unit="EUR/wheel", scheme="estate",
+            valid_from="2020-01-01", source="for a test",
+        )  # fmt: skip
+
+
+def graded(wheel, day, grade):
+    return grading.record_inspection(
+        stamp=milk.stamp_at(milk.EVENING + day * DAY), wheel=wheel, way="tap", grade=grade,
+        findings="" if grade == "first" else "hollow",
+    )  # fmt: skip
+
+
+def test_what_is_used_otherwise_loses_what_it_is_worth_less(lesser_prices, month):
+    told = {one.cause: (one.amount, one.how) for one in losses().losses}
+    assert told["wheels used otherwise after a hold"] == (
+        250, "1 at 250 instead of 500 EUR/wheel",
+    )  # fmt: skip
+
+
+def test_a_wheel_graded_lower_loses_the_difference_once(lesser_prices):
+    second, slight, down = (
+        milk.make_wheel(vat=milk.make_vat(number=number), plate=f"77{number}", kg=None)
+        for number in (1, 2, 3)
+    )
+    graded(second, 2, "first")
+    graded(second, 3, "second")
+    graded(slight, 3, "slight")
+    graded(down, 3, "second")
+    graded(down, 40, "downgraded")
+    graded(second, 41, "second")
+    told = [(one.cause, one.wheels, one.amount) for one in losses().losses]
+    assert told == [("wheels graded second", 2, 240)]
+    later = losses(date(2026, 7, 1), date(2026, 7, 31)).losses
+    assert [(one.cause, one.wheels, one.amount) for one in later] == [
+        ("wheels graded downgraded", 1, 130)
+    ]
+    assert later[0].how == "1 at 250 instead of 380 EUR/wheel"
+
+
+def test_without_the_price_of_a_grade_its_loss_is_said_not_counted(prices):
+    graded(milk.make_wheel(kg=None), 3, "second")
+    (one,) = losses().losses
+    assert (one.wheels, one.amount) == (1, None)
+    assert "no price of a wheel graded second is in the book" in one.how
 
 
 def test_a_drill_loses_nothing(prices):

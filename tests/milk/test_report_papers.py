@@ -10,7 +10,8 @@ from feed.papers import PAPERS as FEED_PAPERS
 from milk.management.commands.report import Command
 from tests.factories.herd import make_animal, make_course, make_dose, make_group, put_in_group
 
-ALL = ["medicine-book", "cupboard", "antimicrobials", "vat-sheet", "plate-register", *FEED_PAPERS]
+HALL = ["vat-sheet", "plate-register", "stock", "climate"]
+ALL = ["medicine-book", "cupboard", "antimicrobials", *HALL, *FEED_PAPERS]
 
 
 def report(*words: str) -> str:
@@ -58,6 +59,8 @@ def test_every_paper_is_printed_and_written_to_files(treated, tmp_path, kind):
         (("medicine-book", "--known-at", "2190-01-01T00:00"), "--known-at: "),
         (("cupboard", "--at", "soon"), "“soon” is no date and time"),
         (("antimicrobials", "--until", "2190-01-01"), "--until: 2190-01-01 has not come yet"),
+        (("climate", "--since", "2020-01-01"), "--since: "),
+        (("climate", "--until", "2190-01-01"), "--until: 2190-01-01 has not come yet"),
         (("day", "--pdf", "x.pdf"), "The day is printed only"),
         (("cupboard", "--pdf", "/no/such/folder/x.pdf"), "cannot be written"),
         (("wheels",), "invalid choice"),

@@ -150,6 +150,22 @@ def test_a_place_that_nobody_could_name(place: tuple[Any, ...], words: str) -> N
         entries.record(StorePlace, stamp=milk.stamp_at(MORNING), **names)
 
 
+@pytest.mark.parametrize(
+    ("spans", "words"),
+    [
+        ((range(1, 1000), range(1, 1000), range(1, 1000)), "997,002,999 places in one act"),
+        ((range(5, 2), range(1, 3), range(1, 3)), "last aisle comes before the first, 5"),
+    ],
+)
+def test_a_room_of_a_thousand_million_places_is_counted_not_made(
+    spans: tuple[range, range, range], words: str
+) -> None:
+    names = dict(zip(("aisles", "columns", "shelves"), spans, strict=True))
+    with pytest.raises(ValidationError, match=words):
+        store.make_room(stamp=milk.stamp_at(MORNING), room="Z", **names)
+    assert not StorePlace.objects.exists()
+
+
 def test_a_wheel_that_lies_there_already() -> None:
     wheel, place = milk.make_wheel(), milk.make_store_place()
     at = wheel.happened_at + 20 * DAY
