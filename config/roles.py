@@ -151,6 +151,8 @@ WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "shipments": ((OFFICE, STORE_HAND, CHEESEMAKER), (OFFICE, CHEESEMAKER)),
     "wheel-returns": ((OFFICE, STORE_HAND, CHEESEMAKER), (OFFICE, CHEESEMAKER)),
     "dispatches": ((OFFICE, STORE_HAND, CHEESEMAKER), (OFFICE, CHEESEMAKER)),
+    "outside-findings": ((VET, CHEESEMAKER, OFFICE, OWNER), (VET, CHEESEMAKER)),
+    "outside-steps": ((VET, CHEESEMAKER, OFFICE, OWNER), (VET, CHEESEMAKER)),
     "recalls": ((VET, CHEESEMAKER, OWNER), (VET, CHEESEMAKER, OWNER)),
     "recall-steps": ((VET, CHEESEMAKER, OFFICE, STORE_HAND, OWNER), (VET, CHEESEMAKER, OWNER)),
     "products-out": ((OFFICE, CHEESEMAKER), (OFFICE, CHEESEMAKER)),

@@ -1,8 +1,8 @@
 """The kinds of entry of recalls, and of what leaves the dairy besides wheels."""
 
 from config.kinds import Kind
-from milk.models import ProductOut, Recall, RecallStep
-from milk.services import products, recalls
+from milk.models import OutsideFinding, OutsideStep, ProductOut, Recall, RecallStep
+from milk.services import outside, products, recalls
 
 RECALLS = (
     Kind(
@@ -14,6 +14,41 @@ RECALLS = (
         fields=("what", "of_day", "buyer", "kg", "paper"),
         record=products.record_product_out,
         filters=("what", "of_day", "buyer"),
+    ),
+    Kind(
+        slug="outside-findings",
+        model=OutsideFinding,
+        title="Findings outside",
+        moment="told at",
+        help="What a buyer, a laboratory or an authority found in our milk or cheese.",
+        fields=(
+            "found_by",
+            "who",
+            "about_kind",
+            "about",
+            "what",
+            "substance",
+            "result",
+            "allowed",
+            "sample",
+            "sampled_on",
+            "paper",
+            "words",
+        ),
+        shown=("about_name",),
+        record=outside.record_outside_finding,
+        strike=outside.strike_outside_finding,
+        filters=("found_by", "about_kind", "what"),
+    ),
+    Kind(
+        slug="outside-steps",
+        model=OutsideStep,
+        title="Steps of findings",
+        moment="done at",
+        fields=("finding", "what", "words", "paper"),
+        record=outside.record_outside_step,
+        strike=outside.strike_outside_step,
+        filters=("finding", "what"),
     ),
     Kind(
         slug="recalls",

@@ -26,7 +26,7 @@ from milk.models import (
     VatLot,
     Wheel,
 )
-from milk.recalls_roots import Bath, Root
+from milk.recalls_roots import Bath, Root, find_root
 from milk.trace import GROUP_SPAN, fed_before_rule, start_of
 from milk.trace_back import wheels_of
 from milk.trace_forward import Found, RingVat, read_forward
@@ -99,6 +99,11 @@ def below_root(
 
     Raises ValidationError at ``since`` for a bath of brine without a span.
     """
+    if root.kind == Recall.Root.FINDING:
+        # What was found starts where it was found.
+        inner = find_root(root.thing.about_kind, root.thing.about)
+        found_in = below_root(inner, reach=reach, since=since, until=until, at=at)
+        return replace(found_in, root=root)
     reader = Reader()
     if root.kind in MILK_KINDS:
         start = milk_start(reader, root, since, until, at)

@@ -11,7 +11,16 @@ from django.core.exceptions import ValidationError
 
 from config.entries import Entry
 from herd.models import Course, Dose
-from milk.models import BrineStay, Dispatch, LotTest, MilkLot, Recall, StarterCan, Vat
+from milk.models import (
+    BrineStay,
+    Dispatch,
+    LotTest,
+    MilkLot,
+    OutsideFinding,
+    Recall,
+    StarterCan,
+    Vat,
+)
 from milk.trace_find import (
     START_KINDS,
     NothingToTrace,
@@ -62,6 +71,7 @@ ENTRIES = {
     "dose": StartKind(Dose, "the number of a dose", by_key(Dose)),
     "test": StartKind(LotTest, "the number of a sample", test_named),
     "can": StartKind(StarterCan, "a can and its day such as 2, 2026-06-09", StarterCan.find),
+    "finding": StartKind(OutsideFinding, "the number of its paper", OutsideFinding.find),
 }
 
 

@@ -18,6 +18,7 @@ from milk.views import (
     milkings,
     money,
     orders,
+    outside,
     quality,
     recalls,
     store,
@@ -107,6 +108,8 @@ urlpatterns = [
     path("losses/", money.losses, name="losses"),
     path("month/", money.month, name="month"),
     # Recalls and drills, and their papers.
+    path("findings/", outside.findings, name="findings"),
+    path("findings/<uuid:uuid>/", outside.finding, name="finding"),
     path("recalls/", recalls.recalls, name="recalls"),
     path("recalls/new/", recalls.begin, name="recall-begin"),
     path("recalls/drill/", recalls.drill, name="drill-begin"),

@@ -15,6 +15,7 @@ from milk.models.lots import LotDraw, LotParent, MilkingPart, MilkLot, VatLot
 from milk.models.marks import VatMark
 from milk.models.milkings import CowMilking, MeterCorrection, Milking
 from milk.models.orders import Order, OrderLine, Pallet, Pick, Shipment
+from milk.models.outside import OutsideFinding, OutsideStep
 from milk.models.plates import PlateLoss, PlateReceipt, WheelWeight
 from milk.models.products import AgeRule, Product
 from milk.models.recalls import ProductOut, Recall, RecallStep
@@ -70,6 +71,8 @@ __all__ = [
     "Milking",
     "MilkingPart",
     "Order",
+    "OutsideFinding",
+    "OutsideStep",
     "OrderLine",
     "Pallet",
     "Pick",

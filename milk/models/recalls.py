@@ -36,6 +36,7 @@ class Recall(Entry):
         RENNET = "rennet", "rennet batch"
         BRINE = "brine", "brine bath or row"
         ORDER = "order", "order or paper"
+        FINDING = "finding", "finding outside"
 
     class Reach(models.TextChoices):
         ITSELF = "itself", "only what is named"

@@ -56,6 +56,7 @@ OF = {
     "milk:shipment": "milk.Shipment",
     "milk:pallet": "milk.Pallet",
     "milk:recall": "milk.Recall",
+    "milk:finding": "milk.OutsideFinding",
 }
 # Pages that are like another of their kind: a few of them stand for all.
 FEW = {"kind-list": 2, "kind-detail": 3, "kind-strike": 1, "kind-reenter": 3}

@@ -58,6 +58,11 @@ NEEDED: dict[str, Callable[[], dict[str, Any]]] = {
     "WithheldMilk": lambda: {"group": herd.make_group(milked=False)},
     "WrongCow": lambda: {"hold": guessed("Hold", tank=milk.make_tank())},
     "Hold": lambda: {"tank": milk.make_tank()},
+    "OutsideFinding": lambda: {
+        "about_kind": "wheel",
+        "about": str(milk.make_wheel().uuid),
+        "about_name": "wheel",
+    },
     "RecallStep": lambda: {"wheel": milk.make_wheel(), "answer": ""},
     "VatFill": lambda: {"tank": milk.make_tank()},
     "Tray": lambda: {"number": next(number)},

@@ -1,4 +1,4 @@
-"""What is sent of limits and cheese, and what is different when it is written again."""
+"""What is sent of limits, cheese, findings and recalls, and what differs when written again."""
 
 from datetime import timedelta
 from typing import Any
@@ -31,5 +31,47 @@ LIMITS_AND_CHEESE: dict[str, tuple[Any, dict[str, Any], dict[str, Any]]] = {
         {"what": "staphylococci", "units": 5, "between": 2, "low": "1000", "high": "10000"}
         | {"scheme": "a test", "valid_from": "2026-06-01", "source": "invented"},
         {"high": "20000"},
+    ),
+}
+RECALLS: dict[str, tuple[Any, dict[str, Any], dict[str, Any]]] = {
+    "outside-findings": (
+        NEXT_DAY + 800 * HOUR,
+        {
+            "found_by": "laboratory",
+            "who": "a laboratory",
+            "about_kind": "wheel",
+            "about": "WHEEL",
+            "what": "residue",
+            "substance": "an antibiotic",
+            "result": "12 µg/kg",
+            "paper": "L 7",
+        },
+        {"result": "21 µg/kg"},
+    ),
+    "outside-steps": (
+        NEXT_DAY + 810 * HOUR,
+        {"finding": "FINDING", "what": "cause", "words": "no band"},
+        {"words": "no leg band"},
+    ),
+    "recalls": (
+        NEXT_DAY + 800 * HOUR,
+        {
+            "root_kind": "wheel",
+            "root": "WHEEL",
+            "reach": "itself",
+            "reason": "a drill",
+            "drill": True,
+        },
+        {"reason": "a drill, once more"},
+    ),
+    "recall-steps": (
+        NEXT_DAY + 800 * HOUR,
+        {"recall": "RECALL", "what": "found", "wheel": "WHEEL", "place": "aisle 2"},
+        {"place": "aisle 3"},
+    ),
+    "products-out": (
+        NEXT_DAY + 10 * HOUR,
+        {"what": "butter", "of_day": "2026-06-09", "buyer": "BUYER", "kg": "14", "paper": "B1"},
+        {"kg": "14.5"},
     ),
 }

@@ -12,7 +12,7 @@ from config.entries import Entry
 from config.kinds import Kind, all_kinds, kind_named
 from config.roles import ACTIONS
 from milk.models import Hold, RennetBatch, StarterCan
-from milk.services import holds, orders, recalls
+from milk.services import holds, orders, outside, recalls
 from tests.cast import Api, Pages, user_in
 from tests.factories import cheese
 from tests.factories.frame import filled
@@ -31,7 +31,7 @@ from tests.factories.milk import (
     put_in_store,
     stamp_at,
 )
-from tests.milk.kind_bodies import LIMITS_AND_CHEESE
+from tests.milk.kind_bodies import LIMITS_AND_CHEESE, RECALLS
 
 HOUR = timedelta(hours=1)
 NEXT_DAY = EVENING + 20 * HOUR
@@ -230,27 +230,7 @@ BODIES: dict[str, tuple[Any, dict[str, Any], dict[str, Any]]] = {
         {"wheel": "WHEEL", "buyer": "BUYER", "kg": "40.1", "paper": "P1"},
         {"kg": "40.3"},
     ),
-    "recalls": (
-        NEXT_DAY + 800 * HOUR,
-        {
-            "root_kind": "wheel",
-            "root": "WHEEL",
-            "reach": "itself",
-            "reason": "a drill",
-            "drill": True,
-        },
-        {"reason": "a drill, once more"},
-    ),
-    "recall-steps": (
-        NEXT_DAY + 800 * HOUR,
-        {"recall": "RECALL", "what": "found", "wheel": "WHEEL", "place": "aisle 2"},
-        {"place": "aisle 3"},
-    ),
-    "products-out": (
-        NEXT_DAY + 10 * HOUR,
-        {"what": "butter", "of_day": "2026-06-09", "buyer": "BUYER", "kg": "14", "paper": "B1"},
-        {"kg": "14.5"},
-    ),
+    **RECALLS,
 }
 KINDS = [kind for kind in all_kinds() if kind.app == "milk"]
 
@@ -316,6 +296,16 @@ def world(db: None, slug: str) -> dict[str, Any]:
         reason=Hold.Reason.OTHER,
         words="to be decided",
         vat=made["VAT"],
+    )
+    made["FINDING"] = outside.record_outside_finding(
+        stamp=stamp_at(NEXT_DAY + 790 * HOUR, user_in("vet")),
+        found_by="buyer",
+        who="a shop",
+        about_kind="wheel",
+        about=made["WHEEL"].uuid,
+        what="foreign",
+        substance="a splinter",
+        paper="S 1",
     )
     made["RECALL"] = recalls.record_recall(
         stamp=stamp_at(NEXT_DAY + 790 * HOUR, user_in("vet")),

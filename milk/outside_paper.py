@@ -1,0 +1,293 @@
+"""The file of a finding outside: what was found, which cows and courses it may come from, what was
+called back, held and destroyed, and its cause and cure. Reads only.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.core.exceptions import ValidationError
+
+from config.days import local
+from config.papers import CAUTION, Column, Line, Paper, Part, joined
+from herd.models import WithdrawalPeriod
+from milk.held import open_holds
+from milk.models import Hold, HoldDecision, OutsideFinding, OutsideStep, Recall, RecallStep
+from milk.recalls import Board, board_of
+from milk.recalls_below import below_root
+from milk.recalls_missing import name_of
+from milk.recalls_roots import find_root, refused_words
+from milk.recalls_words import CAUTION as OF_RECALLS
+from milk.recalls_words import located_says, word_of
+from milk.services.recall_holds import cause_of_hold
+from milk.trace import NothingToTrace, TraceBack, back
+from milk.trace_words import many
+
+# Courses that ended so long before a milking are told too: somebody may have counted wrongly.
+LOOKED_BACK = timedelta(days=14)
+# Of an order from many vats so many are traced back; their own pages have the rest.
+MOST_VATS = 12
+FACTS = (Column("Fact", 1), Column("Says", 5))
+COWS = (
+    Column("Animal", 1),
+    Column("Milked", 1.3),
+    Column("Lot", 1.4),
+    Column("Withheld from", 1.3),
+    Column("Until", 1.3),
+    Column("Hours before the milking", 1, figures=True),
+    Column("Why", 4),
+)
+RECALLS = (
+    Column("Begun", 1.3),
+    Column("Of", 2),
+    Column("State", 1),
+    Column("Wheels", 0.7, figures=True),
+    Column("Located", 3.4),
+)
+HELD = (
+    Column("Held since", 1.3),
+    Column("What for", 4),
+    Column("Decided", 1.4),
+    Column("By", 2),
+)
+GONE = (
+    Column("When", 1.3),
+    Column("Wheel", 1),
+    Column("kg at 24 h", 0.8, figures=True),
+    Column("Paper", 2),
+    Column("By", 1),
+)
+STEPS = (Column("When", 1.3), Column("Done", 1.6), Column("What was said", 5), Column("By", 1))
+NO_COW = (
+    "No animal of this milk was inside a withdrawal period when she was milked, nor for {days} days"
+    " before."
+)
+
+
+@dataclass(frozen=True)
+class File:
+    """Everything in the file of a finding."""
+
+    finding: OutsideFinding
+    steps: list[OutsideStep]
+    boards: list[Board]
+    traces: list[TraceBack]
+    trouble: str
+
+    @property
+    def closed(self) -> OutsideStep | None:
+        closed = OutsideStep.What.CLOSED
+        return next((one for one in self.steps if one.what == closed and not one.is_struck), None)
+
+    def said(self, what: str) -> list[str]:
+        """What was written as the cause, or as the cure."""
+        return [one.words for one in self.steps if one.what == what and not one.is_struck]
+
+
+def file_of(finding: OutsideFinding, at: datetime) -> File:
+    """The file as the book has it at a moment."""
+    steps = OutsideStep.objects.filter(finding=finding).select_related("by", "struck_by")
+    begun = Recall.objects.standing().filter(
+        root_kind=Recall.Root.FINDING, root=str(finding.uuid), happened_at__lte=at
+    )
+    recalls = list(begun.select_related("by").order_by("happened_at", "id"))
+    boards = [board_of(one, at) for one in recalls]
+    traces, trouble = traced(finding, at)
+    return File(finding, list(steps.order_by("happened_at", "id")), boards, traces, trouble)
+
+
+def traced(finding: OutsideFinding, at: datetime) -> tuple[list[TraceBack], str]:
+    """The ways back from what it was found in; words where there is none any more."""
+    kind, what = finding.about_kind, finding.about
+    try:
+        if kind != OutsideFinding.About.ORDER:
+            return [back(kind, what, at=at)], ""
+        return [back("vat", vat, at=at) for vat in vats_of_order(what, at)], ""
+    except (NothingToTrace, ValidationError) as error:
+        return [], refused(error)
+
+
+def refused(error: Exception) -> str:
+    """Why there is no way back, in words."""
+    return refused_words(error) if isinstance(error, ValidationError) else str(error)
+
+
+def vats_of_order(text: str, at: datetime) -> list[Any]:
+    """The numbers of the vats whose wheels left with an order or paper."""
+    below = below_root(find_root(OutsideFinding.About.ORDER, text), at=at)
+    return [vat.uuid for vat in below.vats[:MOST_VATS]]
+
+
+def outside_paper(found: File, *, by: Any, at: datetime) -> Paper:
+    """The file, for the authority and for the estate's own shelf. ``by``: who makes it."""
+    finding = found.finding
+    cause, cure = (found.said(one) for one in (OutsideStep.What.CAUSE, OutsideStep.What.CURE))
+    missing = []
+    if not found.boards:
+        missing.append("no recall was begun from it")
+    missing += ["the cause"] if not cause else []
+    missing += ["what is changed"] if not cure else []
+    cows = tuple(cow_lines(found.traces))
+    return Paper(
+        title=f"File of a finding: {finding.substance} in {finding.about_name}",
+        stem=f"finding {finding.paper}",
+        made_by=name_of(by),
+        made_at=at,
+        about=(
+            f"Told {local(finding.happened_at)} by {finding.who} "
+            f"({finding.get_found_by_display()}), paper {finding.paper}.",
+            f"As at {local(at)}.",
+        ),
+        answer=answer_of(found, len({line.cells[0] for line in cows})),
+        missing=tuple(missing) if not found.closed else (),
+        parts=(
+            Part(FACTS, tuple(fact_lines(found)), "What was found"),
+            Part(
+                COWS, cows, "Cows it may come from", found.trouble,
+                NO_COW.format(days=LOOKED_BACK.days),
+            ),
+            Part(RECALLS, tuple(map(recall_line, found.boards)), "Called back", empty="Nothing."),
+            Part(HELD, tuple(hold_lines(found)), "Held because of it", empty="Nothing."),
+            Part(GONE, tuple(gone_lines(found)), "Destroyed", empty="Nothing."),
+            Part(STEPS, tuple(map(step_line, found.steps)), "Steps", empty="None yet."),
+        ),
+        cautions=(OF_RECALLS, CAUTION),
+    )  # fmt: skip
+
+
+def answer_of(found: File, cows: int) -> str:
+    """The file in a sentence or two."""
+    state = f"Closed {local(found.closed.happened_at)}." if found.closed else "Open."
+    said = [state]
+    said += [located_says(board) for board in found.boards]
+    said.append(f"{many(cows, 'cow')} it may come from." if cows else "No cow is known for it.")
+    return " ".join(said)
+
+
+def fact_lines(found: File) -> Iterator[Line]:
+    """What they wrote, and the cause and cure that we did."""
+    finding = found.finding
+    result = joined([finding.result, finding.allowed and f"limit {finding.allowed}"])
+    sampled = finding.sampled_on.isoformat() if finding.sampled_on else ""
+    facts = (
+        ("Found", f"{finding.substance} ({finding.get_what_display()})"),
+        ("Result", result or "none written"),
+        ("In", finding.about_name),
+        ("Their sample", joined([finding.sample, sampled and f"of {sampled}"]) or "none written"),
+        ("In words", finding.words),
+        ("Cause", "; ".join(found.said(OutsideStep.What.CAUSE)) or "not written yet"),
+        ("Changed", "; ".join(found.said(OutsideStep.What.CURE)) or "not written yet"),
+    )
+    yield from (Line(fact) for fact in facts if fact[1])
+
+
+def cow_lines(traces: Iterable[TraceBack]) -> Iterator[Line]:
+    """Cows whose milk is in it and who were withheld then, or until shortly before."""
+    for trace in traces:
+        milked = {
+            (cow.pk, at.milking.started_at): (cow, at)
+            for cow in trace.found.animals
+            for at in cow.milkings
+        }
+        if not milked:
+            continue
+        moments = [moment for _, moment in milked]
+        periods = WithdrawalPeriod.objects.filter(
+            animal_id__in={cow for cow, _ in milked},
+            during__overlap=(min(moments) - LOOKED_BACK, max(moments)),
+        )
+        by_cow: dict[int, list[WithdrawalPeriod]] = {}
+        for period in periods.order_by("animal_id", "during"):
+            by_cow.setdefault(period.animal_id, []).append(period)
+        for (number, moment), (cow, at) in sorted(milked.items(), key=lambda one: one[0][1]):
+            for period in by_cow.get(number, []):
+                line = cow_line(cow, at, period, moment)
+                if line is not None:
+                    yield line
+
+
+def cow_line(cow: Any, at: Any, period: Any, milked: datetime) -> Line | None:
+    """One cow, one milking, one period; None when it began later or was over long before."""
+    since, until = period.during.lower, period.during.upper
+    if (since is not None and since > milked) or (until and until < milked - LOOKED_BACK):
+        return None
+    inside = until is None or until > milked
+    hours = "" if inside else f"{(milked - until).total_seconds() / 3600:.1f}"
+    return Line(
+        (
+            cow.name,
+            local(milked),
+            at.lot,
+            local(since) if since else "nobody knows",
+            local(until) if until else "nobody knows",
+            "inside" if inside else hours,
+            period.why,
+        ),
+        url=f"/herd/animals/{cow.uuid}/",
+        loud=inside,
+    )
+
+
+def recall_line(board: Board) -> Line:
+    return Line(
+        (
+            local(board.recall.happened_at),
+            f"{board.recall.root_name}, {board.recall.get_reach_display()}",
+            joined([word_of(board), "" if board.is_over else "runs"]),
+            f"{len(board.rows):,}",
+            located_says(board),
+        ),
+        url=board.recall.get_absolute_url(),
+        loud=not board.passed,
+    )
+
+
+def hold_lines(found: File) -> Iterator[Line]:
+    """Holds written by its recalls, and others on its wheels, with what people decided."""
+    numbers = {hold.pk for hold in holds_of(found)}
+    rows = Hold.objects.with_outcome().filter(pk__in=numbers).order_by("happened_at", "id")
+    decisions = HoldDecision.objects.standing().filter(hold__in=numbers).select_related("by")
+    by_hold: dict[int, list[str]] = {}
+    for one in decisions.order_by("happened_at", "id"):
+        by_hold.setdefault(one.hold_id, []).append(name_of(one.by))
+    for hold in rows:
+        outcome = HoldDecision.Decision(hold.outcome).label if hold.outcome else "open"
+        by = ", ".join(by_hold.get(hold.pk, []))
+        cells = (local(hold.happened_at), hold.words, outcome, by)
+        yield Line(cells, url=f"/milk/holds/{hold.uuid}/", loud=not hold.outcome)
+
+
+def holds_of(found: File) -> Iterator[Hold]:
+    wheels = [row.wheel.pk for board in found.boards for row in board.rows]
+    for held in open_holds(wheel_ids=wheels).values() if wheels else ():
+        yield from (one.hold for one in held)
+    for board in found.boards:
+        cause = cause_of_hold(board.recall)
+        yield from Hold.objects.standing().filter(cause_key__startswith=cause)
+
+
+def gone_lines(found: File) -> Iterator[Line]:
+    for board in found.boards:
+        for step in board.steps:
+            if step.what == RecallStep.What.DESTROYED and step.wheel is not None:
+                kg = "" if step.wheel.kg is None else f"{step.wheel.kg:.1f}"
+                cells = (local(step.happened_at), step.wheel.plate, kg, step.paper)
+                yield Line((*cells, name_of(step.by)), url=step.wheel.get_absolute_url())
+
+
+def step_line(step: OutsideStep) -> Line:
+    paper = f"paper {step.paper}" if step.paper else ""
+    struck = ""
+    if step.is_struck and step.struck_at is not None:
+        struck = f"{local(step.struck_at)} by {step.struck_by}: {step.get_struck_reason_display()}"
+    return Line(
+        (
+            local(step.happened_at),
+            str(step.get_what_display()),
+            joined([step.words, paper]),
+            name_of(step.by),
+        ),
+        struck=struck,
+        url=f"/entries/outside-steps/{step.uuid}/",
+    )
