@@ -12,8 +12,12 @@ from datetime import UTC, date, datetime, time
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any
 
+from django.utils import translation
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
+from django_stubs_ext import StrOrPromise
+
+from config.language import STANDARD
 
 NOT_MEASURED = frozenset({"", "-", "–", "—", "n.d.", "nd", "n.a.", "na", "n/a"})
 DECIMAL_MARKS = {"comma": ",", "point": "."}
@@ -336,10 +340,14 @@ def _plain(value: Decimal) -> str:
     return f"{value.normalize():f}"
 
 
-def known_words(choices: Iterable[tuple[str, str]], **others: str) -> dict[str, str]:
-    """Words for ``choice`` from a model's choices: code and label, without blanks and dots."""
+def known_words(choices: Iterable[tuple[str, StrOrPromise]], **others: str) -> dict[str, str]:
+    """Words for ``choice`` from a model's choices: code and label, without blanks and dots.
+
+    Files keep the standard form: the labels are those of the source's language.
+    """
     said: dict[str, str] = {}
-    for code, label in choices:
-        for word in (str(label), code):
-            said[re.sub(r"[.\s]", "", word.casefold())] = code
+    with translation.override(STANDARD):
+        for code, label in choices:
+            for word in (str(label), code):
+                said[re.sub(r"[.\s]", "", word.casefold())] = code
     return said | others

@@ -7,6 +7,7 @@ from functools import cached_property
 from typing import Any
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from config.days import day_words, estate_zone
 from config.errors import Conflict
@@ -209,7 +210,7 @@ class AnimalSheet:
         known = breeds().get(breed_code(self.animal.breed), ())
         life = self.story.life(known, self.now)
         if not (life.calvings or life.services or life.heats):
-            return "nothing written yet"
+            return _("nothing written yet")
         try:
             rules = rules_of(values, self.today)
         except Conflict as missing:
@@ -221,20 +222,24 @@ class AnimalSheet:
 def breeding_words(place: Standing, sheet: AnimalSheet, rules: Rules) -> Iterable[str]:
     """Where an animal stands between two calvings, word by word."""
     if place.state == IN_CALF:
-        yield f"in calf from {' or '.join(day_words(day) for day in place.fertile)}"
+        yield _("in calf from {each}").format(
+            each=" or ".join(day_words(day) for day in place.fertile)
+        )
     elif place.state == SERVED:
-        yield f"served {day_words(place.services[-1])}, not known whether in calf"
+        yield _("served {services}, not known whether in calf").format(
+            services=day_words(place.services[-1])
+        )
     elif place.calved:
         yield "empty"
     if place.due:
         days = " or ".join(day_words(day) for day in place.due)
-        yield f"expected {days} (± {rules.spread} days)"
+        yield _("expected {days} (± {spread} days)").format(days=days, spread=rules.spread)
     elif place.fertile:
-        yield "no row says how long her breed carries"
+        yield _("no row says how long her breed carries")
     if place.dry_since:
-        yield f"dry since {day_words(place.dry_since)}"
+        yield _("dry since {dry_since}").format(dry_since=day_words(place.dry_since))
     found = days_open(place, sheet.today)
     if found is not None:
-        yield f"days open: {'>' if found[1] else ''}{found[0]}"
+        yield _("days open: {it}{found}").format(it=">" if found[1] else "", found=found[0])
     if not place.serve:
-        yield "not to be served"
+        yield _("not to be served")

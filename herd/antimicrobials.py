@@ -16,14 +16,16 @@ from typing import Any
 from django.db.models import Count, DurationField, ExpressionWrapper, F, Min, Q, Sum, Value
 from django.db.models.functions import Greatest, Least
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import start_of
 from herd.medicine_rules import TUBES_A_COW, MedicineRules, medicine_rules
 from herd.models import Course, DryOff, Group, GroupStay
 
 YEAR = timedelta(days=365.25)
-NO_GROUNDS = "grounds not written"
-NO_ACTIVE = "active substance not written"
+NO_GROUNDS = N_("grounds not written")
+NO_ACTIVE = N_("active substance not written")
 
 
 @dataclass(frozen=True, order=True)
@@ -34,7 +36,7 @@ class Quarter:
     number: int
 
     def __str__(self) -> str:
-        return f"{self.year}, quarter {self.number}"
+        return _("{year}, quarter {number}").format(year=self.year, number=self.number)
 
     @classmethod
     def of(cls, day: date) -> "Quarter":

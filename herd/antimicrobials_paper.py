@@ -4,6 +4,9 @@ from collections.abc import Iterator
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+
 from config.days import local
 from config.papers import Column, Line, Paper, Part
 from herd.antimicrobials import NO_ACTIVE, NO_GROUNDS, Usage
@@ -11,31 +14,33 @@ from herd.book_entries import name_of
 from herd.cupboard import amount
 
 BY_ACTIVE = (
-    Column("Quarter", 1.2),
-    Column("Active substance", 2),
-    Column("Medicines", 2),
-    Column("Courses", 0.8, figures=True),
-    Column("Animals", 0.8, figures=True),
-    Column("Doses", 0.8, figures=True),
-    Column("Quantity", 1.2, figures=True),
-    Column("Courses a cow-year", 1, figures=True),
+    Column(_l("Quarter"), 1.2),
+    Column(_l("Active substance"), 2),
+    Column(_l("Medicines"), 2),
+    Column(_l("Courses"), 0.8, figures=True),
+    Column(_l("Animals"), 0.8, figures=True),
+    Column(_l("Doses"), 0.8, figures=True),
+    Column(_l("Quantity"), 1.2, figures=True),
+    Column(_l("Courses a cow-year"), 1, figures=True),
 )
 DRIED_OFF = (
-    Column("Quarter", 1.2),
-    Column("Medicine", 2),
-    Column("Cows", 0.8, figures=True),
-    Column("Tubes", 0.8, figures=True),
-    Column("Grounds", 4),
+    Column(_l("Quarter"), 1.2),
+    Column(_l("Medicine"), 2),
+    Column(_l("Cows"), 0.8, figures=True),
+    Column(_l("Tubes"), 0.8, figures=True),
+    Column(_l("Grounds"), 4),
 )
 HERD = (
-    Column("Quarter", 1.2),
-    Column("Cow-years", 1, figures=True),
-    Column("Courses", 1, figures=True),
-    Column("Courses a cow-year", 1, figures=True),
+    Column(_l("Quarter"), 1.2),
+    Column(_l("Cow-years"), 1, figures=True),
+    Column(_l("Courses"), 1, figures=True),
+    Column(_l("Courses a cow-year"), 1, figures=True),
 )
 CAUTIONS = (
-    "A course counts in the quarter of its first dose given. Quantities are of the medicine, not "
-    "of the active substance. The authority's own rules decide how use is reported.",
+    _l(
+        "A course counts in the quarter of its first dose given. Quantities are of the medicine, "
+        "not of the active substance. The authority's own rules decide how use is reported."
+    ),
 )
 
 
@@ -46,20 +51,24 @@ def antimicrobials_paper(usage: Usage, *, by: Any, at: datetime) -> Paper:
     cows = sum(use.cows for use in usage.dried_off.values())
     years = sum(usage.cow_years.values())
     return Paper(
-        title="Use of antimicrobials",
+        title=_("Use of antimicrobials"),
         stem=f"antimicrobials {first} to {last}",
         made_by=name_of(by),
         made_at=at,
-        about=(f"From {first.first} up to {local(usage.until)}.",),
+        about=(
+            _("From {first} up to {until}.").format(first=first.first, until=local(usage.until)),
+        ),
         answer=(
-            f"{courses} courses and {cows} drying-off treatments in {amount_of(years)} cow-years."
+            _(
+                "{courses} courses and {cows} drying-off treatments in {amount_of} cow-years."
+            ).format(courses=courses, cows=cows, amount_of=amount_of(years))
         ),
         missing=tuple(missing_words(usage)),
         cautions=CAUTIONS,
         parts=(
-            Part(BY_ACTIVE, tuple(active_lines(usage)), title="By active substance"),
-            Part(DRIED_OFF, tuple(dry_lines(usage)), title="At drying off, with grounds"),
-            Part(HERD, tuple(herd_lines(usage)), title="By cow-year"),
+            Part(BY_ACTIVE, tuple(active_lines(usage)), title=_("By active substance")),
+            Part(DRIED_OFF, tuple(dry_lines(usage)), title=_("At drying off, with grounds")),
+            Part(HERD, tuple(herd_lines(usage)), title=_("By cow-year")),
         ),
     )
 
@@ -77,10 +86,12 @@ def rate(courses: int, years: float) -> str:
 def missing_words(usage: Usage) -> Iterator[str]:
     unnamed = sum(use.courses for key, use in usage.by_active.items() if key[1] == NO_ACTIVE)
     if unnamed:
-        yield f"{NO_ACTIVE}: {unnamed} courses"
+        yield _("{what}: {count} courses").format(what=_(NO_ACTIVE), count=unnamed)
     groundless = sum(use.grounds[NO_GROUNDS] for use in usage.dried_off.values())
     if groundless:
-        yield f"{NO_GROUNDS}: {groundless} drying-off treatments"
+        yield _("{what}: {count} drying-off treatments").format(
+            what=_(NO_GROUNDS), count=groundless
+        )
 
 
 def active_lines(usage: Usage) -> Iterator[Line]:
@@ -89,7 +100,7 @@ def active_lines(usage: Usage) -> Iterator[Line]:
         yield Line(
             (
                 str(quarter),
-                active,
+                _(active),
                 ", ".join(sorted(use.medicines)),
                 str(use.courses),
                 str(len(use.animals)),

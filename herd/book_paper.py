@@ -6,6 +6,10 @@ from decimal import Decimal
 from typing import Any
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
+from django.utils.translation import ngettext
 
 from config import papers
 from config.days import local
@@ -15,36 +19,41 @@ from herd.medicine_book import Book, Line
 from herd.withdrawal import plain
 
 COLUMNS = (
-    Column("First given", 1.15),
-    Column("Animal, ear tag, group", 1.5),
-    Column("Product", 1.3),
-    Column("Quantity", 0.9),
-    Column("For what, quarter, route", 1.5),
-    Column("Batch, expiry", 1.2),
-    Column("Supplier, address", 1.5),
-    Column("Proof of purchase", 1.1),
-    Column("Prescribing vet, contact", 1.4),
-    Column("Days treated", 0.7, figures=True),
-    Column("Given by", 1.1),
-    Column("Leaflet", 1),
-    Column("Milk withheld", 1.1),
-    Column("Milk free from", 1.1),
-    Column("Where the milk went", 1.4),
-    Column("Meat withheld", 0.9),
-    Column("Meat free from", 1.1),
-    Column("Keep until", 1),
-    Column("Missing or amiss", 1.4),
+    Column(_l("First given"), 1.15),
+    Column(_l("Animal, ear tag, group"), 1.5),
+    Column(_l("Product"), 1.3),
+    Column(_l("Quantity"), 0.9),
+    Column(_l("For what, quarter, route"), 1.5),
+    Column(_l("Batch, expiry"), 1.2),
+    Column(_l("Supplier, address"), 1.5),
+    Column(_l("Proof of purchase"), 1.1),
+    Column(_l("Prescribing vet, contact"), 1.4),
+    Column(_l("Days treated"), 0.7, figures=True),
+    Column(_l("Given by"), 1.1),
+    Column(_l("Leaflet"), 1),
+    Column(_l("Milk withheld"), 1.1),
+    Column(_l("Milk free from"), 1.1),
+    Column(_l("Where the milk went"), 1.4),
+    Column(_l("Meat withheld"), 0.9),
+    Column(_l("Meat free from"), 1.1),
+    Column(_l("Keep until"), 1),
+    Column(_l("Missing or amiss"), 1.4),
 )
 CAUTIONS = (
-    "The leaflet, the prescribing vet, the competent authority and local law decide; Swardline "
-    "writes down and computes. A period in this book is no leave to sell milk or meat.",
-    "Fields after Regulation (EU) 2019/6 Art. 108(2); a withdrawal period of zero is written as 0. "
-    "Struck lines are crossed through and stay readable; nothing can be taken out of this book.",
+    _l(
+        "The leaflet, the prescribing vet, the competent authority and local law decide; Swardline "
+        "writes down and computes. A period in this book is no leave to sell milk or meat."
+    ),
+    _l(
+        "Fields after Regulation (EU) 2019/6 Art. 108(2); a withdrawal period of zero is written "
+        "as 0. Struck lines are crossed through and stay readable; nothing can be taken out of "
+        "this book."
+    ),
 )
 EXAMPLES = 5
-NOT_KNOWN = "not known"
-NOTHING_TO_WAIT_FOR = "at once"
-NOT_WRITTEN = "not written"
+NOT_KNOWN = N_("not known")
+NOTHING_TO_WAIT_FOR = N_("at once")
+NOT_WRITTEN = N_("not written")
 
 
 def book_paper(book: Book, *, by: Any, at: datetime) -> Paper:
@@ -52,7 +61,7 @@ def book_paper(book: Book, *, by: Any, at: datetime) -> Paper:
     asked = book.asked
     whom = whom_words(asked)
     return Paper(
-        title=f"Medicine book, {whom}",
+        title=_("Medicine book, {whom}").format(whom=whom),
         stem=f"medicine book {whom} {asked.first} to {asked.last}",
         made_by=name_of(by),
         made_at=at,
@@ -60,7 +69,7 @@ def book_paper(book: Book, *, by: Any, at: datetime) -> Paper:
         about=(range_words(asked), keep_words(book.standing)),
         answer=answer_words(book),
         missing=tuple(missing_words(book)),
-        missing_title="Missing or amiss in it",
+        missing_title=_("Missing or amiss in it"),
         cautions=CAUTIONS,
         parts=(
             Part(
@@ -76,16 +85,24 @@ def book_paper(book: Book, *, by: Any, at: datetime) -> Paper:
 def whom_words(asked: Asked) -> str:
     """For whom it is."""
     if asked.animal:
-        return f"cow {asked.animal}"
-    return str(asked.group) if asked.group else "whole herd"
+        return _("cow {animal}").format(animal=asked.animal)
+    return str(asked.group) if asked.group else _("whole herd")
 
 
 def range_words(asked: Asked) -> str:
     """Which days, and what was known at which moment."""
-    known = f", as known at {local(asked.known_at)}" if asked.known_at else ""
-    tag = f" Ear tag {tag_words(asked.animal.ear_tag)}." if asked.animal else ""
-    return (
-        f"First or later doses from {asked.first} to {asked.last}, both days included{known}.{tag}"
+    known = (
+        _(", as known at {known_at}").format(known_at=local(asked.known_at))
+        if asked.known_at
+        else ""
+    )
+    tag = (
+        _(" Ear tag {tag_words}.").format(tag_words=tag_words(asked.animal.ear_tag))
+        if asked.animal
+        else ""
+    )
+    return _("First or later doses from {first} to {last}, both days included{known}.{tag}").format(
+        first=asked.first, last=asked.last, known=known, tag=tag
     )
 
 
@@ -95,18 +112,28 @@ def answer_words(book: Book) -> str:
     if not book.lines:
         return nothing_words(book.asked)
     lacking = sum(bool(line.missing) for line in lines)
-    whole = "nothing is missing" if not lacking else f"something is missing in {lacking}"
+    whole = (
+        _("nothing is missing")
+        if not lacking
+        else _("something is missing in {lacking}").format(lacking=lacking)
+    )
     return joined(
         [
-            f"{len(lines)} {'treatment' if len(lines) == 1 else 'treatments'}",
+            ngettext("{count} treatment", "{count} treatments", len(lines)).format(
+                count=len(lines)
+            ),
             whole,
-            f"{struck} struck {'line' if struck == 1 else 'lines'}" if struck else "",
+            ngettext("{count} struck line", "{count} struck lines", struck).format(count=struck)
+            if struck
+            else "",
         ]
     )
 
 
 def nothing_words(asked: Asked) -> str:
-    return f"No treatment of {whom_words(asked)} is written from {asked.first} to {asked.last}."
+    return _("No treatment of {whom_words} is written from {first} to {last}.").format(
+        whom_words=whom_words(asked), first=asked.first, last=asked.last
+    )
 
 
 def keep_words(lines: Sequence[Line]) -> str:
@@ -115,28 +142,37 @@ def keep_words(lines: Sequence[Line]) -> str:
     if not lines:
         return ""
     if not days:
-        return "No rule says how long it must be kept. Enter the rule “keep: medicine book”."
-    return f"Must be kept until {max(days)} at least; each line says its own day."
+        return _("No rule says how long it must be kept. Enter the rule “keep: medicine book”.")
+    return _("Must be kept until {days} at least; each line says its own day.").format(
+        days=max(days)
+    )
 
 
 def missing_words(book: Book) -> list[str]:
     """What is missing, how often, and where first."""
     return [
-        f"{words}: {len(lines)} {'line' if len(lines) == 1 else 'lines'} ({examples(lines)})"
+        ngettext(
+            "{what}: {count} line ({examples})", "{what}: {count} lines ({examples})", len(lines)
+        ).format(what=words, count=len(lines), examples=examples(lines))
         for words, lines in book.missing()
     ]
 
 
 def examples(lines: Sequence[Line]) -> str:
     """The first few lines by animal and day."""
-    few = [f"{line.animal} on {timezone.localdate(line.first)}" for line in lines[:EXAMPLES]]
+    few = [
+        _("{animal} on {localdate}").format(
+            animal=line.animal, localdate=timezone.localdate(line.first)
+        )
+        for line in lines[:EXAMPLES]
+    ]
     more = len(lines) - len(few)
-    return joined([*few, f"and {more} more" if more else ""])
+    return joined([*few, _("and {more} more").format(more=more) if more else ""])
 
 
 def paper_line(line: Line) -> papers.Line:
     """A line of the book as a line of the paper."""
-    group = f"group {line.group}" if line.group is not None else ""
+    group = _("group {group}").format(group=line.group) if line.group is not None else ""
     return papers.Line(
         cells=(
             local(line.first),
@@ -174,23 +210,23 @@ def quantity_words(line: Line) -> str:
     """How much in how many doses."""
     if not line.given:
         return ""
-    doses = f" in {line.given} doses" if line.given > 1 else ""
+    doses = _(" in {given} doses").format(given=line.given) if line.given > 1 else ""
     return f"{plain(Decimal(line.quantity))} {line.unit}{doses}"
 
 
 def batch_words(batch: str, expires: date | None) -> str:
-    return joined([batch, f"expires {expires}" if expires else ""])
+    return joined([batch, _("expires {expires}").format(expires=expires) if expires else ""])
 
 
 def prescribed_words(day: date | None) -> str:
-    return f"prescribed {day}" if day else ""
+    return _("prescribed {day}").format(day=day) if day else ""
 
 
 def went_words(line: Line) -> str:
     """Where withheld milk went; a struck line or one without a milk period withheld none."""
     if line.struck or (line.milk_known and not line.milk_free):
         return ""
-    return line.milk_went or NOT_WRITTEN
+    return line.milk_went or _(NOT_WRITTEN)
 
 
 def day_words(day: date | None) -> str:
@@ -203,4 +239,4 @@ def free_words(moment: datetime | None, known: bool, line: Line) -> str:
         return ""
     if moment:
         return local(moment)
-    return NOTHING_TO_WAIT_FOR if known else NOT_KNOWN
+    return _(NOTHING_TO_WAIT_FOR) if known else _(NOT_KNOWN)

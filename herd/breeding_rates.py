@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from itertools import pairwise
 
+from config.saying import N_, _
 from herd.breeding import (
     EMPTY,
     IN_CALF,
@@ -20,10 +21,10 @@ from herd.breeding import (
     standing,
 )
 
-RUNNING = "still running"
-UNCHECKED = "{count} not yet checked"
-NO_SERVICE = "no service written"
-NOBODY = "none could be served"
+RUNNING = N_("still running")
+UNCHECKED = N_("{count} not yet checked")
+NO_SERVICE = N_("no service written")
+NOBODY = N_("none could be served")
 
 
 def calving_interval(lives: Iterable[Life], today: date) -> tuple[Decimal | None, int]:
@@ -119,11 +120,11 @@ class Period:
     @property
     def why(self) -> str:
         """Why its figures are no result yet; "" for those that are one."""
-        said = [RUNNING] if self.running else []
+        said = [_(RUNNING)] if self.running else []
         if self.unchecked:
-            said.append(UNCHECKED.format(count=self.unchecked))
+            said.append(_(UNCHECKED).format(count=self.unchecked))
         elif not self.served:
-            said.append(NO_SERVICE if self.eligible else NOBODY)
+            said.append(_(NO_SERVICE) if self.eligible else _(NOBODY))
         return "; ".join(said)
 
     @property
@@ -200,7 +201,7 @@ def rates(cows: Sequence[Cycle], today: date, rules: Rules, periods: int) -> lis
     length = timedelta(days=rules.period)
     ends = today + timedelta(days=1)
     found: list[Period] = []
-    for _ in range(periods):
+    for _period in range(periods):
         found.append(rate_of(cows, (ends - length, ends), rules, running=not found))
         ends -= length
     return found

@@ -5,6 +5,8 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.errors import Conflict
 from herd.before_calving import AT_LEAST_AFTER
@@ -21,7 +23,7 @@ CALF_TAG = "calf: tagged within"  # d
 OTHER_RULES = (NUMBER_RESTS, WALL_OLD, PHONE_LIST_OLD, CALF_TAG, AT_LEAST_AFTER)
 KNOWN_RULES = (*RULE_NAMES.values(), *OTHER_RULES)
 
-RULES_MISSING = (
+RULES_MISSING = N_(
     "Breeding cannot be judged on {day}: no value is in force for {names}. Enter them under period "
     "rules, with the scheme “estate”."
 )
@@ -50,7 +52,7 @@ def rules_of(values: dict[str, Decimal], day: date) -> Rules:
     """The rules among some values. Raises Conflict."""
     missing = [name for name in RULE_NAMES.values() if name not in values]
     if missing:
-        raise Conflict(RULES_MISSING.format(day=day, names="; ".join(missing)))
+        raise Conflict(_(RULES_MISSING).format(day=day, names="; ".join(missing)))
     return Rules(**{field: int(values[name]) for field, name in RULE_NAMES.items()})
 
 

@@ -12,6 +12,7 @@ from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from config.days import estate_zone
 from herd import stock
@@ -66,20 +67,30 @@ class Batch:
         """What is wrong with it, in words."""
         unit = self.medicine.unit
         if self.no_receipt:
-            yield "used without a receipt" if self.name else "used without a batch written"
+            yield _("used without a receipt") if self.name else _("used without a batch written")
         if self.below_nothing:
-            yield f"{amount(-self.shelf.on_shelf)} {unit} more used than came in"
+            yield _("{on_shelf} {unit} more used than came in").format(
+                on_shelf=amount(-self.shelf.on_shelf), unit=unit
+            )
         if self.expired:
-            yield f"expired {self.shelf.expires_on}, {amount(self.shelf.on_shelf)} {unit} there"
+            yield _("expired {expires_on}, {on_shelf} {unit} there").format(
+                expires_on=self.shelf.expires_on, on_shelf=amount(self.shelf.on_shelf), unit=unit
+            )
         if self.used_late:
-            times = "once" if self.used_late == 1 else f"{self.used_late} times"
-            yield f"used {times} after it expired"
+            times = (
+                "once"
+                if self.used_late == 1
+                else _("{used_late} times").format(used_late=self.used_late)
+            )
+            yield _("used {times} after it expired").format(times=times)
         if self.differs and self.shelf.last_difference is not None:
             sign = "more" if self.shelf.last_difference > 0 else "less"
             found = amount(abs(self.shelf.last_difference))
-            yield f"the last count found {found} {unit} {sign} than the book"
+            yield _("the last count found {found} {unit} {sign} than the book").format(
+                found=found, unit=unit, sign=sign
+            )
         if self.expires_soon:
-            yield f"expires {self.shelf.expires_on}"
+            yield _("expires {expires_on}").format(expires_on=self.shelf.expires_on)
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,11 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import ngettext
+
 from config.days import local
 from config.papers import Column, Line, Paper, Part, joined
 from herd import stock
@@ -12,74 +17,76 @@ from herd.cupboard import Batch, Cupboard, Item, amount
 from herd.models import Course
 
 COLUMNS = (
-    Column("Medicine", 1.8),
-    Column("Batch", 1.3),
-    Column("Expires", 1.1),
-    Column("Unit", 0.6),
-    Column("In", 0.8, figures=True),
-    Column("Given in doses", 0.9, figures=True),
-    Column("At drying off", 0.9, figures=True),
-    Column("Used without a dose", 0.9, figures=True),
-    Column("Broken", 0.8, figures=True),
-    Column("Returned", 0.9, figures=True),
-    Column("Destroyed", 0.9, figures=True),
-    Column("Counts found", 0.9, figures=True),
-    Column("On the shelf", 0.9, figures=True),
-    Column("Last counted", 1.3),
-    Column("To look at", 2.4),
+    Column(_l("Medicine"), 1.8),
+    Column(_l("Batch"), 1.3),
+    Column(_l("Expires"), 1.1),
+    Column(_l("Unit"), 0.6),
+    Column(_l("In"), 0.8, figures=True),
+    Column(_l("Given in doses"), 0.9, figures=True),
+    Column(_l("At drying off"), 0.9, figures=True),
+    Column(_l("Used without a dose"), 0.9, figures=True),
+    Column(_l("Broken"), 0.8, figures=True),
+    Column(_l("Returned"), 0.9, figures=True),
+    Column(_l("Destroyed"), 0.9, figures=True),
+    Column(_l("Counts found"), 0.9, figures=True),
+    Column(_l("On the shelf"), 0.9, figures=True),
+    Column(_l("Last counted"), 1.3),
+    Column(_l("To look at"), 2.4),
 )
 ORDER_COLUMNS = (
-    Column("Medicine", 2),
-    Column("On the shelf, not expired", 1, figures=True),
-    Column("Least", 1, figures=True),
-    Column("Unit", 1),
+    Column(_l("Medicine"), 2),
+    Column(_l("On the shelf, not expired"), 1, figures=True),
+    Column(_l("Least"), 1, figures=True),
+    Column(_l("Unit"), 1),
 )
 OFF_COLUMNS = (
-    Column("First dose planned", 1),
-    Column("Animal", 1),
-    Column("Medicine", 1.5),
-    Column("Diagnosis", 1.5),
-    Column("Grounds", 2),
-    Column("Milk period set, h", 1, figures=True),
-    Column("Ordered by", 1.2),
+    Column(_l("First dose planned"), 1),
+    Column(_l("Animal"), 1),
+    Column(_l("Medicine"), 1.5),
+    Column(_l("Diagnosis"), 1.5),
+    Column(_l("Grounds"), 2),
+    Column(_l("Milk period set, h"), 1, figures=True),
+    Column(_l("Ordered by"), 1.2),
 )
 CAUTIONS = (
-    "On the shelf = in, less given, used, broken, returned and destroyed, and what counts found "
-    "more or less. A drying off counts as the tubes written, else as many as the rule says. Use "
-    "nothing past its date; the leaflet, the prescribing vet and local law decide.",
+    _l(
+        "On the shelf = in, less given, used, broken, returned and destroyed, and what counts "
+        "found more or less. A drying off counts as the tubes written, else as many as the rule "
+        "says. Use nothing past its date; the leaflet, the prescribing vet and local law decide."
+    ),
 )
 
 
 def cupboard_paper(found: Cupboard, *, by: Any, at: datetime) -> Paper:
     """The paper of a cupboard, made by somebody at a moment."""
     return Paper(
-        title="Medicine cupboard against the book",
+        title=_("Medicine cupboard against the book"),
         stem=f"medicine cupboard {local(found.at)}",
         made_by=name_of(by),
         made_at=at,
-        about=(f"What the shelf should hold at {local(found.at)}.",),
+        about=(_("What the shelf should hold at {at}.").format(at=local(found.at)),),
         answer=answer_words(found),
         missing=tuple(look_words(found)),
-        missing_title="To look at",
+        missing_title=_("To look at"),
         cautions=CAUTIONS,
         parts=(
             Part(
                 COLUMNS,
                 tuple(batch_line(batch) for batch in found.batches),
-                title="Batches",
-                empty="No medicine came in, was used or was counted by then.",
+                title=_("Batches"),
+                empty=_("No medicine came in, was used or was counted by then."),
             ),
             Part(
                 ORDER_COLUMNS,
                 tuple(map(order_line, found.low())),
-                title="To order",
-                empty="Of every medicine that has a least, there is enough.",
+                title=_("To order"),
+                empty=_("Of every medicine that has a least, there is enough."),
             ),
             Part(
                 OFF_COLUMNS,
                 tuple(map(off_line, found.off_leaflet)),
-                title="Off the leaflet in the year before",
-                empty="Nothing was used off its leaflet.",
+                title=_("Off the leaflet in the year before"),
+                empty=_("Nothing was used off its leaflet."),
             ),
         ),
     )
@@ -89,17 +96,25 @@ def answer_words(found: Cupboard) -> str:
     """Whether the shelf equals the book, what expires and what runs out."""
     batches = list(found.batches)
     if not batches:
-        return "The cupboard is empty, and nothing was used."
+        return _("The cupboard is empty, and nothing was used.")
     amiss, low = len(found.amiss()), len(found.low())
-    look = f"{amiss} of {len(batches)} batches to look at" if amiss else "every batch is in order"
-    order = f"{low} {'medicine runs' if low == 1 else 'medicines run'} out" if low else ""
-    return joined([look, order or "nothing runs out"]).capitalize()
+    look = (
+        _("{amiss} of {count} batches to look at").format(amiss=amiss, count=len(batches))
+        if amiss
+        else _("every batch is in order")
+    )
+    order = (
+        ngettext("{count} medicine runs out", "{count} medicines run out", low).format(count=low)
+        if low
+        else ""
+    )
+    return capfirst(joined([look, order or _("nothing runs out")]))
 
 
 def look_words(found: Cupboard) -> list[str]:
     """What is amiss, batch by batch."""
     return [
-        f"{batch.medicine}, {batch.name or 'no batch'}: {'; '.join(batch.amiss())}"
+        f"{batch.medicine}, {batch.name or _('no batch')}: {'; '.join(batch.amiss())}"
         for batch in found.amiss()
     ]
 
@@ -109,7 +124,7 @@ def batch_line(batch: Batch) -> Line:
     return Line(
         cells=(
             batch.medicine.name,
-            batch.name or "not written",
+            batch.name or _("not written"),
             shelf.expires_on.isoformat() if shelf.expires_on else "",
             batch.medicine.unit,
             *(
@@ -126,7 +141,9 @@ def batch_line(batch: Batch) -> Line:
             ),
             signed(shelf.difference) if shelf.counted_at else "",
             amount(shelf.on_shelf),
-            f"{amount(shelf.counted or Decimal(0))} at {local(shelf.counted_at)}"
+            _("{counted} at {counted_at}").format(
+                counted=amount(shelf.counted or Decimal(0)), counted_at=local(shelf.counted_at)
+            )
             if shelf.counted_at
             else "never",
             "; ".join(batch.amiss()),

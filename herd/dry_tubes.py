@@ -4,12 +4,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from herd.breeding import DryOffPlan
 from herd.models import MedicineVersion
 
-FITS = "{product} fits"
-SHORT = "{product}: {days} days short of the margin, another tube or seal only"
-NO_TUBE = "no dry-cow leaflet in the book"
+FITS = N_("{product} fits")
+SHORT = N_("{product}: {days} days short of the margin, another tube or seal only")
+NO_TUBE = N_("no dry-cow leaflet in the book")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +46,6 @@ def fits(plan: DryOffPlan, tubes: Sequence[DryTube], margin: int) -> str:
     words = []
     for tube in tubes:
         short = plan.short_of(tube.dry_days, margin)
-        shape = SHORT if short else FITS
+        shape = _(SHORT) if short else _(FITS)
         words.append(shape.format(product=tube.name, days=short))
-    return "; ".join(words) or NO_TUBE
+    return "; ".join(words) or _(NO_TUBE)

@@ -1,5 +1,7 @@
 """What the search in the head of every page finds of the herd."""
 
+from django.utils.translation import gettext_noop as N_
+
 from config.find import Found, register
 from herd.models import Animal, Group
 
@@ -20,5 +22,5 @@ def groups(text: str) -> Found:
             yield str(group), group.get_absolute_url()
 
 
-register("Animals", animals)
-register("Groups", groups)
+register(N_("Animals"), animals)
+register(N_("Groups"), groups)

@@ -10,9 +10,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from config.saying import N_
 from herd.udder import Rules, Share
 
-GROUP_SIGNAL = (
+GROUP_SIGNAL = N_(
     "Fat to protein speaks of the group, not of a cow: above 1.42 it catches 92 % of those in "
     "ketosis and is right about 65 % of the others. Test the cows named at their side; the vet "
     "decides."

@@ -7,7 +7,10 @@ from collections.abc import Collection
 from datetime import datetime, timedelta
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+
 from config.days import local
+from config.templatetags.sheet import in_readers_form
 from herd.models import LegBand, Recording, WithdrawalPeriod
 from herd.rules_in_force import MILK_LEAST, rule_in_force
 from herd.seen import meters
@@ -27,7 +30,7 @@ def treated_unmarked(at: datetime, animals: Collection[int]) -> dict[int, str]:
     latest = bands.order_by("animal", "-happened_at", "-pk").distinct("animal")
     marked = {animal for animal, on in latest.values_list("animal_id", "on") if on}
     return {
-        animal: f"treated since {local(since)}, no leg band written: mark her"
+        animal: _("treated since {since}, no leg band written: mark her").format(since=local(since))
         for animal, since in treated.items()
         if animal not in marked
     }
@@ -50,12 +53,16 @@ def little_milk(at: datetime, animals: Collection[int]) -> dict[int, str]:
         .distinct("animal")
     )
     found = {
-        animal: (kg, f"recording of {local(when)}")
+        animal: (kg, _("recording of {when}").format(when=local(when)))
         for animal, kg, when in recorded.values_list("animal_id", "milk_kg", "happened_at")
     }
     found |= metered(at, animals)
     return {
-        animal: f"{kg:.1f} kg a day ({where}), below {least.normalize():f} kg: look at her"
+        animal: _("{kg} kg a day ({where}), below {least} kg: look at her").format(
+            kg=in_readers_form(f"{kg:.1f}"),
+            where=where,
+            least=in_readers_form(f"{least.normalize():f}"),
+        )
         for animal, (kg, where) in found.items()
         if kg < least
     }
@@ -67,5 +74,8 @@ def metered(at: datetime, animals: Collection[int]) -> dict[int, tuple[Decimal, 
     for animal, milkings in meters().last(animals, at).items():
         of_day = [one.kg for one in milkings if milkings[0].at - one.at < DAY]
         if len(of_day) > 1:
-            found[animal] = (sum(of_day, Decimal(0)), f"meter, to {local(milkings[0].at)}")
+            found[animal] = (
+                sum(of_day, Decimal(0)),
+                _("meter, to {at}").format(at=local(milkings[0].at)),
+            )
     return found

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
+from config.saying import _
 from herd.withdrawal import (
     ARRIVAL_DAYS,
     COLOSTRUM_DAYS,
@@ -49,11 +50,13 @@ def dry_period(dried: DriedOff, estate: Estate, calvings: Sequence[datetime] = (
     """The period of a dry-off: at least until she calves. ``calvings``: hers, in order."""
     calved = next((moment for moment in calvings if moment > dried.at), None)
     if dried.cover in (SEAL, NOTHING):
-        words = "a seal only" if dried.cover == SEAL else "nothing put in"
-        return Period(dried.at, calved, f"dry, {words}: until she calves")
+        words = _("a seal only") if dried.cover == SEAL else _("nothing put in")
+        return Period(dried.at, calved, _("dry, {words}: until she calves").format(words=words))
     leaflet = estate.leaflet(dried.leaflets, dried.at)
     if dried.cover == NOT_KNOWN or leaflet is None or leaflet.milk == NEVER:
-        why = f"dry-off: {dried.product or 'product'} or its period not known, the vet must say"
+        why = _("dry-off: {product} or its period not known, the vet must say").format(
+            product=dried.product or "product"
+        )
         return Period(dried.at, None, why, known=False, meat=Meat(open=True))
     meat = meat_of_course(Ordered(dried.at), leaflet, estate, dried.at)
     if leaflet.milk == DRY:
@@ -66,7 +69,11 @@ def dry_period(dried: DriedOff, estate: Estate, calvings: Sequence[datetime] = (
     until = latest([calved, ended.until if ended else None])
     known = calved is None or until is not None
     return Period(
-        dried.at, until, f"dry, {dried.product}: until she calves", known=known, meat=meat
+        dried.at,
+        until,
+        _("dry, {product}: until she calves").format(product=dried.product),
+        known=known,
+        meat=meat,
     )
 
 
@@ -78,19 +85,22 @@ def colostrum_period(calved: datetime, estate: Estate) -> Period:
     withheld = estate.rule(COLOSTRUM_MILKINGS, calved)
     days = estate.rule(COLOSTRUM_DAYS, calved)
     if withheld is None and days is None:
-        return Period(calved, None, "colostrum: no rule says how long", known=False)
+        return Period(calved, None, _("colostrum: no rule says how long"), known=False)
     ends: list[datetime | None] = []
     said = []
     number = None
     if withheld is not None:
         number = int(withheld) + 1
         ends.append(milking_end(estate, calved, number))
-        said.append(f"{int(withheld)} milkings")
+        said.append(_("{withheld} milkings").format(withheld=int(withheld)))
     if days:
         ends.append(begin_of(estate, calved, int(days)))
-        said.append(f"{int(days)} days")
+        said.append(_("{days} days").format(days=int(days)))
     until = latest(ends) if ends else calved
-    why = f"colostrum: {' and '.join(said) or 'nothing withheld'} after {estate.words(calved)}"
+    withheld_for = _(" and ").join(said) or _("nothing withheld")
+    why = _("colostrum: {withheld_for} after {words}").format(
+        withheld_for=withheld_for, words=estate.words(calved)
+    )
     return Period(calved, until, why, known=until is not None, milkings=number)
 
 
@@ -103,8 +113,10 @@ def undried_period(calved: datetime, leaflets: Sequence[Leaflet], estate: Estate
     """
     ends = [dry_end(calved, calved, leaflet) for leaflet in leaflets if leaflet.milk == DRY]
     until = latest(ends) if ends else None
-    how_long = "as long as the longest dry-cow product" if until else "until the vet says"
-    why = f"calved {estate.words(calved)}, no dry-off written before it: kept out {how_long}"
+    how_long = _("as long as the longest dry-cow product") if until else _("until the vet says")
+    why = _("calved {words}, no dry-off written before it: kept out {how_long}").format(
+        words=estate.words(calved), how_long=how_long
+    )
     return Period(calved, until, why, known=until is not None, meat=Meat(open=until is None))
 
 
@@ -116,7 +128,9 @@ def arrival_period(arrived: datetime, estate: Estate) -> Period | None:
     days = estate.rule(ARRIVAL_DAYS, arrived)
     if not days:
         return None
-    why = f"arrived {estate.words(arrived)}: {int(days)} days kept out"
+    why = _("arrived {words}: {days} days kept out").format(
+        words=estate.words(arrived), days=int(days)
+    )
     return Period(arrived, begin_of(estate, arrived, int(days)), why)
 
 
@@ -127,13 +141,13 @@ def unfit_period(
 
     ``because``: which case keeps it out by which scheme, where nobody had to say so.
     """
-    why = f"{sign}, seen {estate.words(seen)}"
+    why = _("{sign}, seen {words}").format(sign=sign, words=estate.words(seen))
     return Period(seen, settled, f"{why}: {because}" if because else why)
 
 
 def unplanned_dose(at: datetime, product: str) -> Period:
     """A dose whose course was struck: given without a plan, so nobody knows the end."""
-    why = f"{product}: dose without plan, the vet must say"
+    why = _("{product}: dose without plan, the vet must say").format(product=product)
     return Period(at, None, why, known=False, meat=Meat(open=True))
 
 

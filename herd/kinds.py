@@ -1,5 +1,7 @@
 """The herd's kinds of entry; lists, forms and the API come from these."""
 
+from django.utils.translation import gettext_lazy as _l
+
 from config.kinds import Kind, register
 from herd.kinds_animals import ANIMALS, BREEDING
 from herd.models import (
@@ -23,8 +25,8 @@ HEALTH = (
     Kind(
         slug="health-events",
         model=HealthEvent,
-        title="Health events",
-        moment="seen at",
+        title=_l("Health events"),
+        moment=_l("seen at"),
         fields=(
             "animal",
             "sign",
@@ -45,10 +47,12 @@ HEALTH = (
     Kind(
         slug="unfit-signs",
         model=UnfitSign,
-        title="Signs that keep milk out",
-        moment="entered at",
-        help="A cow with one of these is NOT until somebody writes her well again. Rows of schemes "
-        "that the estate does not follow are kept and judge nothing.",
+        title=_l("Signs that keep milk out"),
+        moment=_l("entered at"),
+        help=_l(
+            "A cow with one of these is NOT until somebody writes her well again. Rows of schemes "
+            "that the estate does not follow are kept and judge nothing."
+        ),
         fields=("case", "with_fever", "keeps_out", "scheme", "valid_from", "source"),
         record=health.record_unfit_sign,
         strike=health.strike_unfit_sign,
@@ -57,17 +61,17 @@ HEALTH = (
     Kind(
         slug="medicines",
         model=Medicine,
-        title="Medicines",
-        moment="known since",
+        title=_l("Medicines"),
+        moment=_l("known since"),
         fields=("name", "actives", "form", "antimicrobial", "unit", "barred", "shelf_least"),
         filters=("name",),
     ),
     Kind(
         slug="medicine-versions",
         model=MedicineVersion,
-        title="Leaflets",
-        moment="read at",
-        help="What the leaflet says from a day on. Zero is written as 0; blank is not known.",
+        title=_l("Leaflets"),
+        moment=_l("read at"),
+        help=_l("What the leaflet says from a day on. Zero is written as 0; blank is not known."),
         fields=(
             "medicine",
             "valid_from",
@@ -88,8 +92,10 @@ HEALTH = (
     Kind(
         slug="medicine-moves",
         model=MedicineMove,
-        title="Medicines in and out",
-        help="In the unit of a dose. What leaves the shelf must have been on it; count it if not.",
+        title=_l("Medicines in and out"),
+        help=_l(
+            "In the unit of a dose. What leaves the shelf must have been on it; count it if not."
+        ),
         fields=("medicine", "what", "quantity", "batch", "expires_on", "supplier", "proof"),
         record=stock.record_move,
         filters=("medicine", "what"),
@@ -97,8 +103,8 @@ HEALTH = (
     Kind(
         slug="period-rules",
         model=PeriodRule,
-        title="Period rules",
-        moment="entered at",
+        title=_l("Period rules"),
+        moment=_l("entered at"),
         fields=("name", "value", "unit", "scheme", "valid_from", "source"),
         record=medicines.record_rule,
         strike=medicines.strike_rule,
@@ -107,9 +113,9 @@ HEALTH = (
     Kind(
         slug="treatment-plans",
         model=TreatmentPlan,
-        title="Treatment plans",
-        moment="decided at",
-        help="What the vet gives for a diagnosis; a course is ordered from it with one touch.",
+        title=_l("Treatment plans"),
+        moment=_l("decided at"),
+        help=_l("What the vet gives for a diagnosis; a course is ordered from it with one touch."),
         fields=("name", *PRESCRIBED, "watch"),
         record=plans.record_plan,
         correct=plans.correct_plan,
@@ -118,9 +124,11 @@ HEALTH = (
     Kind(
         slug="courses",
         model=Course,
-        title="Courses",
-        moment="first dose planned at",
-        help="Her milk is withheld from the first dose until the last one's period has run out.",
+        title=_l("Courses"),
+        moment=_l("first dose planned at"),
+        help=_l(
+            "Her milk is withheld from the first dose until the last one's period has run out."
+        ),
         fields=("animal", *COURSE_FIELDS),
         record=treatments.record_course,
         strike=treatments.strike_course,
@@ -130,8 +138,8 @@ HEALTH = (
     Kind(
         slug="doses",
         model=Dose,
-        title="Doses",
-        moment="given at",
+        title=_l("Doses"),
+        moment=_l("given at"),
         fields=(
             "course",
             "quantity",
@@ -151,9 +159,9 @@ HEALTH = (
     Kind(
         slug="dose-answers",
         model=DoseAnswer,
-        title="Answers about doses",
-        moment="answered at",
-        help="What the vet says to a question about a dose; what comes of it is done at once.",
+        title=_l("Answers about doses"),
+        moment=_l("answered at"),
+        help=_l("What the vet says to a question about a dose; what comes of it is done at once."),
         fields=("dose", "says"),
         record=answers.record_answer,
         strike=answers.strike_answer,
@@ -164,8 +172,8 @@ HEALTH = (
     Kind(
         slug="cow-tests",
         model=CowTest,
-        title="Cow tests",
-        moment="taken at",
+        title=_l("Cow tests"),
+        moment=_l("taken at"),
         fields=(
             "animal",
             "what",
@@ -185,8 +193,8 @@ HEALTH = (
     Kind(
         slug="recordings",
         model=Recording,
-        title="Recordings",
-        moment="sampled at",
+        title=_l("Recordings"),
+        moment=_l("sampled at"),
         fields=(
             "animal",
             "session",

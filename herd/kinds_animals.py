@@ -1,5 +1,7 @@
 """The kinds of entry about animals, their groups and their breeding."""
 
+from django.utils.translation import gettext_lazy as _l
+
 from config.kinds import Kind
 from herd.models import (
     Animal,
@@ -26,16 +28,16 @@ ANIMALS = (
     Kind(
         slug="holdings",
         model=Holding,
-        title="Holdings",
-        moment="known since",
+        title=_l("Holdings"),
+        moment=_l("known since"),
         fields=("name", "number", "approval", "address", "phone"),
         filters=("name", "number"),
     ),
     Kind(
         slug="animals",
         model=Animal,
-        title="Animals",
-        moment="born here or arrived at",
+        title=_l("Animals"),
+        moment=_l("born here or arrived at"),
         fields=(
             "ear_tag",
             "farm_number",
@@ -56,7 +58,7 @@ ANIMALS = (
     Kind(
         slug="tag-events",
         model=TagEvent,
-        title="Tag events",
+        title=_l("Tag events"),
         fields=("animal", "what", "ear", "new_tag", "proof"),
         record=animals.record_tag_event,
         filters=("animal", "what"),
@@ -64,17 +66,17 @@ ANIMALS = (
     Kind(
         slug="groups",
         model=Group,
-        title="Groups",
-        moment="kept since",
+        title=_l("Groups"),
+        moment=_l("kept since"),
         fields=("number", "name", "use", "walk_place"),
         filters=("number", "use"),
     ),
     Kind(
         slug="milking-times",
         model=MilkingTime,
-        title="Milking times",
-        moment="decided at",
-        help="Which milking starts when; the first milking back is counted by it.",
+        title=_l("Milking times"),
+        moment=_l("decided at"),
+        help=_l("Which milking starts when; the first milking back is counted by it."),
         fields=("group", "session", "starts", "valid_from", "line"),
         record=groups.record_milking_time,
         strike=groups.strike_milking_time,
@@ -83,9 +85,9 @@ ANIMALS = (
     Kind(
         slug="group-stays",
         model=GroupStay,
-        title="Moves",
-        moment="moved at",
-        help="She stays until her next move. To leave the estate, name no group and say how.",
+        title=_l("Moves"),
+        moment=_l("moved at"),
+        help=_l("She stays until her next move. To leave the estate, name no group and say how."),
         fields=("animal", "group", "leaving", "note"),
         record=groups.move_animal,
         strike=groups.strike_stay,
@@ -94,17 +96,17 @@ ANIMALS = (
     Kind(
         slug="breed-rules",
         model=BreedRule,
-        title="Breeds",
-        moment="entered at",
-        help="How long a breed carries; expected calvings are counted by it.",
+        title=_l("Breeds"),
+        moment=_l("entered at"),
+        help=_l("How long a breed carries; expected calvings are counted by it."),
         fields=("breed", "name", "gestation_days", "heifer_less", "valid_from", "source"),
         filters=("breed",),
     ),
     Kind(
         slug="leg-bands",
         model=LegBand,
-        title="Leg bands",
-        moment="put on or taken off at",
+        title=_l("Leg bands"),
+        moment=_l("put on or taken off at"),
         fields=("animal", "on"),
         record=bands.record_leg_band,
         filters=("animal", "on"),
@@ -112,9 +114,9 @@ ANIMALS = (
     Kind(
         slug="unknown-cows",
         model=UnknownCow,
-        title="Unknown cows",
-        moment="seen at",
-        help="Her milk is NOT for the tank until somebody says who she is, with the proof.",
+        title=_l("Unknown cows"),
+        moment=_l("seen at"),
+        help=_l("Her milk is NOT for the tank until somebody says who she is, with the proof."),
         fields=("group", "marks", "where_kept"),
         record=unknown.record_unknown_cow,
         strike=unknown.strike_unknown_cow,
@@ -123,8 +125,8 @@ ANIMALS = (
     Kind(
         slug="cows-known-again",
         model=CowKnown,
-        title="Cows known again",
-        moment="known at",
+        title=_l("Cows known again"),
+        moment=_l("known at"),
         fields=("unknown", "animal", "proof", "remark"),
         record=unknown.record_cow_known,
         strike=unknown.strike_cow_known,
@@ -136,8 +138,8 @@ BREEDING = (
     Kind(
         slug="calvings",
         model=Calving,
-        title="Calvings",
-        moment="calved at",
+        title=_l("Calvings"),
+        moment=_l("calved at"),
         fields=(
             "dam",
             "ease",
@@ -156,8 +158,8 @@ BREEDING = (
     Kind(
         slug="calves",
         model=Calf,
-        title="Calves",
-        moment="born at",
+        title=_l("Calves"),
+        moment=_l("born at"),
         fields=(
             "calving",
             "animal",
@@ -174,8 +176,8 @@ BREEDING = (
     Kind(
         slug="heats",
         model=Heat,
-        title="Heats",
-        moment="seen at",
+        title=_l("Heats"),
+        moment=_l("seen at"),
         fields=("animal", "signs"),
         record=served.record_heat,
         filters=("animal",),
@@ -183,16 +185,16 @@ BREEDING = (
     Kind(
         slug="breeding-decisions",
         model=BreedingDecision,
-        title="Breeding decisions",
-        moment="decided at",
+        title=_l("Breeding decisions"),
+        moment=_l("decided at"),
         fields=("animal", "serve", "grounds"),
         filters=("animal", "serve"),
     ),
     Kind(
         slug="services",
         model=Service,
-        title="Services",
-        moment="served at",
+        title=_l("Services"),
+        moment=_l("served at"),
         fields=("animal", "bull", "straw_batch", "natural"),
         record=served.record_service,
         strike=served.strike_service,
@@ -201,8 +203,8 @@ BREEDING = (
     Kind(
         slug="pregnancy-checks",
         model=PregnancyCheck,
-        title="Pregnancy checks",
-        moment="checked at",
+        title=_l("Pregnancy checks"),
+        moment=_l("checked at"),
         fields=("animal", "way", "result", "days"),
         record=checks.record_check,
         filters=("animal", "result"),
@@ -210,8 +212,8 @@ BREEDING = (
     Kind(
         slug="dry-offs",
         model=DryOff,
-        title="Dry-offs",
-        moment="last milked at",
+        title=_l("Dry-offs"),
+        moment=_l("last milked at"),
         fields=("animal", "cover", "medicine", "batch", "tubes", "grounds"),
         record=breeding.record_dry_off,
         strike=breeding.strike_dry_off,

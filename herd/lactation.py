@@ -10,9 +10,13 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
-TOO_EARLY = "A test of {on} lies before the calving of {calved}. Leave it out or correct the day."
-NO_TEST = "No test with milk between the calving of {calved} and {until}: there is no yield."
-SAME_DAY = "Two tests of {on}. Put the milkings of a day together first."
+from config.saying import N_
+
+TOO_EARLY = N_(
+    "A test of {on} lies before the calving of {calved}. Leave it out or correct the day."
+)
+NO_TEST = N_("No test with milk between the calving of {calved} and {until}: there is no yield.")
+SAME_DAY = N_("Two tests of {on}. Put the milkings of a day together first.")
 
 Number = float | Decimal
 

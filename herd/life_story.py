@@ -14,6 +14,7 @@ from uuid import UUID
 from django.db.models import Case, CharField, F, FloatField, IntegerField, QuerySet, Value, When
 from django.db.models.functions import Cast, Coalesce, Concat
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from config.entries import REASONS
 from config.kinds import kind_named
@@ -98,7 +99,7 @@ def dose_words() -> Any:
     given = words(
         F("course__medicine__name"), ", ", plain("quantity"), " ", F("course__medicine__unit")
     )
-    skipped = words(F("course__medicine__name"), ", skipped", after(": ", "why_skipped"))
+    skipped = words(F("course__medicine__name"), _(", skipped"), after(": ", "why_skipped"))
     done = Case(When(skipped=True, then=skipped), default=given, output_field=CharField())
     return words(done, after(", ", "quarter"))
 
@@ -107,7 +108,7 @@ def calving_words() -> Any:
     calves = words(Cast(F("alive"), CharField()), " of ", Cast(F("calves"), CharField()))
     lost = Case(
         When(abortion=True, then=Value("aborted")),
-        default=words(calves, " calves alive, ease ", Cast(F("ease"), CharField())),
+        default=words(calves, _(" calves alive, ease "), Cast(F("ease"), CharField())),
         output_field=CharField(),
     )
     return words(lost)
@@ -131,7 +132,7 @@ ARMS: dict[str, Arm] = {
     "health-events": (
         HealthEvent,
         "animal",
-        lambda: words(F("sign"), after(", ", "diagnosis"), either("unfit", ", milk unfit")),
+        lambda: words(F("sign"), after(", ", "diagnosis"), either("unfit", _(", milk unfit"))),
         NOTHING,
         NO_NUMBER,
     ),
@@ -151,7 +152,7 @@ ARMS: dict[str, Arm] = {
         lambda: words(
             label("sex", (("F", "female"), ("M", "male"))),
             named(", ", "animal__ear_tag"),
-            either("alive", "", ", dead"),
+            either("alive", "", _(", dead")),
         ),
         NOTHING,
         NO_NUMBER,
@@ -167,7 +168,7 @@ ARMS: dict[str, Arm] = {
     "services": (
         Service,
         "animal",
-        lambda: words(F("bull"), either("natural", ", by the bull himself")),
+        lambda: words(F("bull"), either("natural", _(", by the bull himself"))),
         NOTHING,
         NO_NUMBER,
     ),
@@ -185,7 +186,7 @@ ARMS: dict[str, Arm] = {
     "breeding-decisions": (
         BreedingDecision,
         "animal",
-        lambda: words(either("serve", "to be served: ", "not to be served: "), F("grounds")),
+        lambda: words(either("serve", _("to be served: "), _("not to be served: ")), F("grounds")),
         NOTHING,
         Case(When(serve=True, then=Value(1)), default=Value(0), output_field=IntegerField()),
     ),
@@ -194,10 +195,10 @@ ARMS: dict[str, Arm] = {
         "animal",
         lambda: words(
             label("what", TagEvent.What.choices),
-            ", ear ",
+            _(", ear "),
             label("ear", TagEvent.Ear.choices),
-            after(", now ", "new_tag"),
-            after(", known by ", "proof"),
+            after(_(", now "), "new_tag"),
+            after(_(", known by "), "proof"),
         ),
         F("new_tag"),
         NO_NUMBER,
@@ -205,7 +206,7 @@ ARMS: dict[str, Arm] = {
     "leg-bands": (
         LegBand,
         "animal",
-        lambda: words(either("on", "put on", "taken off")),
+        lambda: words(either("on", _("put on"), _("taken off"))),
         NOTHING,
         NO_NUMBER,
     ),
@@ -243,7 +244,7 @@ class Line:
 
     @property
     def struck_words(self) -> str:
-        return REASON_WORDS.get(self.struck_reason, self.struck_reason)
+        return str(REASON_WORDS.get(self.struck_reason, self.struck_reason))
 
 
 @dataclass(frozen=True)

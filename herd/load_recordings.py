@@ -7,6 +7,8 @@ from datetime import datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from config import entries
 from config.columns import Row
 from config.copying import copy_rows
@@ -78,7 +80,7 @@ class RecordingFile:
         }
         if not found:
             self.load.same()
-        elif self.load.changed(row, f"animal {known}", found):
+        elif self.load.changed(row, _("animal {known}").format(known=known), found):
             replace_recording(self.load, old, said)
             self.touched.add(known.id)
 

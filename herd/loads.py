@@ -5,6 +5,8 @@ from datetime import datetime, time
 from functools import partial
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from psycopg.types.range import TimestamptzRange
 
 from config import cells, entries
@@ -89,9 +91,11 @@ class AnimalFile:
         if tag:
             return next(iter(self.roster.called(tag)), None)
         if not number:
-            raise Strange("ear_tag", "an ear tag or a farm number")
+            raise Strange("ear_tag", _("an ear tag or a farm number"))
         if not self.roster.called(str(number)):
-            raise Strange("farm_number", "an ear tag too: the number is new, and she needs her tag")
+            raise Strange(
+                "farm_number", _("an ear tag too: the number is new, and she needs her tag")
+            )
         return self.roster.find("farm_number", str(number), self.load.request.now)
 
     def check_number_free(self, number: int, known: Known | None) -> None:
@@ -100,8 +104,10 @@ class AnimalFile:
             if other is not known and other.left_at is None and other.farm_number == number:
                 raise Strange(
                     "farm_number",
-                    f"a number no other animal has; {other.ear_tag} has it",
-                    "If that one has left, write so first; otherwise correct the number",
+                    _("a number no other animal has; {ear_tag} has it").format(
+                        ear_tag=other.ear_tag
+                    ),
+                    _("If that one has left, write so first; otherwise correct the number"),
                 )
 
     def take_new(self, row: Row, group: Group | None, since: datetime) -> None:
@@ -126,7 +132,7 @@ class AnimalFile:
         told = (
             {**found, "group": (stay and (stay.group or stay.leaving), group)} if moves else found
         )
-        if not self.load.changed(row, f"animal {animal}", told):
+        if not self.load.changed(row, _("animal {animal}").format(animal=animal), told):
             return
         if found:
             values = {name: after for name, (_, after) in found.items()}
@@ -150,7 +156,9 @@ def since_option(load: Load) -> datetime:
     try:
         day = cells.when(said, reading)
     except cells.CellError as error:
-        raise Refused(f"--since {said}: expected {error.expected}.") from error
+        raise Refused(
+            _("--since {said}: expected {expected}.").format(said=said, expected=error.expected)
+        ) from error
     assert day is not None
     return moment_of(day, DAY_BEGINS)
 
@@ -184,7 +192,7 @@ def take_groups(load: Load) -> None:
 
 ANIMALS = Loader(
     kind="animals",
-    title="a list of animals, with the group each stands in",
+    title=N_("a list of animals, with the group each stands in"),
     key="the ear tag, or without one the farm number",
     columns=(
         Column(name="ear_tag", names=("tag", "ear tag number"), read=ear_tag),
@@ -209,12 +217,12 @@ ANIMALS = Loader(
         ),
     ),
     either=(("ear_tag", "farm_number"),),
-    options=(Option(name="since", help="from which day on the animals stand in their groups"),),
+    options=(Option(name="since", help=N_("from which day on the animals stand in their groups")),),
     take=lambda load: AnimalFile(load).take(),
 )
 GROUPS = Loader(
     kind="groups",
-    title="the groups of the estate",
+    title=N_("the groups of the estate"),
     key="the number",
     columns=(
         Column(
@@ -230,7 +238,7 @@ GROUPS = Loader(
 )
 RECORDINGS = Loader(
     kind="recordings",
-    title="milk recordings of single cows",
+    title=N_("milk recordings of single cows"),
     key="the animal, the day and, where it is given, the milking",
     columns=(
         COW,
@@ -239,8 +247,8 @@ RECORDINGS = Loader(
         Column(name="time", names=("at", "hour"), read=cells.clock),
         LACTATION,
         kilos_column("milk_kg", "milk", "yield", bare=True),
-        kilos_column("evening_kg", "evening milk", "evening"),
-        kilos_column("morning_kg", "morning milk", "morning"),
+        kilos_column("evening_kg", N_("evening milk"), "evening"),
+        kilos_column("morning_kg", N_("morning milk"), "morning"),
         *CONTENTS,
         Column(
             name="bottle",

@@ -16,22 +16,29 @@ from typing import Any
 from uuid import UUID
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import local, local_day
 from herd.book_entries import Asked, Entries, Family, name_of, names, read
 from herd.book_periods import Ends, ends_of
+from herd.leaflet_words import (
+    NOT_KNOWN,
+    leaflet_meat,
+    leaflet_milk,
+    leaflet_words,
+    own_meat,
+    own_milk,
+)
 from herd.medicine_rules import MedicineRules, medicine_rules
 from herd.milk_went import Span, where_it_went
-from herd.models import Course, Dose, DryOff, MedicineVersion
+from herd.models import Course, Dose, DryOff
 from herd.rules_in_force import PRESCRIPTION_DAYS
 from herd.withdrawal import plain
 
-NOT_KNOWN = "not known"
-NO_DOSE = "no dose written yet"
-INTO_TANK = "withheld milk went into a tank"
-# Off the leaflet the vet may leave the meat period to the rule; the end is computed by it.
-BY_FLOOR = "the least by Art. 115"
-WITHOUT_PLAN = "dose of a course that was struck"
+NO_DOSE = N_("no dose written yet")
+INTO_TANK = N_("withheld milk went into a tank")
+WITHOUT_PLAN = N_("dose of a course that was struck")
 COURSE, DRY_OFF, DOSE = "course", "dry-off", "dose"
 SLUGS = {COURSE: "courses", DRY_OFF: "dry-offs", DOSE: "doses"}
 
@@ -131,7 +138,7 @@ def with_milk(lines: Sequence[Line], known_at: datetime | None) -> list[Line]:
         replace(
             line,
             milk_went=found.words,
-            missing=(*line.missing, INTO_TANK) if found.into_tank else line.missing,
+            missing=(*line.missing, _(INTO_TANK)) if found.into_tank else line.missing,
         )
         if (found := went.get(line.uuid)) and not line.struck
         else line
@@ -212,7 +219,8 @@ class Writer:
             supplier=supplier.name if supplier else "",
             supplier_address=supplier.address if supplier else "",
             proof=course.proof or (receipt.proof if receipt else ""),
-            prescriber=course.prescriber or f"{name_of(course.by)} (wrote the order)",
+            prescriber=course.prescriber
+            or _("{by} (wrote the order)").format(by=name_of(course.by)),
             prescribed_on=course.prescribed_on,
             given_by=names(doses),
             leaflet=leaflet_words(course),
@@ -225,21 +233,23 @@ class Writer:
     def lacking(self, course: Course, line: Line, alone: Dose | None) -> Iterator[str]:
         """What the law or the estate wants written of a course and is not."""
         if not line.given:
-            yield NO_DOSE
+            yield _(NO_DOSE)
         if alone and not line.struck:
-            yield WITHOUT_PLAN
+            yield _(WITHOUT_PLAN)
         if not course.prescriber:
-            yield "prescribing vet's contact not written"
+            yield _("prescribing vet's contact not written")
         if course.off_leaflet and not course.grounds:
-            yield "grounds for off-leaflet use not written"
+            yield _("grounds for off-leaflet use not written")
         if course.off_leaflet and not course.cascade:
-            yield "step of the cascade not written"
+            yield _("step of the cascade not written")
         valid = self.rules.value(PRESCRIPTION_DAYS, local_day(line.first))
         written = course.prescribed_on
         if valid is not None and written and course.medicine.antimicrobial:
             waited = (local_day(line.first) - written).days
             if waited > valid:
-                yield f"first dose more than {plain(valid)} days after the prescription"
+                yield _("first dose more than {valid} days after the prescription").format(
+                    valid=plain(valid)
+                )
 
     def of_dry_off(self, dry_off: DryOff) -> Line:
         """What was put into the udder of one cow at drying off."""
@@ -261,15 +271,17 @@ class Writer:
             quantity=self.rules.tubes(local_day(at), dry_off.tubes) if medicine else Decimal(0),
             unit=medicine.unit if medicine else "",
             given=1 if medicine else 0,
-            what_for=f"drying off, {dry_off.get_cover_display()}{grounds}, into the udder",
+            what_for=_("drying off, {cover}{grounds}, into the udder").format(
+                cover=dry_off.get_cover_display(), grounds=grounds
+            ),
             batches=batches_of([dry_off], [receipt]),
             supplier=supplier.name if supplier else "",
             supplier_address=supplier.address if supplier else "",
             proof=receipt.proof if receipt else "",
-            prescriber=f"{name_of(dry_off.by)} (wrote the dry-off)",
+            prescriber=_("{by} (wrote the dry-off)").format(by=name_of(dry_off.by)),
             prescribed_on=None,
             given_by=names([dry_off]),
-            leaflet="on the leaflet",
+            leaflet=_("on the leaflet"),
             keep_until=self.rules.keep_until(local_day(at)),
             struck=struck_words(dry_off) if self.asked.struck(dry_off) else "",
             **self.periods(dry_off.uuid, leaflet_milk(version), leaflet_meat(version)),
@@ -293,36 +305,41 @@ def with_missing(line: Line, lacking: Iterator[str]) -> Line:
     """A line with everything that is not written of it."""
     found = [*lacking]
     if not line.product:
-        found.append("product not written")
-    if line.given and not all(batch for batch, _ in line.batches):
-        found.append("batch not written")
+        found.append(_("product not written"))
+    if line.given and not all(batch for batch, _expires in line.batches):
+        found.append(_("batch not written"))
     if not line.supplier:
-        found.append("supplier not written")
+        found.append(_("supplier not written"))
     elif not line.supplier_address:
-        found.append("supplier's address not written")
+        found.append(_("supplier's address not written"))
     if not line.proof:
-        found.append("proof of purchase not written")
-    if line.milk_set == NOT_KNOWN:
-        found.append("milk withdrawal period not written")
-    if line.meat_set == NOT_KNOWN:
-        found.append("meat withdrawal period not written")
+        found.append(_("proof of purchase not written"))
+    if line.milk_set == _(NOT_KNOWN):
+        found.append(_("milk withdrawal period not written"))
+    if line.meat_set == _(NOT_KNOWN):
+        found.append(_("meat withdrawal period not written"))
     return replace(line, missing=tuple(found))
 
 
 def lacking_of_dry_off(dry_off: DryOff, line: Line) -> Iterator[str]:
     if dry_off.cover == DryOff.Cover.UNKNOWN:
-        yield "nobody knows what was put in at drying off"
+        yield _("nobody knows what was put in at drying off")
     if dry_off.cover == DryOff.Cover.TUBE and not dry_off.grounds:
-        yield "grounds for a dry-cow tube not written"
+        yield _("grounds for a dry-cow tube not written")
     if line.given and not line.quantity:
-        yield "number of tubes not written"
+        yield _("number of tubes not written")
 
 
 def struck_words(entry: Any) -> str:
     """Who struck an entry, when and why."""
     words = f": {entry.struck_words}" if entry.struck_words else ""
     reason = entry.get_struck_reason_display()
-    return f"{local(entry.struck_at)} by {name_of(entry.struck_by)}, {reason}{words}"
+    return _("{struck_at} by {struck_by}, {reason}{words}").format(
+        struck_at=local(entry.struck_at),
+        struck_by=name_of(entry.struck_by),
+        reason=reason,
+        words=words,
+    )
 
 
 def what_for(course: Course, doses: Sequence[Dose]) -> str:
@@ -340,48 +357,3 @@ def batches_of(used: Sequence[Any], receipts: Sequence[Any]) -> tuple[tuple[str,
         expires = getattr(entry, "expires_on", None) or (receipt.expires_on if receipt else None)
         found[entry.batch] = found.get(entry.batch) or expires
     return tuple(found.items())
-
-
-def leaflet_words(course: Course) -> str:
-    """On or off the leaflet, and why."""
-    if not course.off_leaflet:
-        return "on the leaflet"
-    said = [words for words in (course.get_cascade_display(), course.grounds) if words]
-    return f"off the leaflet: {'; '.join(said)}" if said else "off the leaflet"
-
-
-def own_milk(course: Course, version: MedicineVersion | None) -> str:
-    """The milk period of a course: the vet's own, else the leaflet's."""
-    if course.own_milk_hours is not None:
-        return f"{plain(course.own_milk_hours)} h, set by the vet"
-    return NOT_KNOWN if course.off_leaflet else leaflet_milk(version)
-
-
-def own_meat(course: Course, version: MedicineVersion | None) -> str:
-    """The meat period of a course: the vet's own, else the leaflet's."""
-    if course.own_meat_days is not None:
-        return f"{course.own_meat_days} days, set by the vet"
-    return BY_FLOOR if course.off_leaflet else leaflet_meat(version)
-
-
-def leaflet_milk(version: MedicineVersion | None) -> str:
-    """The milk period a leaflet prints."""
-    if version is None:
-        return NOT_KNOWN
-    if version.milk == MedicineVersion.Milk.NEVER:
-        return "not for animals that give milk"
-    if version.milk_milkings is not None:
-        return f"back at milking {version.milk_milkings}"
-    if version.milk_hours is None:
-        return NOT_KNOWN
-    hours = f"{plain(version.milk_hours)} h"
-    if version.milk == MedicineVersion.Milk.DRY:
-        return f"{hours} after calving, at least {version.dry_days} days dry"
-    return hours
-
-
-def leaflet_meat(version: MedicineVersion | None) -> str:
-    """The meat period a leaflet prints."""
-    if version is None or version.meat_days is None:
-        return NOT_KNOWN
-    return f"{version.meat_days} days"

@@ -4,6 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from django.utils.translation import gettext as _
+
 from herd.models import Course, Dose, Group, GroupStay
 from herd.rules_in_force import DOSE_LATE_AFTER, DOSE_RUNG_BEFORE, rule_in_force
 
@@ -26,7 +28,9 @@ class Due:
     @property
     def words(self) -> str:
         """Which dose of what."""
-        return f"{self.course.medicine}, dose {self.number} of {self.course.doses}"
+        return _("{medicine}, dose {number} of {doses}").format(
+            medicine=self.course.medicine, number=self.number, doses=self.course.doses
+        )
 
     def hours_late(self, now: datetime) -> float:
         """Hours past its time; below 0 when it is still to come."""

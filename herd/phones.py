@@ -6,6 +6,9 @@ An entry whose time was put right is asked about only when a milking changes by 
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from config.days import estate_zone, local
 from config.entries import Entry
 from config.offline_clock import shift_words
@@ -16,11 +19,11 @@ from herd.models import Course, Dose, GroupStay, WithdrawalPeriod
 from herd.planned import Stands, planned_starts
 from herd.services.withdrawals import times_by_group
 
-CHANGES = (
+CHANGES = N_(
     "{entry}: the phone’s clock was wrong, and {was} was corrected by {shift} to {at}. That puts "
     "it on the other side of the milking of {milking}. Is {at} right?"
 )
-CHANGES_END = (
+CHANGES_END = N_(
     "{entry}: the phone’s clock was wrong, and {was} was corrected by {shift} to {at}. That moves "
     "the end of the period over the milking of {milking}. Is {at} right?"
 )
@@ -39,10 +42,10 @@ def question(entry: Entry, shift: timedelta) -> str:
     }
     milking = milking_between(group, entry.happened_at - shift, entry.happened_at)
     if milking is not None:
-        return CHANGES.format(**words, milking=local(milking))
+        return _(CHANGES).format(**words, milking=local(milking))
     end = end_by(entry)
     milking = milking_between(group, end - shift, end) if end else None
-    return CHANGES_END.format(**words, milking=local(milking)) if milking is not None else ""
+    return _(CHANGES_END).format(**words, milking=local(milking)) if milking is not None else ""
 
 
 def group_of(entry: Any) -> int | None:

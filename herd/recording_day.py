@@ -8,6 +8,8 @@ from functools import cached_property
 from typing import Any
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from herd.models import Recording
 from herd.udder import linear_score
@@ -22,7 +24,12 @@ USUAL: dict[str, tuple[Decimal, Decimal]] = {
     "protein": (Decimal(2), Decimal(6)),
     "cells": (Decimal(1), Decimal(20_000)),
 }
-NAMES = {"milk_kg": "milk, kg", "fat": "fat, %", "protein": "protein, %", "cells": "cells"}
+NAMES = {
+    "milk_kg": N_("milk, kg"),
+    "fat": N_("fat, %"),
+    "protein": N_("protein, %"),
+    "cells": "cells",
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,7 +72,7 @@ class RecordingDay:
         found = []
         for row in self.standing:
             said = [
-                f"{NAMES[name]} {value.normalize():f}"
+                f"{_(NAMES[name])} {value.normalize():f}"
                 for name, (least, most) in USUAL.items()
                 if (value := getattr(row, name)) is not None and not least <= value <= most
             ]

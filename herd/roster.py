@@ -4,6 +4,9 @@ from collections import defaultdict
 from datetime import date, datetime, time
 from itertools import chain
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from config.columns import nearest
 from config.loading import Strange, shown
 from herd.models import Animal, Group, GroupStay, MilkingTime, TagEvent
@@ -13,7 +16,7 @@ from herd.tags import plain_tag
 # Where nobody has written a group's planned start: usual hours, common practice.
 USUAL_STARTS = {"M": time(5, 0), "E": time(16, 30)}
 FARM_NUMBER_DIGITS = 4
-LOAD_ANIMALS = "Load the animal first (load animals), or correct the number"
+LOAD_ANIMALS = N_("Load the animal first (load animals), or correct the number")
 
 
 class Known:
@@ -71,18 +74,24 @@ class Roster:
         found = self.called(text)
         here = [animal for animal in found if animal.was_here(at)] if len(found) > 1 else found
         if not found:
-            raise Strange(column, f"an animal of the herd{self.guess(text)}", LOAD_ANIMALS)
+            raise Strange(
+                column,
+                _("an animal of the herd{guess}").format(guess=self.guess(text)),
+                _(LOAD_ANIMALS),
+            )
         if len(here) != 1:
             raise Strange(
                 column,
-                f"a number that one animal has; {len(found)} are called so",
-                "Name her by her ear tag",
+                _("a number that one animal has; {count} are called so").format(count=len(found)),
+                _("Name her by her ear tag"),
             )
         if here[0].left_at is not None and at >= here[0].left_at:
             raise Strange(
                 column,
-                f"an animal that was here; she left on {shown(here[0].left_at)}",
-                "Correct the number or the date",
+                _("an animal that was here; she left on {left_at}").format(
+                    left_at=shown(here[0].left_at)
+                ),
+                _("Correct the number or the date"),
             )
         return here[0]
 
@@ -94,7 +103,7 @@ class Roster:
             likely = [name for name in self._named if abs(len(name) - length) <= 1]
             self._nearest[tag] = nearest(tag, likely)
         near = self._nearest[tag]
-        return f" (nearest: {', '.join(near)})" if near else ""
+        return _(" (nearest: {each})").format(each=", ".join(near)) if near else ""
 
 
 def bare(name: str) -> str:
@@ -115,11 +124,11 @@ class Groups:
         text = str(number).lower().removeprefix("group").strip()
         group = self.by_number.get(int(text)) if text.isdecimal() else None
         if group is None:
-            numbers = ", ".join(str(known) for known in sorted(self.by_number)) or "none yet"
+            numbers = ", ".join(str(known) for known in sorted(self.by_number)) or _("none yet")
             raise Strange(
                 column,
-                f"a group of the estate (there are: {numbers})",
-                "Load the group first (load groups), or correct the number",
+                _("a group of the estate (there are: {numbers})").format(numbers=numbers),
+                _("Load the group first (load groups), or correct the number"),
                 found=str(number),
             )
         return group

@@ -9,6 +9,7 @@ number that must fit into 38 bits. The same tag is written in several ways (“D
 import re
 from dataclasses import dataclass
 
+from config.saying import N_, _
 from herd.countries import DIGITS, LETTERS, ON_TAGS, THREE_LETTERS
 
 NUMBER_DIGITS = 12
@@ -28,33 +29,37 @@ SHAPE = re.compile(r"([A-Z]{2}|[0-9]{3})([0-9]{1,12})")
 EXPONENT = re.compile(r"[0-9]+([.,][0-9]*)?E[+-]?[0-9]+", re.IGNORECASE)
 INTERNATIONAL = re.compile(r"([A-Z]{3})([A-Z]{3})([MF])([A-Z0-9]{12})")
 
-EAR_TAG = (
+EAR_TAG = N_(
     "an ear tag: country (two letters or three digits) and at most 12 digits, such as "
     "999000000001042"
 )
-AS_TEXT = "Export again with that column as text, or read the tag on the ear"
-READ_AGAIN = "Read the tag again"
-SHORTENED = "is a number that a spreadsheet has shortened; its last digits are lost"
-ROUNDED = "ends in {zeros} zeros: a spreadsheet has rounded it"
-ZERO_LOST = "has lost the zero in front, as spreadsheets do"
-FIFTEEN_DIGITS = "an ear tag of 15 digits ({found} were found)"
-WHOLE_NUMBER = "the whole number, every digit of it"
-NO_COUNTRY = "begins with {country}, which is no country's code"
-COUNTRY = "a country's letters or three digits (ISO 3166; 999 for tests)"
-ONLY_ZEROS = "has nothing but zeros after the country"
-ELECTRONIC = "15 digits (ISO 11784): three for the country, 12 for the animal"
-TOO_LARGE = "has {number} after the country, more than an electronic tag can hold"
-IN_38_BITS = "at most 274,877,906,943 there (38 bits; ISO 11784)"
-WRONG_CHECK = "check digit {found}, computed {right}: read the tag again"
-NOT_ELECTRONIC = "larger than an electronic tag can hold (38 bits)"
-NINETEEN = "19 characters: breed, country, sex, and 12 for the animal"
+AS_TEXT = N_("Export again with that column as text, or read the tag on the ear")
+READ_AGAIN = N_("Read the tag again")
+SHORTENED = N_("is a number that a spreadsheet has shortened; its last digits are lost")
+ROUNDED = N_("ends in {zeros} zeros: a spreadsheet has rounded it")
+ZERO_LOST = N_("has lost the zero in front, as spreadsheets do")
+FIFTEEN_DIGITS = N_("an ear tag of 15 digits ({found} were found)")
+WHOLE_NUMBER = N_("the whole number, every digit of it")
+NO_COUNTRY = N_("begins with {country}, which is no country's code")
+COUNTRY = N_("a country's letters or three digits (ISO 3166; 999 for tests)")
+ONLY_ZEROS = N_("has nothing but zeros after the country")
+ELECTRONIC = N_("15 digits (ISO 11784): three for the country, 12 for the animal")
+TOO_LARGE = N_("has {number} after the country, more than an electronic tag can hold")
+IN_38_BITS = N_("at most 274,877,906,943 there (38 bits; ISO 11784)")
+WRONG_CHECK = N_("check digit {found}, computed {right}: read the tag again")
+NOT_ELECTRONIC = N_("larger than an electronic tag can hold (38 bits)")
+NINETEEN = N_("19 characters: breed, country, sex, and 12 for the animal")
 
 
 class TagError(ValueError):
     """What was read is no tag: what is wrong with it, what was expected, and what to do."""
 
     def __init__(self, found: str, wrong: str, expected: str, remedy: str = READ_AGAIN) -> None:
-        super().__init__(f"“{found.strip()[:40]}” {wrong}. Expected {expected}. {remedy}.")
+        super().__init__(
+            _("“{found}” {wrong}. Expected {expected}. {remedy}.").format(
+                found=found.strip()[:40], wrong=wrong, expected=expected, remedy=_(remedy)
+            )
+        )
         self.wrong, self.expected, self.remedy = wrong, expected, remedy
 
 
@@ -93,21 +98,21 @@ def read_tag(text: str) -> Tag:
     written = plain_tag(text)
     found = SHAPE.fullmatch(written) if written.isascii() else None
     if found is None or (written.isdecimal() and len(written) <= FARM_NUMBER_DIGITS):
-        raise TagError(text, "is no ear tag", EAR_TAG)
+        raise TagError(text, _("is no ear tag"), _(EAR_TAG))
     head, number = found.groups()
     if written.isdecimal():
         check_spreadsheet(text, written)
     country = DIGITS.get(head, head)
     check_country(text, head, country)
     if not number.strip("0"):
-        raise TagError(text, ONLY_ZEROS, WHOLE_NUMBER, AS_TEXT)
+        raise TagError(text, _(ONLY_ZEROS), _(WHOLE_NUMBER), _(AS_TEXT))
     return Tag(country, number, written)
 
 
 def check_exponent(text: str) -> None:
     """Refuse a number a spreadsheet shows by its first figures (3.8E+11). Raises TagError."""
     if EXPONENT.fullmatch(text.strip()):
-        raise TagError(text, SHORTENED, WHOLE_NUMBER, AS_TEXT)
+        raise TagError(text, _(SHORTENED), _(WHOLE_NUMBER), _(AS_TEXT))
 
 
 def check_spreadsheet(text: str, digits: str) -> None:
@@ -117,16 +122,16 @@ def check_spreadsheet(text: str, digits: str) -> None:
     makes zeros of the figures it does not keep.
     """
     if len(digits) in (13, 14):
-        raise TagError(text, ZERO_LOST, FIFTEEN_DIGITS.format(found=len(digits)), AS_TEXT)
+        raise TagError(text, _(ZERO_LOST), _(FIFTEEN_DIGITS).format(found=len(digits)), _(AS_TEXT))
     zeros = len(digits) - len(digits.rstrip("0"))
     if len(digits) == 15 and zeros >= ROUNDED_ZEROS:
-        raise TagError(text, ROUNDED.format(zeros=zeros), WHOLE_NUMBER, AS_TEXT)
+        raise TagError(text, _(ROUNDED).format(zeros=zeros), _(WHOLE_NUMBER), _(AS_TEXT))
 
 
 def check_country(text: str, head: str, country: str) -> None:
     """Refuse a code that stands for no country. Raises TagError."""
     if not is_country(country):
-        raise TagError(text, NO_COUNTRY.format(country=head), COUNTRY)
+        raise TagError(text, _(NO_COUNTRY).format(country=head), _(COUNTRY))
 
 
 def is_country(digits: str) -> bool:
@@ -139,13 +144,13 @@ def read_electronic(text: str) -> str:
     check_exponent(text)
     number = plain_tag(text)
     if not (number.isascii() and number.isdecimal()):
-        raise TagError(text, "is no electronic number", ELECTRONIC)
+        raise TagError(text, _("is no electronic number"), _(ELECTRONIC))
     check_spreadsheet(text, number)
     if len(number) != 15:
-        raise TagError(text, "is no electronic number", ELECTRONIC)
+        raise TagError(text, _("is no electronic number"), _(ELECTRONIC))
     check_country(text, number[:3], number[:3])
     if int(number[3:]) >= NATIONAL_CODES:
-        raise TagError(text, TOO_LARGE.format(number=f"{int(number[3:]):,}"), IN_38_BITS)
+        raise TagError(text, _(TOO_LARGE).format(number=f"{int(number[3:]):,}"), _(IN_38_BITS))
     return number
 
 
@@ -171,9 +176,9 @@ def doubts(tag: Tag) -> tuple[str, ...]:
     if tag.country == GB and len(tag.number) == NUMBER_DIGITS:
         right = gb_check_digit(tag.number[:6], tag.number[7:])
         if int(tag.number[6]) != right:
-            found.append(WRONG_CHECK.format(found=tag.number[6], right=right))
+            found.append(_(WRONG_CHECK).format(found=tag.number[6], right=right))
     if tag.written.isdecimal() and int(tag.number) >= NATIONAL_CODES:
-        found.append(NOT_ELECTRONIC)
+        found.append(_(NOT_ELECTRONIC))
     return tuple(found)
 
 
@@ -209,6 +214,6 @@ def read_international(text: str) -> tuple[str, str, str, str]:
     """Breed, country, sex and number of 19 characters. Raises TagError."""
     found = INTERNATIONAL.fullmatch(plain_tag(text))
     if found is None:
-        raise TagError(text, "is no international number", NINETEEN)
+        raise TagError(text, _("is no international number"), _(NINETEEN))
     breed, country, sex, number = found.groups()
     return breed, country, sex, number

@@ -10,19 +10,21 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
-NOT_TO_BE_TRUSTED = (
+from config.saying import N_, _
+
+NOT_TO_BE_TRUSTED = N_(
     "The list cannot be trusted: {computed} computed, {measured} measured, {off} % off. Cows are "
     "missing, the recording is old, or the sample was bad."
 )
-AGREES = "{computed} computed, {measured} measured: {off} % off, within {allowed} %."
-NOTHING_COMPUTED = "Nothing to compare: no cow of this tank has a recording with kg and cells."
+AGREES = N_("{computed} computed, {measured} measured: {off} % off, within {allowed} %.")
+NOTHING_COMPUTED = N_("Nothing to compare: no cow of this tank has a recording with kg and cells.")
 
 
 class Order(StrEnum):
     """What is to be kept small."""
 
-    COWS = "fewest cows"
-    LITRES = "fewest litres"
+    COWS = N_("fewest cows")
+    LITRES = N_("fewest litres")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,9 +121,9 @@ def compare(computed: Decimal | None, measured: Decimal, allowed: Decimal) -> Co
     268 computed and 330 measured are 23 % off: above an allowed 20 % the list is not trusted.
     """
     if not computed:
-        return Compared(off=None, trusted=False, words=NOTHING_COMPUTED)
+        return Compared(off=None, trusted=False, words=_(NOTHING_COMPUTED))
     off = 100 * abs(measured - computed) / computed
-    words = AGREES if off <= allowed else NOT_TO_BE_TRUSTED
+    words = _(AGREES) if off <= allowed else _(NOT_TO_BE_TRUSTED)
     # "20 % off, within 20 %" may be 20.4: where rounding would hide it a decimal is shown.
     said = f"{off:.0f}" if (off > allowed) == (Decimal(f"{off:.0f}") > allowed) else f"{off:.1f}"
     return Compared(

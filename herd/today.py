@@ -4,10 +4,13 @@ from datetime import datetime
 
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+from django.utils.translation import ngettext
 
 from config.day_sheet import RELIEF, Line, Press, ask, offer
 from config.roles import MILKER, OWNER, STOCKMAN, VET
-from config.templatetags.sheet import moment
+from config.templatetags.sheet import amount, moment
 from herd.coming_back import coming_back, next_start
 from herd.milking_list import milking_list
 from herd.models import Group
@@ -21,16 +24,11 @@ from herd.withheld import Answer, withheld_list
 NAMED = 6
 
 
-def said(number: int, one: str, many: str) -> str:
-    """A number with its noun: "1 cow", "36 cows"."""
-    return f"{number:,} {one if number == 1 else many}"
-
-
 def names_of(answers: list[Answer]) -> str:
     """The first few by name, and how many more."""
     more = len(answers) - NAMED
     names = ", ".join(answer.name for answer in answers[:NAMED])
-    return f"{names} and {more} more" if more > 0 else names
+    return _("{names} and {more} more").format(names=names, more=more) if more > 0 else names
 
 
 def in_the_tank(at: datetime) -> Line:
@@ -40,10 +38,19 @@ def in_the_tank(at: datetime) -> Line:
     out = [one for one in milked if one.withheld]
     free = len(milked) - len(out)
     back = len(coming_back(at, answers))
-    says = f"{said(len(out), 'cow is', 'cows are')} NOT for the tank, {free:,} are TANK."
+    says = ngettext(
+        "{count} cow is NOT for the tank, {free} are TANK.",
+        "{count} cows are NOT for the tank, {free} are TANK.",
+        len(out),
+    ).format(count=amount(len(out)), free=amount(free))
     if back:
-        says += f" {said(back, 'comes', 'come')} back at the next milking."
-    return Line(word="NOT", form="not", says=says, url=reverse("herd:withheld"))
+        comes = ngettext(
+            "{count} comes back at the next milking.",
+            "{count} come back at the next milking.",
+            back,
+        )
+        says = f"{says} {comes.format(count=back)}"
+    return Line(word=_("NOT"), form="not", says=says, url=reverse("herd:withheld"))
 
 
 def without_a_tag(at: datetime) -> Line | None:
@@ -52,13 +59,17 @@ def without_a_tag(at: datetime) -> Line | None:
     if not found:
         return None
     groups = ", ".join(sorted({str(one.group) for one in found}))
-    cows = said(len(found), "cow that nobody knows stands", "cows that nobody knows stand")
+    says = ngettext(
+        "{count} cow that nobody knows stands in {groups}: no milk into the tank.",
+        "{count} cows that nobody knows stand in {groups}: no milk into the tank.",
+        len(found),
+    )
     return Line(
-        word="NOT",
+        word=_("NOT"),
         form="not",
-        says=f"{cows} in {groups}: no milk into the tank.",
+        says=says.format(count=len(found), groups=groups),
         url=reverse("herd:unknown-cows"),
-        act="Find out who she is",
+        act=_("Find out who she is"),
         press=Press.TODAY,
     )
 
@@ -68,19 +79,26 @@ def doses(at: datetime) -> Line:
     due = due_doses(at)
     url = reverse("herd:list", args=["doses"])
     if not due:
-        return Line(word="none due", form="closed", says="No dose is due in this round.", url=url)
+        return Line(
+            word=_("none due"), form="closed", says=_("No dose is due in this round."), url=url
+        )
     late = sum(is_late for _, is_late in due)
     first = due[0][0]
     where = f", {first.group}" if first.group else ""
-    says = f"{said(len(due), 'dose', 'doses')} in this round. First: {first.course.animal}{where}."
+    says = ngettext(
+        "{count} dose in this round. First: {animal}{where}.",
+        "{count} doses in this round. First: {animal}{where}.",
+        len(due),
+    ).format(count=len(due), animal=first.course.animal, where=where)
     if late:
-        says = f"{said(late, 'dose is', 'doses are')} late; {says}"
+        are_late = ngettext("{count} dose is late", "{count} doses are late", late)
+        says = f"{are_late.format(count=late)}; {says}"
     return Line(
-        word="late" if late else "due",
+        word=_("late") if late else _("due"),
         form="past" if late else "first",
         says=says,
         url=url,
-        act="Give the doses",
+        act=_("Give the doses"),
         press=Press.NOW if late else Press.TODAY,
         until=min(one.at for one, _ in due),
     )
@@ -109,20 +127,24 @@ def next_milking(at: datetime) -> Line | None:
     listed = milking_list(at, group)
     out = [one for one in listed.answers if one.withheld and one.animal_id not in listed.back]
     line = line_words(line_at(group, start))
-    head = f"Group {group.number} at {timezone.localtime(start):%H:%M} {line}"
+    head = _("Group {number} at {localtime} {line}").format(
+        number=group.number, localtime=f"{timezone.localtime(start):%H:%M}", line=line
+    )
     url = reverse("herd:wall", args=[group.number])
     if not out:
-        says = f"{head}: nobody is NOT in it."
-        return Line(word="TANK", form="tank", says=says, url=url)
-    says = f"{head}: {len(out)} NOT, {names_of(out)}."
-    return Line(word="NOT", form="not", says=says, url=url, until=start)
+        says = _("{head}: nobody is NOT in it.").format(head=head)
+        return Line(word=_("TANK"), form="tank", says=says, url=url)
+    says = _("{head}: {count} NOT, {out}.").format(head=head, count=len(out), out=names_of(out))
+    return Line(word=_("NOT"), form="not", says=says, url=url, until=start)
 
 
 def line_words(line: str) -> str:
     """Into which line, in words."""
     if not line:
-        return "(nobody wrote into which line)"
-    return "into waste" if line.casefold() == "waste" else f"into tank {line}"
+        return _("(nobody wrote into which line)")
+    return (
+        _("into waste") if line.casefold() == "waste" else _("into tank {line}").format(line=line)
+    )
 
 
 def back_today(at: datetime) -> Line:
@@ -131,20 +153,22 @@ def back_today(at: datetime) -> Line:
     back = coming_back(at, answers)
     url = reverse("herd:list", args=["back"])
     if not back:
-        says = "No band comes off at the next milking."
-        return Line(word="nobody", form="closed", says=says, url=url)
+        says = _("No band comes off at the next milking.")
+        return Line(word=_("nobody"), form="closed", says=says, url=url)
     cows = [one for one in answers if one.animal_id in back]
-    says = f"Bands off at the milking of {moment(min(back.values()))}: {names_of(cows)}."
-    return Line(word="BACK", form="tank", says=says, url=url)
+    says = _("Bands off at the milking of {values}: {cows}.").format(
+        values=moment(min(back.values())), cows=names_of(cows)
+    )
+    return Line(word=_("BACK"), form="tank", says=says, url=url)
 
 
-ask({VET: 1, STOCKMAN: 1, OWNER: 5}, "Milk of the cows", in_the_tank)
-ask({VET: 2, STOCKMAN: 2, MILKER: 3, RELIEF: 2}, "Unknown cows", without_a_tag)
-ask({VET: 3, STOCKMAN: 3, RELIEF: 1}, "Doses", doses)
-ask({MILKER: 1}, "Next milking", next_milking)
-ask({MILKER: 2}, "Bands off", back_today)
+ask({VET: 1, STOCKMAN: 1, OWNER: 5}, N_("Milk of the cows"), in_the_tank)
+ask({VET: 2, STOCKMAN: 2, MILKER: 3, RELIEF: 2}, N_("Unknown cows"), without_a_tag)
+ask({VET: 3, STOCKMAN: 3, RELIEF: 1}, N_("Doses"), doses)
+ask({MILKER: 1}, N_("Next milking"), next_milking)
+ask({MILKER: 2}, N_("Bands off"), back_today)
 
-offer({VET: 1, STOCKMAN: 1}, "Walk through the barn", "herd:walk", "read")
-offer({VET: 2, STOCKMAN: 3}, "Calving", "herd:calving", "write:calvings")
-offer({STOCKMAN: 2, MILKER: 4}, "Move a cow", "herd:move", "write:group-stays")
-offer({STOCKMAN: 4, MILKER: 3}, "Cow without a tag", "herd:unknown-cows", "write:unknown-cows")
+offer({VET: 1, STOCKMAN: 1}, N_("Walk through the barn"), "herd:walk", "read")
+offer({VET: 2, STOCKMAN: 3}, N_("Calving"), "herd:calving", "write:calvings")
+offer({STOCKMAN: 2, MILKER: 4}, N_("Move a cow"), "herd:move", "write:group-stays")
+offer({STOCKMAN: 4, MILKER: 3}, N_("Cow without a tag"), "herd:unknown-cows", "write:unknown-cows")

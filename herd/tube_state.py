@@ -5,6 +5,8 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import local
 from herd.before_calving import AT_LEAST_AFTER, Known
@@ -14,26 +16,28 @@ from herd.services.kept_out_reads import returns_of
 
 OVER, EARLY, NOT_KNOWN, NO_TUBE = "over", "early", "not known", "no tube"
 
-NO_DRY_OFF = (
+NO_DRY_OFF = N_(
     "No dry-off is written of her since she calved on {calved}: nobody knows what is in her udder. "
     "Write the dry-off now, or ask the vet."
 )
-NO_PRODUCT = (
+NO_PRODUCT = N_(
     "She was dried off {dried}, and the product or its leaflet is not known. The vet must say."
 )
-TOO_EARLY = (
+TOO_EARLY = N_(
     "{product} of {dried} asks for {needed} days dry; she has been dry for {found}. It runs until "
     "{hours} h after {enough}."
 )
-IS_OVER = (
+IS_OVER = N_(
     "{product} of {dried} has had its {needed} days dry. It runs until {hours} h after calving."
 )
-SEALED = "She was dried off {dried} with {cover}: nothing but her colostrum is kept back."
-ELSEWHERE = (
+SEALED = N_("She was dried off {dried} with {cover}: nothing but her colostrum is kept back.")
+ELSEWHERE = N_(
     "She was elsewhere and may have calved there; no dry-off is written that belongs to this "
     "calving: nobody knows what is in her udder. Write the dry-off now, or ask the vet."
 )
-HEIFER = "She has not calved before, and no dry-off is written: nothing but her colostrum is kept."
+HEIFER = N_(
+    "She has not calved before, and no dry-off is written: nothing but her colostrum is kept."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,10 +63,10 @@ def tube_state(dam: Animal, at: datetime) -> TubeState:
         return state_of(dry_off, at)
     calved = known.before(at)
     if calved:
-        return TubeState(NOT_KNOWN, NO_DRY_OFF.format(calved=local(calved)))
+        return TubeState(NOT_KNOWN, _(NO_DRY_OFF).format(calved=local(calved)))
     if known.may_have_calved(at):
-        return TubeState(NOT_KNOWN, ELSEWHERE)
-    return TubeState(NO_TUBE, HEIFER)
+        return TubeState(NOT_KNOWN, _(ELSEWHERE))
+    return TubeState(NO_TUBE, _(HEIFER))
 
 
 def known_of(dam: Animal) -> Known:
@@ -87,13 +91,13 @@ def state_of(dry_off: DryOff, at: datetime) -> TubeState:
     """The state of one dry-off at a moment."""
     dried = local(dry_off.happened_at)
     if dry_off.cover in (DryOff.Cover.SEAL, DryOff.Cover.NONE):
-        words = SEALED.format(dried=dried, cover=dry_off.get_cover_display())
+        words = _(SEALED).format(dried=dried, cover=dry_off.get_cover_display())
         return TubeState(NO_TUBE, words, dry_off)
     leaflet = leaflet_of(dry_off)
     if leaflet is None or leaflet.dry_days is None:
-        return TubeState(NOT_KNOWN, NO_PRODUCT.format(dried=dried), dry_off)
+        return TubeState(NOT_KNOWN, _(NO_PRODUCT).format(dried=dried), dry_off)
     enough = dry_off.happened_at + timedelta(days=leaflet.dry_days)
-    shape, word = (TOO_EARLY, EARLY) if at < enough else (IS_OVER, OVER)
+    shape, word = (_(TOO_EARLY), EARLY) if at < enough else (_(IS_OVER), OVER)
     words = shape.format(
         product=dry_off.medicine,
         dried=dried,

@@ -14,16 +14,18 @@ from enum import StrEnum
 from math import floor, log2
 from typing import NamedTuple
 
+from config.saying import N_
+
 DAYS_OF_100_COW_YEARS = 36_500
 # What a CMT grade roughly means, thousand cells per ml (from memory; the ranges overlap).
 CMT_MEANS = (
-    ("0", "below 200"),
-    ("trace", "150 to 500"),
-    ("1", "400 to 1,500"),
-    ("2", "800 to 5,000"),
-    ("3", "above 5,000"),
+    ("0", N_("below 200")),
+    ("trace", N_("150 to 500")),
+    ("1", N_("400 to 1,500")),
+    ("2", N_("800 to 5,000")),
+    ("3", N_("above 5,000")),
 )
-CMT_CAUTION = (
+CMT_CAUTION = N_(
     "No cow is treated on a CMT alone: the test shows cells, not germs. Take a sample of the "
     "quarter; the vet decides."
 )
@@ -125,11 +127,11 @@ def linear_score(cells: Decimal | float | None) -> float | None:
 class Reading(StrEnum):
     """What a single score is read as."""
 
-    NONE = "nothing to see"
+    NONE = N_("nothing to see")
     LOW = "low"
     SUSPECT = "suspect"
     SUBCLINICAL = "subclinical"
-    NEAR_CLINICAL = "near clinical"
+    NEAR_CLINICAL = N_("near clinical")
 
 
 def whole_score(cells: Decimal | float | None) -> int | None:
@@ -237,10 +239,10 @@ class Movement(StrEnum):
 class Line(StrEnum):
     """What lies between the two tests, which are never counted together."""
 
-    IN_MILK = "in milk"
-    DRY_PERIOD = "over the dry period"
+    IN_MILK = N_("in milk")
+    DRY_PERIOD = N_("over the dry period")
     HEIFER = "heifer"
-    ALONE = "no earlier test"
+    ALONE = N_("no earlier test")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+
 from config.days import estate_zone, local_day
 from herd.models import PeriodRule
 from herd.udder import (
@@ -36,7 +38,7 @@ class Quarter:
 
     @property
     def name(self) -> str:
-        return f"{self.year}, quarter {self.number}"
+        return _("{year}, quarter {number}").format(year=self.year, number=self.number)
 
     @property
     def rate(self) -> Decimal | None:

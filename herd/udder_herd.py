@@ -11,6 +11,8 @@ from decimal import Decimal
 from enum import StrEnum
 from functools import cached_property
 
+from django.utils.translation import gettext_noop as N_
+
 from config.days import local_day
 from herd.models import Group
 from herd.tank_share import InTank, tank_cells
@@ -39,11 +41,11 @@ GOES_TO_TANK = (Group.Use.FRESH, Group.Use.MILKING)
 class Missing(StrEnum):
     """Why a cow has no valid test of a recording."""
 
-    CALVED_SINCE = "calved since the recording"
-    TOO_FRESH = "tested too soon after calving"
-    OLDER = "not tested this time, has an older count"
-    NO_COUNT = "tested, but nothing counted"
-    NEVER = "no test in the book"
+    CALVED_SINCE = N_("calved since the recording")
+    TOO_FRESH = N_("tested too soon after calving")
+    OLDER = N_("not tested this time, has an older count")
+    NO_COUNT = N_("tested, but nothing counted")
+    NEVER = N_("no test in the book")
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,12 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
+from django.utils.translation import ngettext
+
 from config.papers import CAUTION, Column, Line, Paper, Part
 from herd.services.plans import name_of
 from herd.tank_share import WhatIf
@@ -16,24 +22,24 @@ from herd.withdrawal import plain as exact
 # The rows that are looked at first.
 ORDER = {Movement.NEW: 0, Movement.CHRONIC: 1, Movement.CURED: 2, Movement.LOW: 3, None: 4}
 MOVED_COLUMNS = (
-    Column("Cow"),
-    Column("Group", figures=True),
-    Column("Movement"),
-    Column("Between"),
-    Column("Before, thousand per ml", 1.4, figures=True),
-    Column("Now, thousand per ml", 1.4, figures=True),
-    Column("Score", figures=True),
-    Column("Days between", figures=True),
-    Column("Marked", 1.6),
+    Column(_l("Cow")),
+    Column(_l("Group"), figures=True),
+    Column(_l("Movement")),
+    Column(_l("Between")),
+    Column(_l("Before, thousand per ml"), 1.4, figures=True),
+    Column(_l("Now, thousand per ml"), 1.4, figures=True),
+    Column(_l("Score"), figures=True),
+    Column(_l("Days between"), figures=True),
+    Column(_l("Marked"), 1.6),
 )
 STEP_COLUMNS = (
-    Column("Cow out"),
-    Column("Milk, kg a day", figures=True),
-    Column("Cells, thousand per ml", 1.4, figures=True),
-    Column("Tank then, thousand per ml", 1.4, figures=True),
-    Column("Lost so far, kg a day", 1.4, figures=True),
+    Column(_l("Cow out")),
+    Column(_l("Milk, kg a day"), figures=True),
+    Column(_l("Cells, thousand per ml"), 1.4, figures=True),
+    Column(_l("Tank then, thousand per ml"), 1.4, figures=True),
+    Column(_l("Lost so far, kg a day"), 1.4, figures=True),
 )
-LONG_GAP = "gap above {days} days"
+LONG_GAP = N_("gap above {days} days")
 
 
 def movement_paper(herd: HerdNow, by: Any, at: datetime) -> Paper:
@@ -47,7 +53,7 @@ def movement_paper(herd: HerdNow, by: Any, at: datetime) -> Paper:
     )
     caution = age_caution(herd)
     return Paper(
-        title="Who moved at the last recording",
+        title=_("Who moved at the last recording"),
         stem="udder-movement",
         made_by=name_of(by),
         made_at=at,
@@ -55,15 +61,15 @@ def movement_paper(herd: HerdNow, by: Any, at: datetime) -> Paper:
         about=(recording_words(herd),),
         missing=(caution,) if caution else (),
         parts=(
-            Part(MOVED_COLUMNS, lines, title="Cows with a valid count", empty="None."),
+            Part(MOVED_COLUMNS, lines, title=_("Cows with a valid count"), empty=_("None.")),
             Part(
-                (Column("Cow"), Column("Group", figures=True), Column("Why", 3)),
+                (Column(_("Cow")), Column(_("Group"), figures=True), Column(_("Why"), 3)),
                 missing,
-                title="Cows in milk without one",
-                empty="None is missing.",
+                title=_("Cows in milk without one"),
+                empty=_("None is missing."),
             ),
         ),
-        cautions=("A count says nothing of the germ. " + CAUTION,),
+        cautions=(_("A count says nothing of the germ. ") + CAUTION,),
         signed=False,
     )
 
@@ -81,7 +87,7 @@ def moved_line(cow: Cow, move: Move, herd: HerdNow) -> Line:
             plain(move.now.cells),
             "" if score is None else f"{score:.1f}",
             "" if move.days is None else str(move.days),
-            LONG_GAP.format(days=exact(herd.rules.gap)) if move.marked else "",
+            _(LONG_GAP).format(days=exact(herd.rules.gap)) if move.marked else "",
         ),
         url=address(cow),
         loud=move.movement is Movement.NEW,
@@ -119,19 +125,23 @@ def what_if_paper(
                 )
                 for step in answer.steps
             ),
-            title=str(answer.order).capitalize(),
+            title=capfirst(_(str(answer.order))),
             note=what_if_words(answer, target),
-            empty="Nobody has to go out.",
+            empty=_("Nobody has to go out."),
         )
         for answer in answers
     )
     caution = age_caution(herd)
     return Paper(
-        title=f"Tank {tank.line} at {exact(target)} thousand per ml",
+        title=_("Tank {line} at {target} thousand per ml").format(
+            line=tank.line, target=exact(target)
+        ),
         stem=f"what-if-tank-{tank.line}",
         made_by=name_of(by),
         made_at=at,
-        about=(f"By the recording of {day_words(herd.latest.last)}.",) if herd.latest else (),
+        about=(_("By the recording of {last}.").format(last=day_words(herd.latest.last)),)
+        if herd.latest
+        else (),
         missing=(caution,) if caution else (),
         parts=parts,
         signed=False,
@@ -141,14 +151,22 @@ def what_if_paper(
 def what_if_words(answer: WhatIf, target: Decimal) -> str:
     """What it takes, in a sentence."""
     if answer.before is None:
-        return "No cow of this tank has kg and cells: nothing can be said."
+        return _("No cow of this tank has kg and cells: nothing can be said.")
     if not answer.steps:
-        return f"The tank is at {plain(answer.before)} already."
+        return _("The tank is at {before} already.").format(before=plain(answer.before))
     last = answer.steps[-1]
     number = len(answer.steps)
     if not answer.reached:
-        return f"Every cow is above {exact(target)}: the tank cannot come down to it."
-    return (
-        f"{number} cow{'' if number == 1 else 's'} out: {plain(answer.before)} becomes "
-        f"{plain(last.cells)}, {plain(last.kg_lost, 1)} kg a day lost."
+        return _("Every cow is above {target}: the tank cannot come down to it.").format(
+            target=exact(target)
+        )
+    return ngettext(
+        "{count} cow out: {before} becomes {cells}, {kg} kg a day lost.",
+        "{count} cows out: {before} becomes {cells}, {kg} kg a day lost.",
+        number,
+    ).format(
+        count=number,
+        before=plain(answer.before),
+        cells=plain(last.cells),
+        kg=plain(last.kg_lost, 1),
     )

@@ -4,13 +4,16 @@ from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from config.errors import Conflict
 from herd.period_rules import standing_rules
 from herd.udder import RULE_NAMES, Rules
 
 # The rows that count are the estate's own; other habits stand beside them and say nothing.
 SCHEME = "estate"
-RULES_MISSING = (
+RULES_MISSING = N_(
     "Udder health cannot be judged on {day}: no value is in force for {names}. Enter them under "
     "period rules, with the scheme “estate”."
 )
@@ -33,5 +36,5 @@ def rules_of(rows: Iterable[Row], day: date) -> Rules:
             values[name] = value
     missing = [name for name in RULE_NAMES.values() if name not in values]
     if missing:
-        raise Conflict(RULES_MISSING.format(day=day, names="; ".join(missing)))
+        raise Conflict(_(RULES_MISSING).format(day=day, names="; ".join(missing)))
     return Rules(**{field: values[name] for field, name in RULE_NAMES.items()})

@@ -10,8 +10,11 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-UNTIL_WELL = "until she is written well again"
-NO_TEMPERATURE = "temperature not written"
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
+UNTIL_WELL = N_("until she is written well again")
+NO_TEMPERATURE = N_("temperature not written")
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,5 +57,7 @@ def why_unfit(
         return ""
     schemes = ", ".join(rule.scheme for rule in naming)
     doubt = all(rule.with_fever for rule in naming) and not known
-    said = f" ({NO_TEMPERATURE})" if doubt else ""
-    return f"{case}{said}, out {UNTIL_WELL} ({schemes})"
+    said = f" ({_(NO_TEMPERATURE)})" if doubt else ""
+    return _("{case}{said}, out until she is written well again ({schemes})").format(
+        case=case, said=said, schemes=schemes
+    )

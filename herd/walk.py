@@ -12,6 +12,8 @@ from uuid import UUID
 
 from django.db.models import F
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import day_words, local
 from herd.breeding import (
@@ -162,7 +164,7 @@ def withheld(walk: Walk) -> list[Row]:
     for place in walk.places:
         answer = walk.answers.get(place.animal_id)
         if answer is not None and answer.withheld and answer.is_milked:
-            why = answer.why[0] if answer.why else "not known"
+            why = answer.why[0] if answer.why else _("not known")
             found.append(row(place, why, answer.back or answer.until, "not"))
     return found
 
@@ -173,7 +175,9 @@ def back(walk: Walk) -> list[Row]:
     return [
         row(
             place,
-            f"TANK again from {local(upcoming[place.animal_id])}, band off",
+            _("TANK again from {upcoming}, band off").format(
+                upcoming=local(upcoming[place.animal_id])
+            ),
             upcoming[place.animal_id],
             "tank",
         )
@@ -207,7 +211,9 @@ def doses(walk: Walk) -> list[Row]:
 
 def dose_row(place: Place, due: Due, late: bool) -> Row:
     """The line of a dose that is due."""
-    why = f"{due.words}, {local(due.at)}{', late' if late else ''}"
+    why = f"{due.words}, {local(due.at)}"
+    if late:
+        why = f"{why}, {_('late')}"
     return replace(row(place, why, due.at), course=due.course)
 
 
@@ -219,7 +225,9 @@ def fresh(walk: Walk) -> list[Row]:
             continue
         days = (walk.today - place.calved).days
         if days <= walk.rules.fresh:
-            words = "calved today" if not days else f"day {days} after calving"
+            words = (
+                _("calved today") if not days else _("day {days} after calving").format(days=days)
+            )
             found.append(row(cow, words, place.calved))
     return found
 
@@ -242,8 +250,12 @@ def serve_words(place: Standing, walk: Walk) -> str:
     if days < walk.rules.waiting:
         return ""
     checked = place.check is not None and place.services
-    words = f"empty at the check of {day_words(place.check.on)}" if checked and place.check else ""
-    words = words or f"day {days} after calving, not served"
+    words = (
+        _("empty at the check of {on}").format(on=day_words(place.check.on))
+        if checked and place.check
+        else ""
+    )
+    words = words or _("day {days} after calving, not served").format(days=days)
     return f"{words}; {heat_words(place.heat, walk)}".removesuffix("; ")
 
 
@@ -252,7 +264,9 @@ def heat_words(heat: date | None, walk: Walk) -> str:
     if heat is None or (walk.today - heat).days > HEAT_SAID_FOR:
         return ""
     again = heat + timedelta(days=walk.rules.period)
-    return f"in heat {day_words(heat)}, again about {day_words(again)}"
+    return _("in heat {heat}, again about {again}").format(
+        heat=day_words(heat), again=day_words(again)
+    )
 
 
 def to_check(walk: Walk) -> list[Row]:
@@ -264,10 +278,24 @@ def to_check(walk: Walk) -> list[Row]:
         served = place.services[-1]
         days = (walk.today - served).days
         if place.check is not None and place.check.result == DOUBT and place.check.on > served:
-            found.append(row(cow, f"in doubt on {day_words(place.check.on)}: look again", served))
+            found.append(
+                row(
+                    cow,
+                    _("in doubt on {on}: look again").format(on=day_words(place.check.on)),
+                    served,
+                )
+            )
         elif days >= walk.rules.check_from:
-            late = ", overdue" if days > walk.rules.check_until else ""
-            found.append(row(cow, f"served {day_words(served)}, {days} days ago{late}", served))
+            late = _(", overdue") if days > walk.rules.check_until else ""
+            found.append(
+                row(
+                    cow,
+                    _("served {served}, {days} days ago{late}").format(
+                        served=day_words(served), days=days, late=late
+                    ),
+                    served,
+                )
+            )
     return found
 
 
@@ -280,8 +308,10 @@ def to_dry_off(walk: Walk) -> list[Row]:
             continue
         if walk.days_to(plan.by) > walk.rules.ahead + 7:
             continue
-        sure = "" if place.sure else ", not checked in calf"
-        words = f"due {day_words(plan.due)}{sure}; {day_words(plan.on)}: {plan.days} days dry"
+        sure = "" if place.sure else _(", not checked in calf")
+        words = _("due {due}{sure}; {on}: {days} days dry").format(
+            due=day_words(plan.due), sure=sure, on=day_words(plan.on), days=plan.days
+        )
         found.append(row(cow, f"{words}; {fits(plan, walk.tubes, walk.rules.margin)}", plan.on))
     return found
 
@@ -293,8 +323,12 @@ def to_calve(walk: Walk) -> list[Row]:
         if not place.due or walk.days_to(place.due[0]) > walk.rules.due_ahead:
             continue
         both = " or ".join(day_words(day) for day in place.due)
-        moved = "" if cow.use in (Group.Use.CLOSE_UP, Group.Use.FRESH) else ", not in close-up yet"
-        words = f"expected {both} (± {walk.rules.spread} days){moved}"
+        moved = (
+            "" if cow.use in (Group.Use.CLOSE_UP, Group.Use.FRESH) else _(", not in close-up yet")
+        )
+        words = _("expected {both} (± {spread} days){moved}").format(
+            both=both, spread=walk.rules.spread, moved=moved
+        )
         found.append(row(cow, words, place.due[0]))
     return found
 
@@ -312,27 +346,35 @@ def calves_to_tag(walk: Walk) -> list[Row]:
     for dam, born in untagged.values_list("calving__dam_id", "happened_at"):
         if dam in places:
             by = "" if within is None else tag_by(born, int(within))
-            found.append(row(places[dam], f"calf born {local(born)} has no tag{by}", born))
+            found.append(
+                row(
+                    places[dam],
+                    _("calf born {born} has no tag{by}").format(born=local(born), by=by),
+                    born,
+                )
+            )
     order = {place.uuid: number for number, place in enumerate(walk.places)}
     return sorted(found, key=lambda line: order[line.uuid])
 
 
 def tag_by(born: datetime, days: int) -> str:
     """Until which day a calf is to be tagged, in words."""
-    return f", to be tagged by {day_words(timezone.localdate(born) + timedelta(days=days))}"
+    return _(", to be tagged by {localdate}").format(
+        localdate=day_words(timezone.localdate(born) + timedelta(days=days))
+    )
 
 
 # Name in addresses, title, what is listed.
 LISTS: dict[str, tuple[str, Callable[[Walk], list[Row]]]] = {
-    "withheld": ("NOT in the tank", withheld),
-    "to-mark": ("Mark her: treated, no leg band written", to_mark),
-    "little-milk": ("Hardly any milk: look at her", little),
-    "back": ("Back in the tank at the next milking", back),
-    "doses": ("Doses due", doses),
-    "fresh": ("Fresh cows to look at", fresh),
-    "to-serve": ("To serve", to_serve),
-    "to-check": ("To check", to_check),
-    "to-dry-off": ("To dry off", to_dry_off),
-    "to-calve": ("To calve soon", to_calve),
-    "calves-to-tag": ("Calves to tag", calves_to_tag),
+    "withheld": (N_("NOT in the tank"), withheld),
+    "to-mark": (N_("Mark her: treated, no leg band written"), to_mark),
+    "little-milk": (N_("Hardly any milk: look at her"), little),
+    "back": (N_("Back in the tank at the next milking"), back),
+    "doses": (N_("Doses due"), doses),
+    "fresh": (N_("Fresh cows to look at"), fresh),
+    "to-serve": (N_("To serve"), to_serve),
+    "to-check": (N_("To check"), to_check),
+    "to-dry-off": (N_("To dry off"), to_dry_off),
+    "to-calve": (N_("To calve soon"), to_calve),
+    "calves-to-tag": (N_("Calves to tag"), calves_to_tag),
 }

@@ -9,12 +9,13 @@ Sources: Regulation (EU) 2019/6 Art. 4 (the clock starts with the last administr
 11th milking, 12 h each. The leaflet, the prescribing vet and local law decide; this computes.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from decimal import ROUND_CEILING, Decimal
 from zoneinfo import ZoneInfo
 
+from config.saying import _
 from herd.planned import Stands, numbered_milking, planned_starts
 
 # Names of the dated rules (PeriodRule.name) that this arithmetic asks for, with their units.
@@ -105,13 +106,22 @@ class Ordered:
         return not (self.off_leaflet or self.doubled)
 
 
+def english_moment(local: datetime) -> str:
+    """A moment of the estate's clock for reading, as Sat 06 Jun 16:30."""
+    return local.strftime("%a %d %b %H:%M")
+
+
 @dataclass(frozen=True)
 class Estate:
-    """What a computation needs besides the entries: rules, zone, and where the animal stands."""
+    """What a computation needs besides the entries: rules, zone, and where the animal stands.
+
+    ``tell``: a moment of the estate's clock in words.
+    """
 
     zone: ZoneInfo
     rules: tuple[Rule, ...] = ()
     stands: tuple[Stands, ...] = ()
+    tell: Callable[[datetime], str] = english_moment
 
     def day(self, moment: datetime) -> date:
         """The estate's date at a moment."""
@@ -131,7 +141,7 @@ class Estate:
 
     def words(self, moment: datetime) -> str:
         """A moment for people, on the estate's clock."""
-        return moment.astimezone(self.zone).strftime("%a %d %b %H:%M")
+        return self.tell(moment.astimezone(self.zone))
 
 
 @dataclass(frozen=True)
@@ -297,16 +307,18 @@ def course_period(
         return Period(since, None, why, known=False, meat=meat)
     left = planned_left(course)
     dose = (
-        f"the last planned dose {estate.words(at)}, {left} to give"
+        _("the last planned dose {words}, {left} to give").format(words=estate.words(at), left=left)
         if left
-        else (f"the last dose {estate.words(at)}")
+        else (_("the last dose {words}").format(words=estate.words(at)))
     )
-    why = f"{course.product}: {plain(hours)} h after {dose}"
+    why = _("{product}: {hours} h after {dose}").format(
+        product=course.product, hours=plain(hours), dose=dose
+    )
     number = (leaflet.milk_milkings if leaflet and not course.off_leaflet else None) or None
     ends: list[datetime | None] = [hours_after(at, hours)]
     if number:
         ends.append(milking_end(estate, at, number))
-        why = f"{why}, not before milking {number}"
+        why = _("{why}, not before milking {number}").format(why=why, number=number)
     return Period(
         since, latest(ends), why, zero=hours == 0 and not number, milkings=number, meat=meat
     )
@@ -350,17 +362,19 @@ def plain(number: Decimal) -> str:
 def dry_words(leaflet: Leaflet) -> str:
     """A dry-cow leaflet in words."""
     hours = "?" if leaflet.milk_hours is None else plain(leaflet.milk_hours)
-    return f"{hours} h after calving, at least {leaflet.dry_days} days dry before"
+    return _("{hours} h after calving, at least {dry_days} days dry before").format(
+        hours=hours, dry_days=leaflet.dry_days
+    )
 
 
 def missing_words(course: Ordered, leaflet: Leaflet | None) -> str:
     """Why nobody knows how long the milk of a course is withheld."""
     if course.off_leaflet:
-        return "off leaflet without a period, the vet must say"
+        return _("off leaflet without a period, the vet must say")
     if course.doubled:
-        return "two doses at once, the vet must set the period"
+        return _("two doses at once, the vet must set the period")
     if leaflet is None:
-        return "no leaflet is known for the day of the last dose, the vet must say"
+        return _("no leaflet is known for the day of the last dose, the vet must say")
     if leaflet.milk == NEVER:
-        return "not for animals that give milk, the vet must say"
-    return "its milk period is not known, the vet must say"
+        return _("not for animals that give milk, the vet must say")
+    return _("its milk period is not known, the vet must say")

@@ -11,6 +11,8 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from psycopg.types.range import TimestamptzRange
 
 from config.days import estate_zone
@@ -23,8 +25,8 @@ from herd.services.withdrawals import times_by_group
 TANK, NOT = "TANK", "NOT"
 NOT_MILKED = (Group.Use.DRY, Group.Use.CLOSE_UP, Group.Use.YOUNG)
 
-NO_MILK_THERE = "stands in a group that is not milked"
-FREE_IN_HOSPITAL = "free; move her out of the hospital group"
+NO_MILK_THERE = N_("stands in a group that is not milked")
+FREE_IN_HOSPITAL = N_("free; move her out of the hospital group")
 
 STAY_COLUMNS = (
     "animal_id",
@@ -132,8 +134,8 @@ def answer_of(
         until, back = back_in_tank(at, reasons.spans, stands, estate_zone())
         return Answer(*row, True, until, back, reasons.why())
     if use in NOT_MILKED:
-        return Answer(*row, True, why=(NO_MILK_THERE,))
-    return Answer(*row, False, why=(FREE_IN_HOSPITAL,) if use == Group.Use.HOSPITAL else ())
+        return Answer(*row, True, why=(_(NO_MILK_THERE),))
+    return Answer(*row, False, why=(_(FREE_IN_HOSPITAL),) if use == Group.Use.HOSPITAL else ())
 
 
 def reasons_at(at: datetime, animals: list[int] | None = None) -> dict[int, Reasons]:

@@ -10,11 +10,13 @@ from datetime import datetime
 from decimal import Decimal
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from herd.models import Animal, Recording
 
 MILKINGS_A_DAY = 2
-RECORDED = "her recording of {day}"
+RECORDED = N_("her recording of {day}")
 
 
 @dataclass(frozen=True)
@@ -53,7 +55,7 @@ def recorded(animal: Animal, at: datetime) -> Yield | None:
     if last is None:
         return None
     day = timezone.localdate(last.happened_at)
-    source = RECORDED.format(day=day.isoformat())
+    source = _(RECORDED).format(day=day.isoformat())
     if not last.session:
         return Yield(last.milk_kg / MILKINGS_A_DAY, source)
     newest = weighed.exclude(session="").order_by("-happened_at")[:MILKINGS_A_DAY]

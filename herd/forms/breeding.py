@@ -7,6 +7,9 @@ from uuid import UUID
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
 
 from config.forms.entries import EntryForm, SheetForm, form_of
 from config.forms.fields import MomentField
@@ -14,10 +17,10 @@ from herd.models import Animal, PregnancyCheck
 from herd.services.checks import Looked
 from herd.walk import Row
 
-DAYS_ALONE = "Say what was found of her, or clear the days."
-BY_RULE = "Left blank it is {tubes}, by the estate's rule for a cow."
-NO_RULE = "No rule says how many a cow takes: count them."
-NOTHING_SAID = "Nothing is said of any cow yet."
+DAYS_ALONE = N_("Say what was found of her, or clear the days.")
+BY_RULE = N_("Left blank it is {tubes}, by the estate's rule for a cow.")
+NO_RULE = N_("No rule says how many a cow takes: count them.")
+NOTHING_SAID = N_("Nothing is said of any cow yet.")
 
 
 def part_of(slug: str, *left_out: str) -> type[EntryForm]:
@@ -37,7 +40,7 @@ def dry_off_form() -> type[EntryForm]:
 
 def say_how_many(tubes: forms.Field, by_rule: int | None) -> None:
     """Say how many tubes are counted when none are typed."""
-    tubes.help_text = BY_RULE.format(tubes=by_rule) if by_rule else NO_RULE
+    tubes.help_text = _(BY_RULE).format(tubes=by_rule) if by_rule else _(NO_RULE)
     tubes.widget.attrs["placeholder"] = str(by_rule or "")
 
 
@@ -50,20 +53,20 @@ def known_form() -> type[EntryForm]:
 class ChecksForm(SheetForm):
     """A round of pregnancy checks: one way of looking, a result for each cow that was seen."""
 
-    happened_at = MomentField(label="Checked at", initial=timezone.now)
-    way = forms.ChoiceField(label="How", choices=PregnancyCheck.Way.choices)
+    happened_at = MomentField(label=_l("Checked at"), initial=timezone.now)
+    way = forms.ChoiceField(label=_l("How"), choices=PregnancyCheck.Way.choices)
 
     def __init__(self, *args: Any, rows: list[Row], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.cows = rows
         for row in rows:
             result = forms.ChoiceField(
-                label=f"Found in {row.name}",
-                choices=(("", "not seen"), *PregnancyCheck.Result.choices),
+                label=_("Found in {row}").format(row=row.name),
+                choices=(("", _("not seen")), *PregnancyCheck.Result.choices),
                 required=False,
             )
             days = forms.IntegerField(
-                label=f"Days in calf of {row.name}",
+                label=_("Days in calf of {row}").format(row=row.name),
                 required=False,
                 min_value=20,
                 max_value=300,
@@ -83,9 +86,9 @@ class ChecksForm(SheetForm):
         values: dict[str, Any] = super().clean() or self.cleaned_data
         for row in self.cows:
             if values.get(f"days_{row.uuid}") and not values.get(f"result_{row.uuid}"):
-                self.add_error(f"result_{row.uuid}", DAYS_ALONE)
+                self.add_error(f"result_{row.uuid}", _(DAYS_ALONE))
         if not self.errors and not any(values.get(f"result_{row.uuid}") for row in self.cows):
-            self.add_error(None, NOTHING_SAID)
+            self.add_error(None, _(NOTHING_SAID))
         return values
 
     def looked(self) -> list[Looked]:

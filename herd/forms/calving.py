@@ -6,6 +6,8 @@ from functools import cache
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.forms.entries import EntryForm, form_of
 from herd.models import Animal
@@ -13,8 +15,8 @@ from herd.services.calvings import MOST_CALVES, Born
 
 CALF_FIELDS = ("sex", "alive", "ear_tag", "weight_kg", "colostrum_l", "colostrum_hours")
 CALVING_FIELDS = ("ease", "abortion", "afterbirth_ok")
-SEX_MISSING = "Say whether this calf is male or female, or clear what else is said of it."
-NO_CALF = "Say the sex of each calf. If there was none to see, tick “abortion”."
+SEX_MISSING = N_("Say whether this calf is male or female, or clear what else is said of it.")
+NO_CALF = N_("Say the sex of each calf. If there was none to see, tick “abortion”.")
 
 
 class CalvingForm(EntryForm):
@@ -34,9 +36,9 @@ class CalvingForm(EntryForm):
         named = [number for number in range(1, MOST_CALVES + 1) if self.is_said(values, number)]
         for number in named:
             if not values.get(f"calf_{number}_sex"):
-                self.add_error(f"calf_{number}_sex", SEX_MISSING)
+                self.add_error(f"calf_{number}_sex", _(SEX_MISSING))
         if not named and not values.get("abortion"):
-            self.add_error("calf_1_sex", NO_CALF)
+            self.add_error("calf_1_sex", _(NO_CALF))
         return values
 
     def is_said(self, values: dict[str, Any], number: int) -> bool:
@@ -67,16 +69,16 @@ def calving_form() -> type[CalvingForm]:
         **{name: deepcopy(calving[name]) for name in CALVING_FIELDS},
         "calf_group": deepcopy(form_of("group-stays").base_fields["group"]),
     }
-    fields["calf_group"].label = "Group of the calves"
+    fields["calf_group"].label = _("Group of the calves")
     fields["calf_group"].required = False
     for number in range(1, MOST_CALVES + 1):
         own = {
             "sex": forms.ChoiceField(
-                label="Sex", choices=(("", "none"), *Animal.Sex.choices), required=False
+                label=_("Sex"), choices=(("", "none"), *Animal.Sex.choices), required=False
             ),
-            "alive": forms.BooleanField(label="Alive", required=False, initial=True),
+            "alive": forms.BooleanField(label=_("Alive"), required=False, initial=True),
             "ear_tag": forms.CharField(
-                label="Ear tag",
+                label=_("Ear tag"),
                 max_length=30,
                 required=False,
                 widget=forms.TextInput(

@@ -6,13 +6,15 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
 
 from config.forms.entries import EntryForm, SheetForm, form_of
 from config.forms.fields import EntryText, MomentField
 from herd.models import Animal, Group
 from herd.withheld import Answer
 
-TICK_ONE = "Tick the animals that move; nobody is ticked."
+TICK_ONE = _l("Tick the animals that move; nobody is ticked.")
 ARRIVAL_FIELDS = (
     "ear_tag",
     "farm_number",
@@ -28,11 +30,11 @@ ARRIVAL_FIELDS = (
 class MoveForm(SheetForm):
     """Who of a group moves, where to and when."""
 
-    happened_at = MomentField(label="Moved at", initial=timezone.now)
-    group = EntryText(Group, label="To group")
-    note = forms.CharField(label="Why", max_length=120, required=False)
+    happened_at = MomentField(label=_l("Moved at"), initial=timezone.now)
+    group = EntryText(Group, label=_l("To group"))
+    note = forms.CharField(label=_l("Why"), max_length=120, required=False)
     animals = forms.MultipleChoiceField(
-        label="Who moves",
+        label=_l("Who moves"),
         widget=forms.CheckboxSelectMultiple,
         error_messages={"required": TICK_ONE},
     )
@@ -72,8 +74,8 @@ def arrival_form() -> type[EntryForm]:
             max_length=30,
             widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
         )
-    fields["happened_at"].label = "Arrived at"
-    fields["group"].label, fields["group"].required = "Put into group", True
-    fields["note"].label = "The paper that came with her"
+    fields["happened_at"].label = _("Arrived at")
+    fields["group"].label, fields["group"].required = _("Put into group"), True
+    fields["note"].label = _("The paper that came with her")
     described = {"describes": form_of("animals").describes}
     return type("ArrivalForm", (EntryForm,), {**described, **fields})

@@ -7,6 +7,8 @@ from typing import Any
 from django import forms
 from django.contrib.auth.models import AnonymousUser, User
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.forms.entries import EntryForm, form_of, sentence
 from config.forms.fields import DayField
@@ -15,8 +17,8 @@ from herd.models.treatments import COURSE_FIELDS, MayGive
 from herd.services.plans import name_of, values_of
 from herd.services.treatments import QUARTERS
 
-ANYBODY = "whoever writes doses"
-OFF_LEAFLET_HELP = (
+ANYBODY = N_("whoever writes doses")
+OFF_LEAFLET_HELP = N_(
     "More or longer than printed, another product at the same time, or not meant for cows in "
     "milk: then the printed period does not hold, and you set one."
 )
@@ -47,11 +49,11 @@ class DoseForm(EntryForm):
 
 def quarters_field() -> forms.Field:
     return forms.MultipleChoiceField(
-        label="Quarters treated",
+        label=_("Quarters treated"),
         required=False,
         choices=[(quarter, quarter) for quarter in QUARTERS],
         widget=forms.CheckboxSelectMultiple,
-        help_text="One quarter treated is the whole cow out.",
+        help_text=_("One quarter treated is the whole cow out."),
     )
 
 
@@ -66,14 +68,16 @@ def treatment_form() -> type[TreatmentForm]:
     dose = form_of("doses").base_fields
     fields = {
         "happened_at": deepcopy(course["happened_at"]),
-        "given": forms.BooleanField(label="The first dose is given", required=False, initial=True),
+        "given": forms.BooleanField(
+            label=_("The first dose is given"), required=False, initial=True
+        ),
         "quarter": quarters_field(),
         **{name: deepcopy(course[name]) for name in COURSE_FIELDS},
         "batch": deepcopy(dose["batch"]),
         "expires_on": expiry_field(),
     }
-    fields["off_leaflet"].help_text = OFF_LEAFLET_HELP
-    fields["may_give"].choices = [("", ANYBODY), *MayGive.choices]  # type: ignore[attr-defined]
+    fields["off_leaflet"].help_text = _(OFF_LEAFLET_HELP)
+    fields["may_give"].choices = [("", _(ANYBODY)), *MayGive.choices]  # type: ignore[attr-defined]
     described = {"describes": form_of("courses").describes}
     return type("CourseAndDoseForm", (TreatmentForm,), {**described, **fields})
 

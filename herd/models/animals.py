@@ -8,12 +8,14 @@ from typing import Any, ClassVar, Self
 from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, EntryQuerySet, append_only
 from herd.tags import plain_tag, spellings
 
 EAR_TAG = re.compile(r"(?:[A-Z]{2}|[0-9]{3})[0-9]{1,12}")
-EAR_TAG_SHAPE = (
+EAR_TAG_SHAPE = _l(
     "“%(value)s” is no ear tag. Expected a country (two letters or three digits) and at most "
     "12 digits, without spaces, such as 999000000001042."
 )
@@ -50,13 +52,13 @@ class Holding(Entry):
     """A farm, dairy, supplier or buyer; our own estate is one too."""
 
     name = models.CharField(max_length=120)
-    number = models.CharField("holding number", max_length=32, blank=True)
-    approval = models.CharField("approval number", max_length=32, blank=True)
+    number = models.CharField(_l("holding number"), max_length=32, blank=True)
+    approval = models.CharField(_l("approval number"), max_length=32, blank=True)
     address = models.CharField(max_length=240, blank=True)
     phone = models.CharField(max_length=40, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "holding"
+        verbose_name = _l("holding")
         triggers = append_only(keeps_number=True)
         constraints = [
             *Entry.Meta.constraints,
@@ -64,7 +66,7 @@ class Holding(Entry):
                 fields=["name"],
                 condition=Q(struck_at=None),
                 name="herd_holding_one_per_name",
-                violation_error_message="There is a holding with this name already.",
+                violation_error_message=_l("There is a holding with this name already."),
             ),
         ]
 
@@ -91,28 +93,28 @@ class Animal(Entry):
     """One animal; it happened when she was born here or arrived."""
 
     class Sex(models.TextChoices):
-        FEMALE = "F", "female"
-        MALE = "M", "male"
+        FEMALE = "F", _l("female")
+        MALE = "M", _l("male")
 
     ear_tag = TagField(
-        "ear tag",
+        _l("ear tag"),
         max_length=15,
         validators=[RegexValidator(re.compile(rf"^{EAR_TAG.pattern}$"), EAR_TAG_SHAPE)],
     )
     farm_number = models.PositiveSmallIntegerField(
-        "farm number",
+        _l("farm number"),
         null=True,
         blank=True,
         validators=[MinValueValidator(1), MaxValueValidator(9999)],
     )
     electronic_number = TagField(
-        "electronic number",
+        _l("electronic number"),
         max_length=15,
         blank=True,
-        validators=[RegexValidator(r"^[0-9]{15}$", "Expected 15 digits (ISO 11784).")],
+        validators=[RegexValidator(r"^[0-9]{15}$", _l("Expected 15 digits (ISO 11784)."))],
     )
     sex = models.CharField(max_length=1, choices=Sex, default=Sex.FEMALE)
-    born_on = models.DateField("born on", null=True, blank=True)
+    born_on = models.DateField(_l("born on"), null=True, blank=True)
     breed = models.CharField(max_length=8, blank=True)
     dam = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="calves")
     sire = models.CharField(max_length=32, blank=True)
@@ -122,14 +124,14 @@ class Animal(Entry):
         null=True,
         blank=True,
         related_name="+",
-        verbose_name="arrived from",
+        verbose_name=_l("arrived from"),
     )
     marks = models.CharField(max_length=200, blank=True)
 
     objects: ClassVar[Any] = AnimalQuerySet.as_manager()
 
     class Meta(Entry.Meta):
-        verbose_name = "animal"
+        verbose_name = _l("animal")
         triggers = append_only(keeps_number=True)
         constraints = [
             *Entry.Meta.constraints,
@@ -137,7 +139,7 @@ class Animal(Entry):
                 fields=["ear_tag"],
                 condition=Q(struck_at=None),
                 name="herd_animal_one_per_ear_tag",
-                violation_error_message="There is an animal with this ear tag already.",
+                violation_error_message=_l("There is an animal with this ear tag already."),
             ),
         ]
         indexes = [
@@ -163,7 +165,9 @@ class Animal(Entry):
         found = list(cls.objects.called(text)[:2])
         if not found:
             raise cls.DoesNotExist(
-                f"No animal is called “{text}”. Expected a farm number or an ear tag."
+                _("No animal is called “{text}”. Expected a farm number or an ear tag.").format(
+                    text=text
+                )
             )
         if len(found) > 1:
             raise ValueError(f"Two animals are called “{text}”. Use the ear tag.")
@@ -175,35 +179,37 @@ class TagEvent(Entry):
     """An ear tag lost, replaced, or an electronic one that no longer answers."""
 
     class What(models.TextChoices):
-        LOST = "lost", "lost"
-        REPLACED = "replaced", "replaced"
-        SILENT = "silent", "electronic tag silent"
+        LOST = "lost", _l("lost")
+        REPLACED = "replaced", _l("replaced")
+        SILENT = "silent", _l("electronic tag silent")
 
     class Ear(models.TextChoices):
-        LEFT = "L", "left"
-        RIGHT = "R", "right"
-        BOTH = "B", "both"
+        LEFT = "L", _l("left")
+        RIGHT = "R", _l("right")
+        BOTH = "B", _l("both")
 
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="tag_events")
     what = models.CharField(max_length=8, choices=What)
     ear = models.CharField(max_length=1, choices=Ear)
     new_tag = TagField(
-        "new ear tag",
+        _l("new ear tag"),
         max_length=15,
         blank=True,
         validators=[RegexValidator(re.compile(rf"^{EAR_TAG.pattern}$"), EAR_TAG_SHAPE)],
     )
-    proof = models.CharField("how she was known", max_length=120, blank=True)
+    proof = models.CharField(_l("how she was known"), max_length=120, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "tag event"
+        verbose_name = _l("tag event")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
                 condition=~Q(what="replaced") | ~Q(new_tag="") & ~Q(proof=""),
                 name="herd_tagevent_replaced_needs_tag_and_proof",
-                violation_error_message="A replaced tag needs the new tag and how she was known.",
+                violation_error_message=_l(
+                    "A replaced tag needs the new tag and how she was known."
+                ),
             ),
         ]
         indexes = [
@@ -214,25 +220,25 @@ class TagEvent(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.animal}: tag {self.get_what_display()}"
+        return _("{animal}: tag {what}").format(animal=self.animal, what=self.get_what_display())
 
 
 class BreedRule(Entry):
     """How long animals of a breed carry, from a day on, and where that is printed."""
 
-    breed = models.CharField("breed code", max_length=8)
-    name = models.CharField("name of the breed", max_length=60)
+    breed = models.CharField(_l("breed code"), max_length=8)
+    name = models.CharField(_l("name of the breed"), max_length=60)
     gestation_days = models.PositiveSmallIntegerField(
-        "days carried", validators=[MinValueValidator(250), MaxValueValidator(310)]
+        _l("days carried"), validators=[MinValueValidator(250), MaxValueValidator(310)]
     )
     heifer_less = models.PositiveSmallIntegerField(
-        "days less at a first calving", default=0, validators=[MaxValueValidator(10)]
+        _l("days less at a first calving"), default=0, validators=[MaxValueValidator(10)]
     )
-    valid_from = models.DateField("valid from")
+    valid_from = models.DateField(_l("valid from"))
     source = models.CharField(max_length=200)
 
     class Meta(Entry.Meta):
-        verbose_name = "breed rule"
+        verbose_name = _l("breed rule")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -240,22 +246,24 @@ class BreedRule(Entry):
                 fields=["breed", "valid_from"],
                 condition=Q(struck_at=None),
                 name="herd_breedrule_one_per_day",
-                violation_error_message="This breed has a rule from that day already.",
+                violation_error_message=_l("This breed has a rule from that day already."),
             ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.breed}: {self.gestation_days} days from {self.valid_from}"
+        return _("{breed}: {gestation_days} days from {valid_from}").format(
+            breed=self.breed, gestation_days=self.gestation_days, valid_from=self.valid_from
+        )
 
 
 class LegBand(Entry):
     """The mark that says “not for the tank” was put on a cow, or taken off."""
 
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="leg_bands")
-    on = models.BooleanField("put on (else taken off)", default=True)
+    on = models.BooleanField(_l("put on (else taken off)"), default=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "leg band"
+        verbose_name = _l("leg band")
         triggers = append_only()
         indexes = [
             *Entry.Meta.indexes,
@@ -268,4 +276,6 @@ class LegBand(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.animal}: band {'on' if self.on else 'off'}"
+        if self.on:
+            return _("{animal}: band on").format(animal=self.animal)
+        return _("{animal}: band off").format(animal=self.animal)

@@ -5,7 +5,10 @@ from decimal import Decimal
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
 
+from config.days import day_in_figures
 from config.entries import Entry, append_only
 from herd.models.animals import Animal
 from herd.models.medicines import Medicine
@@ -16,19 +19,21 @@ class Calving(Entry):
 
     dam = models.ForeignKey(Animal, models.PROTECT, related_name="calvings")
     ease = models.PositiveSmallIntegerField(
-        "ease, 1 (alone) to 4 (surgery)",
+        _l("ease, 1 (alone) to 4 (surgery)"),
         default=1,
         validators=[MinValueValidator(1), MaxValueValidator(4)],
     )
     calves = models.PositiveSmallIntegerField(
-        "number of calves", default=1, validators=[MaxValueValidator(3)]
+        _l("number of calves"), default=1, validators=[MaxValueValidator(3)]
     )
-    alive = models.PositiveSmallIntegerField("alive", default=1, validators=[MaxValueValidator(3)])
-    calf_tags = models.CharField("calf ear tags", max_length=60, blank=True)
+    alive = models.PositiveSmallIntegerField(
+        _l("alive"), default=1, validators=[MaxValueValidator(3)]
+    )
+    calf_tags = models.CharField(_l("calf ear tags"), max_length=60, blank=True)
     abortion = models.BooleanField(default=False)
-    afterbirth_ok = models.BooleanField("afterbirth gone", null=True, blank=True)
+    afterbirth_ok = models.BooleanField(_l("afterbirth gone"), null=True, blank=True)
     colostrum_l = models.DecimalField(
-        "colostrum given, l",
+        _l("colostrum given, l"),
         max_digits=3,
         decimal_places=1,
         null=True,
@@ -37,63 +42,65 @@ class Calving(Entry):
     )
 
     class Meta(Entry.Meta):
-        verbose_name = "calving"
+        verbose_name = _l("calving")
         triggers = append_only(keeps_number=True)
         constraints = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
                 condition=Q(alive__lte=models.F("calves")),
                 name="herd_calving_alive_among_born",
-                violation_error_message="No more calves can be alive than were born.",
+                violation_error_message=_l("No more calves can be alive than were born."),
             ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.dam} calved {self.local_happened_at:%Y-%m-%d}"
+        return _("{dam} calved {on}").format(
+            dam=self.dam, on=day_in_figures(self.local_happened_at)
+        )
 
 
 class Service(Entry):
     """A cow was served."""
 
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="services")
-    bull = models.CharField("bull or straw", max_length=32)
+    bull = models.CharField(_l("bull or straw"), max_length=32)
     straw_batch = models.CharField(max_length=32, blank=True)
-    natural = models.BooleanField("by the bull himself", default=False)
+    natural = models.BooleanField(_l("by the bull himself"), default=False)
 
     class Meta(Entry.Meta):
-        verbose_name = "service"
+        verbose_name = _l("service")
         triggers = append_only()
 
     def __str__(self) -> str:
-        return f"{self.animal} served by {self.bull}"
+        return _("{animal} served by {bull}").format(animal=self.animal, bull=self.bull)
 
 
 class PregnancyCheck(Entry):
     """A look whether a cow is in calf."""
 
     class Way(models.TextChoices):
-        SCAN = "scan", "scan"
-        BLOOD = "blood", "blood"
-        MILK = "milk", "milk"
-        HAND = "hand", "by hand"
+        SCAN = "scan", _l("scan")
+        BLOOD = "blood", _l("blood")
+        MILK = "milk", _l("milk")
+        HAND = "hand", _l("by hand")
 
     class Result(models.TextChoices):
-        IN_CALF = "in calf", "in calf"
-        EMPTY = "empty", "empty"
-        DOUBT = "doubt", "in doubt"
+        IN_CALF = "in calf", _l("in calf")
+        EMPTY = "empty", _l("empty")
+        DOUBT = "doubt", _l("in doubt")
 
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="pregnancy_checks")
     way = models.CharField(max_length=5, choices=Way)
     result = models.CharField(max_length=7, choices=Result)
     days = models.PositiveSmallIntegerField(
-        "days in calf, estimated",
+        _l("days in calf, estimated"),
         null=True,
         blank=True,
         validators=[MinValueValidator(20), MaxValueValidator(300)],
     )
 
     class Meta(Entry.Meta):
-        verbose_name = "pregnancy check"
+        verbose_name = _l("pregnancy check")
         triggers = append_only()
 
     def __str__(self) -> str:
@@ -104,10 +111,10 @@ class DryOff(Entry):
     """The last milking before the dry period, and what was put into the udder."""
 
     class Cover(models.TextChoices):
-        TUBE = "tube", "dry-cow tube"
-        SEAL = "seal", "seal only"
-        NONE = "none", "nothing"
-        UNKNOWN = "unknown", "not known"
+        TUBE = "tube", _l("dry-cow tube")
+        SEAL = "seal", _l("seal only")
+        NONE = "none", _l("nothing")
+        UNKNOWN = "unknown", _l("not known")
 
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="dry_offs")
     cover = models.CharField(max_length=7, choices=Cover)
@@ -116,33 +123,35 @@ class DryOff(Entry):
     )
     batch = models.CharField(max_length=40, blank=True)
     tubes = models.PositiveSmallIntegerField(
-        "number of tubes",
+        _l("number of tubes"),
         null=True,
         blank=True,
         validators=[MinValueValidator(1), MaxValueValidator(12)],
-        help_text="Left blank: as many as the dated rule for a cow says.",
+        help_text=_l("Left blank: as many as the dated rule for a cow says."),
     )
-    grounds = models.CharField("grounds for the choice", max_length=120, blank=True)
+    grounds = models.CharField(_l("grounds for the choice"), max_length=120, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "dry-off"
+        verbose_name = _l("dry-off")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
                 condition=~Q(cover="tube") | Q(medicine__isnull=False),
                 name="herd_dryoff_tube_names_product",
-                violation_error_message="A dry-cow tube needs the product.",
+                violation_error_message=_l("A dry-cow tube needs the product."),
             ),
             models.CheckConstraint(
                 condition=Q(tubes=None) | Q(medicine__isnull=False),
                 name="herd_dryoff_tubes_are_of_a_product",
-                violation_error_message="A number of tubes needs the product they were of.",
+                violation_error_message=_l("A number of tubes needs the product they were of."),
             ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.animal} dry {self.local_happened_at:%Y-%m-%d}"
+        return _("{animal} dry {on}").format(
+            animal=self.animal, on=day_in_figures(self.local_happened_at)
+        )
 
 
 class Calf(Entry):
@@ -159,7 +168,7 @@ class Calf(Entry):
     sex = models.CharField(max_length=1, choices=Animal.Sex)
     alive = models.BooleanField(default=True)
     weight_kg = models.DecimalField(
-        "weight, kg",
+        _l("weight, kg"),
         max_digits=4,
         decimal_places=1,
         null=True,
@@ -167,7 +176,7 @@ class Calf(Entry):
         validators=[MinValueValidator(Decimal(10)), MaxValueValidator(Decimal(80))],
     )
     colostrum_l = models.DecimalField(
-        "colostrum given, l",
+        _l("colostrum given, l"),
         max_digits=3,
         decimal_places=1,
         null=True,
@@ -175,7 +184,7 @@ class Calf(Entry):
         validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(8))],
     )
     colostrum_hours = models.DecimalField(
-        "colostrum, hours after birth",
+        _l("colostrum, hours after birth"),
         max_digits=4,
         decimal_places=1,
         null=True,
@@ -188,12 +197,12 @@ class Calf(Entry):
         null=True,
         blank=True,
         related_name="colostrum_given",
-        verbose_name="whose colostrum",
+        verbose_name=_l("whose colostrum"),
     )
 
     class Meta(Entry.Meta):
-        verbose_name = "calf"
-        verbose_name_plural = "calves"
+        verbose_name = _l("calf")
+        verbose_name_plural = _l("calves")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -201,38 +210,40 @@ class Calf(Entry):
                 fields=["animal"],
                 condition=Q(struck_at=None),
                 name="herd_calf_born_once",
-                violation_error_message="This animal stands as the calf of a calving already.",
+                violation_error_message=_l("This animal stands as the calf of a calving already."),
             ),
         ]
 
     def __str__(self) -> str:
-        return str(self.animal or f"calf of {self.calving.dam}")
+        return str(self.animal or _("calf of {dam}").format(dam=self.calving.dam))
 
 
 class Heat(Entry):
     """Signs of heat seen on a cow."""
 
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="heats")
-    signs = models.CharField("what was seen", max_length=120, blank=True)
+    signs = models.CharField(_l("what was seen"), max_length=120, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "heat"
+        verbose_name = _l("heat")
         triggers = append_only()
 
     def __str__(self) -> str:
-        return f"{self.animal} in heat {self.local_happened_at:%Y-%m-%d}"
+        return _("{animal} in heat {on}").format(
+            animal=self.animal, on=day_in_figures(self.local_happened_at)
+        )
 
 
 class BreedingDecision(Entry):
     """The vet decided that a cow is not to be served any more, or that she is again."""
 
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="breeding_decisions")
-    serve = models.BooleanField("to be served (else not any more)", default=False)
-    grounds = models.CharField("why", max_length=120)
+    serve = models.BooleanField(_l("to be served (else not any more)"), default=False)
+    grounds = models.CharField(_l("why"), max_length=120)
 
     class Meta(Entry.Meta):
-        verbose_name = "breeding decision"
+        verbose_name = _l("breeding decision")
         triggers = append_only()
 
     def __str__(self) -> str:
-        return f"{self.animal}: {'to be served' if self.serve else 'not to be served'}"
+        return f"{self.animal}: {_('to be served') if self.serve else _('not to be served')}"

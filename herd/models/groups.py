@@ -8,6 +8,8 @@ from django.contrib.postgres.fields import DateTimeRangeField, RangeOperators
 from django.contrib.postgres.indexes import GistIndex
 from django.db import models
 from django.db.models import F, Func, Q, Value
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, EntryQuerySet, append_only
 from herd.models.animals import Animal
@@ -18,36 +20,42 @@ def one_id(field: str) -> Func:
     return Func(F(field), F(field), Value("[]"), function="int8range")
 
 
+def number_in(text: str) -> int:
+    """The number of a group as people say it: "5", "group 5", or so in the reader's language."""
+    said, before = text.strip().lower(), _("group {number}").partition("{number}")[0].strip()
+    return int(said.removeprefix("group").removeprefix(before.lower()))
+
+
 class Session(models.TextChoices):
     """The two milkings of a day."""
 
-    MORNING = "M", "morning"
-    EVENING = "E", "evening"
+    MORNING = "M", _l("morning")
+    EVENING = "E", _l("evening")
 
 
 class Group(Entry):
     """A group of animals kept, fed and milked together."""
 
     class Use(models.TextChoices):
-        FRESH = "fresh", "fresh cows"
-        MILKING = "milking", "in milk"
-        HOSPITAL = "hospital", "hospital and withheld"
-        DRY = "dry", "dry"
-        CLOSE_UP = "close-up", "close to calving"
-        YOUNG = "young", "young stock"
+        FRESH = "fresh", _l("fresh cows")
+        MILKING = "milking", _l("in milk")
+        HOSPITAL = "hospital", _l("hospital and withheld")
+        DRY = "dry", _l("dry")
+        CLOSE_UP = "close-up", _l("close to calving")
+        YOUNG = "young", _l("young stock")
 
     number = models.PositiveSmallIntegerField()
     name = models.CharField(max_length=60, blank=True)
     use = models.CharField(max_length=8, choices=Use, default=Use.MILKING)
     walk_place = models.PositiveSmallIntegerField(
-        "place in the walk through the barn",
+        _l("place in the walk through the barn"),
         null=True,
         blank=True,
-        help_text="Lists go group by group in this order; without one, by the group's number.",
+        help_text=_l("Lists go group by group in this order; without one, by the group's number."),
     )
 
     class Meta(Entry.Meta):
-        verbose_name = "group"
+        verbose_name = _l("group")
         triggers = append_only(keeps_number=True)
         constraints = [
             *Entry.Meta.constraints,
@@ -55,12 +63,12 @@ class Group(Entry):
                 fields=["number"],
                 condition=Q(struck_at=None),
                 name="herd_group_one_per_number",
-                violation_error_message="There is a group with this number already.",
+                violation_error_message=_l("There is a group with this number already."),
             ),
         ]
 
     def __str__(self) -> str:
-        return f"group {self.number}"
+        return _("group {number}").format(number=self.number)
 
     def get_absolute_url(self) -> str:
         return f"/herd/withheld/?group={self.number}"
@@ -68,7 +76,7 @@ class Group(Entry):
     @classmethod
     def find(cls, text: str) -> "Group":
         """The standing group with this number. Raises DoesNotExist, or ValueError for no number."""
-        found: Group = cls.objects.standing().get(number=int(text.lower().removeprefix("group")))
+        found: Group = cls.objects.standing().get(number=number_in(text))
         return found
 
 
@@ -77,14 +85,14 @@ class MilkingTime(Entry):
 
     group = models.ForeignKey(Group, models.PROTECT, related_name="milking_times")
     session = models.CharField(max_length=1, choices=Session)
-    starts = models.TimeField("planned start, estate time")
-    valid_from = models.DateField("valid from")
+    starts = models.TimeField(_l("planned start, estate time"))
+    valid_from = models.DateField(_l("valid from"))
     line = models.CharField(
-        "line", max_length=20, blank=True, help_text="Name of the tank, or “waste”."
+        _l("line"), max_length=20, blank=True, help_text=_l("Name of the tank, or “waste”.")
     )
 
     class Meta(Entry.Meta):
-        verbose_name = "milking time"
+        verbose_name = _l("milking time")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -92,7 +100,7 @@ class MilkingTime(Entry):
                 fields=["group", "session", "valid_from"],
                 condition=Q(struck_at=None),
                 name="herd_milkingtime_one_per_day",
-                violation_error_message="That milking of this group has a time from that day.",
+                violation_error_message=_l("That milking of this group has a time from that day."),
             ),
         ]
 
@@ -116,21 +124,21 @@ class GroupStay(Entry):
     """
 
     class Leaving(models.TextChoices):
-        SOLD = "sold", "sold alive"
-        SLAUGHTER = "slaughter", "to slaughter"
-        DIED = "died", "died"
-        DESTROYED = "destroyed", "destroyed"
+        SOLD = "sold", _l("sold alive")
+        SLAUGHTER = "slaughter", _l("to slaughter")
+        DIED = "died", _l("died")
+        DESTROYED = "destroyed", _l("destroyed")
 
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="stays")
     group = models.ForeignKey(Group, models.PROTECT, null=True, blank=True, related_name="stays")
     leaving = models.CharField(max_length=10, choices=Leaving, blank=True)
-    note = models.CharField("why, or the paper that goes with her", max_length=120, blank=True)
+    note = models.CharField(_l("why, or the paper that goes with her"), max_length=120, blank=True)
     during = DateTimeRangeField(editable=False)
 
     objects: ClassVar[Any] = GroupStayQuerySet.as_manager()
 
     class Meta(Entry.Meta):
-        verbose_name = "group stay"
+        verbose_name = _l("group stay")
         triggers = append_only("during")
         constraints = [
             *Entry.Meta.constraints,
@@ -141,13 +149,15 @@ class GroupStay(Entry):
                     ("during", RangeOperators.OVERLAPS),
                 ],
                 condition=Q(struck_at=None),
-                violation_error_message="She stands in another group at that time already.",
+                violation_error_message=_l("She stands in another group at that time already."),
             ),
             models.CheckConstraint(
                 condition=Q(group__isnull=False, leaving="")
                 | Q(group__isnull=True) & ~Q(leaving=""),
                 name="herd_groupstay_group_or_leaving",
-                violation_error_message="Name the group she goes to, or how she leaves the estate.",
+                violation_error_message=_l(
+                    "Name the group she goes to, or how she leaves the estate."
+                ),
             ),
         ]
         indexes = [
@@ -175,15 +185,15 @@ class UnknownCow(Entry):
     """A cow stood in a group and nobody could say who she is. Her milk is NOT for the tank."""
 
     group = models.ForeignKey(Group, models.PROTECT, related_name="unknown_cows")
-    marks = models.CharField("what she looks like", max_length=200, blank=True)
-    where_kept = models.CharField("where she stands now", max_length=80, blank=True)
+    marks = models.CharField(_l("what she looks like"), max_length=200, blank=True)
+    where_kept = models.CharField(_l("where she stands now"), max_length=80, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "unknown cow"
+        verbose_name = _l("unknown cow")
         triggers = append_only(keeps_number=True)
 
     def __str__(self) -> str:
-        return f"unknown cow {self.pk} in {self.group}"
+        return _("unknown cow {pk} in {group}").format(pk=self.pk, group=self.group)
 
     def get_absolute_url(self) -> str:
         return f"/herd/unknown/{self.uuid}/"
@@ -193,21 +203,21 @@ class CowKnown(Entry):
     """Who an unknown cow turned out to be, and by what proof."""
 
     class Proof(models.TextChoices):
-        OTHER_EAR = "other ear", "the tag in the other ear"
-        ELECTRONIC = "electronic", "her electronic number"
-        PHOTO = "photo", "a photo"
-        METER = "meter", "her milk at the meter"
-        BRAND = "brand", "a brand or her marks"
-        ELIMINATION = "elimination", "all others of the group were seen"
+        OTHER_EAR = "other ear", _l("the tag in the other ear")
+        ELECTRONIC = "electronic", _l("her electronic number")
+        PHOTO = "photo", _l("a photo")
+        METER = "meter", _l("her milk at the meter")
+        BRAND = "brand", _l("a brand or her marks")
+        ELIMINATION = "elimination", _l("all others of the group were seen")
 
     unknown = models.ForeignKey(UnknownCow, models.PROTECT, related_name="answers")
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="known_again")
-    proof = models.CharField("how she was known", max_length=11, choices=Proof)
+    proof = models.CharField(_l("how she was known"), max_length=11, choices=Proof)
     remark = models.CharField(max_length=120, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "cow known again"
-        verbose_name_plural = "cows known again"
+        verbose_name = _l("cow known again")
+        verbose_name_plural = _l("cows known again")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -215,9 +225,9 @@ class CowKnown(Entry):
                 fields=["unknown"],
                 condition=Q(struck_at=None),
                 name="herd_cowknown_once",
-                violation_error_message="Somebody said already who she is. Strike that first.",
+                violation_error_message=_l("Somebody said already who she is. Strike that first."),
             ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.unknown} is {self.animal}"
+        return _("{unknown} is {animal}").format(unknown=self.unknown, animal=self.animal)

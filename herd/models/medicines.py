@@ -5,6 +5,8 @@ from decimal import Decimal
 from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, append_only
 from herd.models.animals import Holding
@@ -14,27 +16,27 @@ class Medicine(Entry):
     """A medicine as the estate knows it; what its leaflet says stands in its versions."""
 
     name = models.CharField(max_length=120)
-    actives = models.CharField("active substances", max_length=200, blank=True)
-    form = models.CharField("form", max_length=60, blank=True)
+    actives = models.CharField(_l("active substances"), max_length=200, blank=True)
+    form = models.CharField(_l("form"), max_length=60, blank=True)
     antimicrobial = models.BooleanField(default=False)
-    unit = models.CharField("unit of a dose", max_length=12, default="ml")
+    unit = models.CharField(_l("unit of a dose"), max_length=12, default="ml")
     barred = models.BooleanField(
-        "never for animals that give food",
+        _l("never for animals that give food"),
         default=False,
-        help_text="An active substance that may never be used; no course can be ordered.",
+        help_text=_l("An active substance that may never be used; no course can be ordered."),
     )
     shelf_least = models.DecimalField(
-        "least on the shelf",
+        _l("least on the shelf"),
         max_digits=9,
         decimal_places=2,
         null=True,
         blank=True,
         validators=[MinValueValidator(Decimal(0))],
-        help_text="In the unit of a dose. Less than this is on the list of what to order.",
+        help_text=_l("In the unit of a dose. Less than this is on the list of what to order."),
     )
 
     class Meta(Entry.Meta):
-        verbose_name = "medicine"
+        verbose_name = _l("medicine")
         triggers = append_only(keeps_number=True)
         constraints = [
             *Entry.Meta.constraints,
@@ -42,7 +44,7 @@ class Medicine(Entry):
                 fields=["name"],
                 condition=Q(struck_at=None),
                 name="herd_medicine_one_per_name",
-                violation_error_message="There is a medicine with this name already.",
+                violation_error_message=_l("There is a medicine with this name already."),
             ),
         ]
 
@@ -57,15 +59,17 @@ class MedicineVersion(Entry):
     """
 
     class Milk(models.TextChoices):
-        HOURS = "hours", "hours after the last dose"
-        DRY = "dry", "dry cow: hours after calving, with minimum dry days"
-        NEVER = "never", "not for animals that give milk"
+        HOURS = "hours", _l("hours after the last dose")
+        DRY = "dry", _l("dry cow: hours after calving, with minimum dry days")
+        NEVER = "never", _l("not for animals that give milk")
 
     medicine = models.ForeignKey(Medicine, models.PROTECT, related_name="versions")
-    valid_from = models.DateField("valid from")
-    milk = models.CharField("milk period counts", max_length=5, choices=Milk, default=Milk.HOURS)
+    valid_from = models.DateField(_l("valid from"))
+    milk = models.CharField(
+        _l("milk period counts"), max_length=5, choices=Milk, default=Milk.HOURS
+    )
     milk_hours = models.DecimalField(
-        "milk withheld, hours",
+        _l("milk withheld, hours"),
         max_digits=6,
         decimal_places=1,
         null=True,
@@ -73,26 +77,28 @@ class MedicineVersion(Entry):
         validators=[MinValueValidator(Decimal(0))],
     )
     milk_milkings = models.PositiveSmallIntegerField(
-        "back at milking number", null=True, blank=True
+        _l("back at milking number"), null=True, blank=True
     )
-    dry_days = models.PositiveSmallIntegerField("minimum dry days", null=True, blank=True)
-    meat_days = models.PositiveSmallIntegerField("meat withheld, days", null=True, blank=True)
+    dry_days = models.PositiveSmallIntegerField(_l("minimum dry days"), null=True, blank=True)
+    meat_days = models.PositiveSmallIntegerField(_l("meat withheld, days"), null=True, blank=True)
     leaflet_dose = models.DecimalField(
-        "largest dose on the leaflet",
+        _l("largest dose on the leaflet"),
         max_digits=8,
         decimal_places=2,
         null=True,
         blank=True,
         validators=[MinValueValidator(Decimal("0.01"))],
     )
-    leaflet_doses = models.PositiveSmallIntegerField("doses on the leaflet", null=True, blank=True)
-    leaflet_interval = models.PositiveSmallIntegerField(
-        "hours between doses on the leaflet", null=True, blank=True
+    leaflet_doses = models.PositiveSmallIntegerField(
+        _l("doses on the leaflet"), null=True, blank=True
     )
-    source = models.CharField("where this is printed", max_length=200)
+    leaflet_interval = models.PositiveSmallIntegerField(
+        _l("hours between doses on the leaflet"), null=True, blank=True
+    )
+    source = models.CharField(_l("where this is printed"), max_length=200)
 
     class Meta(Entry.Meta):
-        verbose_name = "medicine version"
+        verbose_name = _l("medicine version")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -100,34 +106,38 @@ class MedicineVersion(Entry):
                 fields=["medicine", "valid_from"],
                 condition=Q(struck_at=None),
                 name="herd_medicineversion_one_per_day",
-                violation_error_message="This medicine has a version from that day already.",
+                violation_error_message=_l("This medicine has a version from that day already."),
             ),
             models.CheckConstraint(
                 condition=~Q(milk="dry") | Q(dry_days__isnull=False, milk_hours__isnull=False),
                 name="herd_medicineversion_dry_needs_days",
-                violation_error_message="A dry-cow product needs dry days and hours after calving.",
+                violation_error_message=_l(
+                    "A dry-cow product needs dry days and hours after calving."
+                ),
             ),
             models.CheckConstraint(
                 condition=Q(milk_hours=None) | Q(milk_hours__gte=0),
                 name="herd_medicineversion_hours_not_negative",
-                violation_error_message="A withdrawal period is 0 hours or more.",
+                violation_error_message=_l("A withdrawal period is 0 hours or more."),
             ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.medicine} from {self.valid_from}"
+        return _("{medicine} from {valid_from}").format(
+            medicine=self.medicine, valid_from=self.valid_from
+        )
 
 
 class MedicineMove(Entry):
     """Packs in, broken, returned, destroyed or counted; what was used comes from the doses."""
 
     class What(models.TextChoices):
-        RECEIVED = "received", "received"
-        BROKEN = "broken", "broken"
-        RETURNED = "returned", "returned"
-        DESTROYED = "destroyed", "destroyed"
-        USED = "used", "used without a dose in the book"
-        COUNTED = "counted", "counted on the shelf"
+        RECEIVED = "received", _l("received")
+        BROKEN = "broken", _l("broken")
+        RETURNED = "returned", _l("returned")
+        DESTROYED = "destroyed", _l("destroyed")
+        USED = "used", _l("used without a dose in the book")
+        COUNTED = "counted", _l("counted on the shelf")
 
     medicine = models.ForeignKey(Medicine, models.PROTECT, related_name="moves")
     what = models.CharField(max_length=9, choices=What)
@@ -135,24 +145,24 @@ class MedicineMove(Entry):
         max_digits=9, decimal_places=2, validators=[MinValueValidator(Decimal(0))]
     )
     batch = models.CharField(max_length=40)
-    expires_on = models.DateField("expires on", null=True, blank=True)
+    expires_on = models.DateField(_l("expires on"), null=True, blank=True)
     supplier = models.ForeignKey(Holding, models.PROTECT, null=True, blank=True, related_name="+")
-    proof = models.CharField("invoice or delivery note", max_length=80, blank=True)
+    proof = models.CharField(_l("invoice or delivery note"), max_length=80, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "medicine in or out"
+        verbose_name = _l("medicine in or out")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
                 condition=Q(quantity__gte=0),
                 name="herd_medicinemove_not_negative",
-                violation_error_message="A quantity is 0 or more.",
+                violation_error_message=_l("A quantity is 0 or more."),
             ),
             models.CheckConstraint(
                 condition=~Q(what="received") | Q(supplier__isnull=False, expires_on__isnull=False),
                 name="herd_medicinemove_received_from_whom",
-                violation_error_message="A receipt needs the supplier and the expiry date.",
+                violation_error_message=_l("A receipt needs the supplier and the expiry date."),
             ),
         ]
         indexes = [

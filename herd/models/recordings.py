@@ -5,6 +5,7 @@ from decimal import Decimal
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, append_only
 from herd.models.animals import Animal
@@ -33,11 +34,15 @@ class Recording(Entry):
 
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="recordings")
     session = models.CharField(
-        "milking", max_length=1, choices=Session, blank=True, help_text="Blank for the whole day."
+        _l("milking"),
+        max_length=1,
+        choices=Session,
+        blank=True,
+        help_text=_l("Blank for the whole day."),
     )
-    lactation = models.PositiveSmallIntegerField("lactation number", null=True, blank=True)
+    lactation = models.PositiveSmallIntegerField(_l("lactation number"), null=True, blank=True)
     milk_kg = models.DecimalField(
-        "milk, kg",
+        _l("milk, kg"),
         max_digits=6,
         decimal_places=3,
         null=True,
@@ -49,7 +54,7 @@ class Recording(Entry):
     casein = share("casein", 20)
     lactose = share("lactose", 10)
     cells = models.DecimalField(
-        "cell count, thousand per ml",
+        _l("cell count, thousand per ml"),
         max_digits=8,
         decimal_places=1,
         null=True,
@@ -57,13 +62,13 @@ class Recording(Entry):
         validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(50000))],
     )
     urea = models.DecimalField(
-        "urea, mg per dl", max_digits=5, decimal_places=1, null=True, blank=True
+        _l("urea, mg per dl"), max_digits=5, decimal_places=1, null=True, blank=True
     )
-    bottle = models.CharField("bottle number", max_length=20, blank=True)
+    bottle = models.CharField(_l("bottle number"), max_length=20, blank=True)
     valid_to = models.DateTimeField(null=True, editable=False)
 
     class Meta(Entry.Meta):
-        verbose_name = "recording"
+        verbose_name = _l("recording")
         triggers = append_only("valid_to")
         constraints = [
             *Entry.Meta.constraints,
@@ -71,7 +76,7 @@ class Recording(Entry):
                 fields=["animal", "happened_at", "session"],
                 condition=Q(struck_at=None),
                 name="herd_recording_one_per_sampling",
-                violation_error_message="This animal has a recording for that milking already.",
+                violation_error_message=_l("This animal has a recording for that milking already."),
             ),
         ]
         indexes = [

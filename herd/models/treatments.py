@@ -9,6 +9,8 @@ from django.contrib.postgres.indexes import GistIndex
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, append_only
 from herd.models.animals import Animal, Holding
@@ -18,30 +20,30 @@ from herd.models.medicines import Medicine
 class MayGive(models.TextChoices):
     """Who may give the doses of a course; blank: whoever writes doses."""
 
-    VET = "vet", "the vet only"
-    STOCKMAN = "stockman", "the vet and the stockmen"
+    VET = "vet", _l("the vet only")
+    STOCKMAN = "stockman", _l("the vet and the stockmen")
 
 
 class Route(models.TextChoices):
     """How a medicine goes into an animal."""
 
-    UDDER = "udder", "into the udder"
-    MUSCLE = "muscle", "into the muscle"
-    SKIN = "skin", "under the skin"
-    VEIN = "vein", "into the vein"
-    MOUTH = "mouth", "by mouth"
-    WOMB = "womb", "into the womb"
-    OTHER = "other", "other"
+    UDDER = "udder", _l("into the udder")
+    MUSCLE = "muscle", _l("into the muscle")
+    SKIN = "skin", _l("under the skin")
+    VEIN = "vein", _l("into the vein")
+    MOUTH = "mouth", _l("by mouth")
+    WOMB = "womb", _l("into the womb")
+    OTHER = "other", _l("other")
 
 
 class Cascade(models.TextChoices):
     """The order in which medicines may be turned to off the leaflet: Regulation (EU) 2019/6
     Art. 113, from memory."""
 
-    OWN = "own", "made for cattle here, used otherwise"
-    OTHER = "other", "made for another species, or from another member state"
-    HUMAN = "human", "made for people"
-    MADE_UP = "made-up", "made up for her"
+    OWN = "own", _l("made for cattle here, used otherwise")
+    OTHER = "other", _l("made for another species, or from another member state")
+    HUMAN = "human", _l("made for people")
+    MADE_UP = "made-up", _l("made up for her")
 
 
 # What a plan and a course both say, in the order of the page.
@@ -85,20 +87,22 @@ class Prescription(Entry):
     diagnosis = models.CharField(max_length=120)
     route = models.CharField(max_length=6, choices=Route, default=Route.UDDER)
     dose = models.DecimalField(
-        "amount of one dose",
+        _l("amount of one dose"),
         max_digits=8,
         decimal_places=2,
         validators=[MinValueValidator(Decimal("0.01"))],
     )
     doses = models.PositiveSmallIntegerField(
-        "number of doses", validators=[MinValueValidator(1), MaxValueValidator(14)]
+        _l("number of doses"), validators=[MinValueValidator(1), MaxValueValidator(14)]
     )
     interval_hours = models.PositiveSmallIntegerField(
-        "hours between doses", default=24, validators=[MinValueValidator(1), MaxValueValidator(168)]
+        _l("hours between doses"),
+        default=24,
+        validators=[MinValueValidator(1), MaxValueValidator(168)],
     )
-    off_leaflet = models.BooleanField("off leaflet", default=False)
+    off_leaflet = models.BooleanField(_l("off leaflet"), default=False)
     own_milk_hours = models.DecimalField(
-        "vet's own milk period, hours",
+        _l("vet's own milk period, hours"),
         max_digits=6,
         decimal_places=1,
         null=True,
@@ -106,9 +110,9 @@ class Prescription(Entry):
         validators=[MinValueValidator(Decimal(0))],
     )
     own_meat_days = models.PositiveSmallIntegerField(
-        "vet's own meat period, days", null=True, blank=True
+        _l("vet's own meat period, days"), null=True, blank=True
     )
-    may_give = models.CharField("who may give it", max_length=8, choices=MayGive, blank=True)
+    may_give = models.CharField(_l("who may give it"), max_length=8, choices=MayGive, blank=True)
 
     class Meta(Entry.Meta):
         abstract = True
@@ -119,10 +123,10 @@ class TreatmentPlan(Prescription):
 
     name = models.CharField(max_length=60)
     medicine = models.ForeignKey(Medicine, models.PROTECT, related_name="plans")
-    watch = models.CharField("what to watch", max_length=200, blank=True)
+    watch = models.CharField(_l("what to watch"), max_length=200, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "treatment plan"
+        verbose_name = _l("treatment plan")
         triggers = append_only(keeps_number=True)
         constraints = [
             *Entry.Meta.constraints,
@@ -130,12 +134,14 @@ class TreatmentPlan(Prescription):
                 fields=["name"],
                 condition=Q(struck_at=None),
                 name="herd_treatmentplan_one_per_name",
-                violation_error_message="There is a plan with this name already.",
+                violation_error_message=_l("There is a plan with this name already."),
             ),
             models.CheckConstraint(
                 condition=Q(off_leaflet=False) | Q(own_milk_hours__isnull=False),
                 name="herd_treatmentplan_off_leaflet_needs_period",
-                violation_error_message="Off leaflet the vet must set a milk withdrawal period.",
+                violation_error_message=_l(
+                    "Off leaflet the vet must set a milk withdrawal period."
+                ),
             ),
         ]
 
@@ -156,34 +162,39 @@ class Course(Prescription):
         TreatmentPlan, models.PROTECT, null=True, blank=True, related_name="courses"
     )
     cascade = models.CharField(
-        "where the medicine comes from",
+        _l("where the medicine comes from"),
         max_length=8,
         choices=Cascade,
         blank=True,
-        help_text="Off leaflet only: the nearest in this order that is to be had.",
+        help_text=_l("Off leaflet only: the nearest in this order that is to be had."),
     )
     grounds = models.CharField(
-        "why off leaflet", max_length=120, blank=True, help_text="Kept for the medicine book."
+        _l("why off leaflet"),
+        max_length=120,
+        blank=True,
+        help_text=_l("Kept for the medicine book."),
     )
-    prescribed_on = models.DateField("prescribed on", null=True, blank=True)
-    prescriber = models.CharField("prescribing vet and contact", max_length=120, blank=True)
+    prescribed_on = models.DateField(_l("prescribed on"), null=True, blank=True)
+    prescriber = models.CharField(_l("prescribing vet and contact"), max_length=120, blank=True)
     supplier = models.ForeignKey(Holding, models.PROTECT, null=True, blank=True, related_name="+")
-    proof = models.CharField("proof of purchase", max_length=80, blank=True)
+    proof = models.CharField(_l("proof of purchase"), max_length=80, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "course"
+        verbose_name = _l("course")
         triggers = append_only(keeps_number=True)
         constraints = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
                 condition=Q(off_leaflet=False) | Q(own_milk_hours__isnull=False),
                 name="herd_course_off_leaflet_needs_period",
-                violation_error_message="Off leaflet the vet must set a milk withdrawal period.",
+                violation_error_message=_l(
+                    "Off leaflet the vet must set a milk withdrawal period."
+                ),
             ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.medicine} for {self.animal}"
+        return _("{medicine} for {animal}").format(medicine=self.medicine, animal=self.animal)
 
 
 class Dose(Entry):
@@ -194,25 +205,29 @@ class Dose(Entry):
         max_digits=8, decimal_places=2, validators=[MinValueValidator(Decimal(0))]
     )
     quarter = models.CharField(
-        "quarter",
+        _l("quarter"),
         max_length=11,
         blank=True,
-        help_text="LF, RF, LH, RH; several with commas. One quarter treated is the whole cow out.",
+        help_text=_l(
+            "LF, RF, LH, RH; several with commas. One quarter treated is the whole cow out."
+        ),
     )
     batch = models.CharField(max_length=40, blank=True)
-    expires_on = models.DateField("expires on", null=True, blank=True)
+    expires_on = models.DateField(_l("expires on"), null=True, blank=True)
     skipped = models.BooleanField(default=False)
-    why_skipped = models.CharField("why skipped", max_length=120, blank=True)
+    why_skipped = models.CharField(_l("why skipped"), max_length=120, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "dose"
+        verbose_name = _l("dose")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
                 condition=Q(skipped=False, quantity__gt=0) | Q(skipped=True) & ~Q(why_skipped=""),
                 name="herd_dose_given_or_skipped_and_why",
-                violation_error_message="A dose needs an amount; a skipped one needs the reason.",
+                violation_error_message=_l(
+                    "A dose needs an amount; a skipped one needs the reason."
+                ),
             ),
         ]
 
@@ -224,18 +239,18 @@ class DoseAnswer(Entry):
     """What the vet answered to a question about a dose; the answer has its consequence."""
 
     class Says(models.TextChoices):
-        ONE = "one", "one dose, written twice"
-        TWO = "two", "two doses were given"
-        BEFORE = "before", "before the clocks went back"
-        AFTER = "after", "after the clocks went back"
-        FITS = "fits", "at the right time for the leaflet"
+        ONE = "one", _l("one dose, written twice")
+        TWO = "two", _l("two doses were given")
+        BEFORE = "before", _l("before the clocks went back")
+        AFTER = "after", _l("after the clocks went back")
+        FITS = "fits", _l("at the right time for the leaflet")
 
     dose = models.ForeignKey(Dose, models.PROTECT, related_name="answers")
-    says = models.CharField("answer", max_length=6, choices=Says)
+    says = models.CharField(_l("answer"), max_length=6, choices=Says)
 
     class Meta(Entry.Meta):
-        verbose_name = "answer about a dose"
-        verbose_name_plural = "answers about doses"
+        verbose_name = _l("answer about a dose")
+        verbose_name_plural = _l("answers about doses")
         triggers = append_only()
 
     def __str__(self) -> str:
@@ -248,12 +263,12 @@ class PeriodRule(Entry):
     name = models.CharField(max_length=40)
     value = models.DecimalField(max_digits=8, decimal_places=2)
     unit = models.CharField(max_length=20)
-    scheme = models.CharField("country or scheme", max_length=40, default="EU")
-    valid_from = models.DateField("valid from")
+    scheme = models.CharField(_l("country or scheme"), max_length=40, default="EU")
+    valid_from = models.DateField(_l("valid from"))
     source = models.CharField(max_length=200)
 
     class Meta(Entry.Meta):
-        verbose_name = "period rule"
+        verbose_name = _l("period rule")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -261,12 +276,14 @@ class PeriodRule(Entry):
                 fields=["name", "scheme", "valid_from"],
                 condition=Q(struck_at=None),
                 name="herd_periodrule_one_per_day",
-                violation_error_message="This rule has a value from that day already.",
+                violation_error_message=_l("This rule has a value from that day already."),
             ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.name}: {self.value} {self.unit} from {self.valid_from}"
+        return _("{name}: {value} {unit} from {valid_from}").format(
+            name=self.name, value=self.value, unit=self.unit, valid_from=self.valid_from
+        )
 
 
 class WithdrawalPeriodQuerySet(models.QuerySet["WithdrawalPeriod"]):
@@ -286,22 +303,22 @@ class WithdrawalPeriod(models.Model):
     """
 
     class Kind(models.TextChoices):
-        COURSE = "course", "course"
-        DRY = "dry", "dry-cow product"
-        COLOSTRUM = "colostrum", "colostrum"
-        UNKNOWN = "unknown", "not known"
-        HEALTH = "health", "called unfit"
-        ARRIVAL = "arrival", "newly arrived"
+        COURSE = "course", _l("course")
+        DRY = "dry", _l("dry-cow product")
+        COLOSTRUM = "colostrum", _l("colostrum")
+        UNKNOWN = "unknown", _l("not known")
+        HEALTH = "health", _l("called unfit")
+        ARRIVAL = "arrival", _l("newly arrived")
 
     id = models.AutoField(primary_key=True)
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="withdrawals")
     kind = models.CharField(max_length=9, choices=Kind)
     course = models.ForeignKey(Course, models.PROTECT, null=True, related_name="withdrawals")
-    source = models.UUIDField("number of the entry it comes from")
+    source = models.UUIDField(_l("number of the entry it comes from"))
     during = DateTimeRangeField()
     meat_until = models.DateTimeField(null=True)
-    meat_open = models.BooleanField("not known when her meat is free", default=False)
-    milkings = models.PositiveSmallIntegerField("not before milking number", null=True)
+    meat_open = models.BooleanField(_l("not known when her meat is free"), default=False)
+    milkings = models.PositiveSmallIntegerField(_l("not before milking number"), null=True)
     why = models.CharField(max_length=240)
 
     objects: ClassVar[Any] = WithdrawalPeriodQuerySet.as_manager()
@@ -318,4 +335,4 @@ class WithdrawalPeriod(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.animal} until {self.during.upper}"
+        return _("{animal} until {upper}").format(animal=self.animal, upper=self.during.upper)

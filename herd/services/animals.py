@@ -7,6 +7,8 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Exists, OuterRef, Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local_day
@@ -18,17 +20,17 @@ from herd.services import withdrawals
 
 DAYS_OF_YEAR = Decimal("365.25")
 
-NUMBER_TAKEN = (
+NUMBER_TAKEN = N_(
     "{number} is the farm number of {tag}, who {where}. It is free again {years} years after she "
     "has left; choose another number."
 )
-NUMBER_WITHOUT_RULE = (
+NUMBER_WITHOUT_RULE = N_(
     "{number} is the farm number of {tag}, who {where}. No rule says after how many years it is "
     "free again; choose another number."
 )
-TAG_TAKEN = "The ear tag {tag} is worn by {animal} already. Read both tags again."
-ELECTRONIC_TAKEN = "{number} is the electronic number of {animal}. Read both again."
-BORN_LATER = (
+TAG_TAKEN = N_("The ear tag {tag} is worn by {animal} already. Read both tags again.")
+ELECTRONIC_TAKEN = N_("{number} is the electronic number of {animal}. Read both again.")
+BORN_LATER = N_(
     "{born} comes after {there}, when the animal was born here or arrived. Look at both days."
 )
 
@@ -111,7 +113,7 @@ def check_born(born_on: date | None, at: datetime) -> None:
     """Refuse an animal born after the day she was there. Raises ValidationError at ``born_on``."""
     there = local_day(at)
     if born_on is not None and born_on > there:
-        words = BORN_LATER.format(born=born_on.isoformat(), there=there.isoformat())
+        words = _(BORN_LATER).format(born=born_on.isoformat(), there=there.isoformat())
         raise ValidationError({"born_on": words})
 
 
@@ -132,8 +134,8 @@ def check_number(number: int | None, at: datetime, but: Animal | None = None) ->
         others = others.exclude(Exists(long_gone))
     taken = others.annotate(gone=Exists(left)).first()
     if taken:
-        words = NUMBER_TAKEN if years is not None else NUMBER_WITHOUT_RULE
-        where = "left not long ago" if taken.gone else "is on the estate"
+        words = _(NUMBER_TAKEN) if years is not None else _(NUMBER_WITHOUT_RULE)
+        where = _("left not long ago") if taken.gone else _("is on the estate")
         said = words.format(number=number, tag=taken.ear_tag, where=where, years=plain(years))
         raise ValidationError({"farm_number": said})
 
@@ -155,7 +157,7 @@ def check_tag(field: str, tag: str, but: Animal | None = None) -> None:
         others = others.exclude(pk=but.pk)
     taken = others.first()
     if taken:
-        raise ValidationError({field: TAG_TAKEN.format(tag=tag, animal=taken)})
+        raise ValidationError({field: _(TAG_TAKEN).format(tag=tag, animal=taken)})
 
 
 def check_electronic(number: str, but: Animal | None = None) -> None:
@@ -165,5 +167,5 @@ def check_electronic(number: str, but: Animal | None = None) -> None:
         others = others.exclude(pk=but.pk)
     taken = others.first()
     if taken:
-        words = ELECTRONIC_TAKEN.format(number=number, animal=taken)
+        words = _(ELECTRONIC_TAKEN).format(number=number, animal=taken)
         raise ValidationError({"electronic_number": words})

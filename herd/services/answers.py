@@ -6,11 +6,14 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local
 from config.entries import Stamp, offset_minutes
 from config.errors import Conflict
+from config.language import in_estate_language
 from herd.models import Dose, DoseAnswer
 from herd.services import withdrawals
 from herd.services.questions import are_near, came_twice, first_of_two
@@ -18,17 +21,17 @@ from herd.services.treatments import follow_course, record_dose
 
 Says = DoseAnswer.Says
 
-STRUCK = "The dose {dose} was struck; nothing is asked about it any more. Nothing was written."
-NOT_TWICE = (
+STRUCK = N_("The dose {dose} was struck; nothing is asked about it any more. Nothing was written.")
+NOT_TWICE = N_(
     "{at} came only once, so it was neither before nor after. Expected an answer about one dose or "
     "two, or that it fits the leaflet."
 )
-NO_SECOND = (
+NO_SECOND = N_(
     "No other dose of this course is near {at}, so there are no two to choose from. Expected the "
     "dose that was written twice."
 )
-WRITTEN_TWICE = "one dose, written twice"
-BEFORE_THE_CLOCKS = "before the clocks went back"
+WRITTEN_TWICE = N_("one dose, written twice")
+BEFORE_THE_CLOCKS = N_("before the clocks went back")
 
 
 @transaction.atomic
@@ -42,12 +45,12 @@ def record_answer(*, stamp: Stamp, dose: Dose, says: str) -> DoseAnswer:
     withdrawals.lock([dose.course.animal_id])
     dose = Dose.objects.select_related("course__animal", "course__medicine").get(pk=dose.pk)
     if dose.is_struck:
-        raise Conflict(STRUCK.format(dose=dose))
+        raise Conflict(_(STRUCK).format(dose=dose))
     if says in (Says.BEFORE, Says.AFTER) and not came_twice(dose):
-        raise ValidationError({"says": NOT_TWICE.format(at=local(dose.happened_at))})
+        raise ValidationError({"says": _(NOT_TWICE).format(at=local(dose.happened_at))})
     near = near_dose(dose) if says in (Says.ONE, Says.TWO) else None
     if says in (Says.ONE, Says.TWO) and near is None:
-        raise ValidationError({"says": NO_SECOND.format(at=local(dose.happened_at))})
+        raise ValidationError({"says": _(NO_SECOND).format(at=local(dose.happened_at))})
     answer = entries.record(DoseAnswer, stamp=stamp, dose=dose, says=says)
     if near is not None and says == Says.ONE:
         later = max(dose, near, key=lambda either: (either.written_at, either.pk))
@@ -76,9 +79,10 @@ def near_dose(dose: Dose) -> Dose | None:
     return min(near, key=lambda other: abs(other.happened_at - dose.happened_at), default=None)
 
 
+@in_estate_language()
 def strike_for(dose: Dose, stamp: Stamp, reason: str, words: str) -> Dose:
     """Strike a dose in the name of who answered; the answer hangs on it."""
-    return entries.strike(dose, by=stamp.by, reason=reason, words=words, hanging_may_stay=True)
+    return entries.strike(dose, by=stamp.by, reason=reason, words=_(words), hanging_may_stay=True)
 
 
 def write_earlier(dose: Dose, stamp: Stamp) -> Dose:

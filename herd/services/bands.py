@@ -5,6 +5,8 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import estate_zone, local
@@ -19,11 +21,11 @@ from herd.words import milking_words
 # A milking that began before her period ended may run on so long, and the band belongs on.
 LONGEST_MILKING = timedelta(hours=12)
 
-PUT_IT_BACK = (
+PUT_IT_BACK = N_(
     "{animal} is NOT until {until}{why}. Put the band back on; it comes off for that milking. If "
     "she was milked into the tank already, say “wrong cow in tank” at once."
 )
-NOBODY_KNOWS = "the vet has said until when"
+NOBODY_KNOWS = N_("the vet has said until when")
 
 
 @transaction.atomic
@@ -52,9 +54,9 @@ def check_may_come_off(at: datetime, animal: Animal) -> None:
 def put_it_back(animal: Animal, answer: Answer, back: datetime | None) -> str:
     """The sentence for a band that came off too early."""
     until = answer.until or back
-    words = milking_words(back) if back else local(until) if until else NOBODY_KNOWS
+    words = milking_words(back) if back else local(until) if until else _(NOBODY_KNOWS)
     why = f" ({answer.why[0]})" if answer.why else ""
-    return PUT_IT_BACK.format(animal=animal, until=words, why=why)
+    return _(PUT_IT_BACK).format(animal=animal, until=words, why=why)
 
 
 def back_after_the_last(animal: Animal, at: datetime) -> datetime | None:

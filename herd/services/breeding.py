@@ -5,10 +5,13 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local, local_day
 from config.entries import Stamp
+from config.language import in_estate_language
 from config.notices import close_gone, raise_notice
 from config.roles import VET
 from herd.medicine_rules import TUBES_A_COW, medicine_rules
@@ -19,19 +22,23 @@ from herd.services.in_date import check_in_date
 from herd.tube_state import tube_state
 from herd.withheld import answer_for
 
-NOT_A_COW = "{animal} is male. Expected the cow that calved."
-CALVED_EARLY = "{animal} calved {at}. {words}"
-RESIDUE = "What is left in her udder would go into the tank; colostrum alone is not enough."
-ONLY_A_TUBE = "A product was named, but “{cover}” was chosen. Choose “dry-cow tube”, or no product."
+NOT_A_COW = N_("{animal} is male. Expected the cow that calved.")
+CALVED_EARLY = N_("{animal} calved {at}. {words}")
+RESIDUE = N_("What is left in her udder would go into the tank; colostrum alone is not enough.")
+ONLY_A_TUBE = N_(
+    "A product was named, but “{cover}” was chosen. Choose “dry-cow tube”, or no product."
+)
 
-TUBES_OF_WHAT = "A number of tubes needs the product they were of. Name it, or leave this blank."
+TUBES_OF_WHAT = N_(
+    "A number of tubes needs the product they were of. Name it, or leave this blank."
+)
 
 
 @transaction.atomic
 def record_calving(*, stamp: Stamp, dam: Animal, **fields: Any) -> Calving:
     """A cow calved or aborted; colostrum and any dry-cow product are counted from here."""
     if dam.sex == Animal.Sex.MALE:
-        raise ValidationError({"dam": NOT_A_COW.format(animal=dam)})
+        raise ValidationError({"dam": _(NOT_A_COW).format(animal=dam)})
     withdrawals.lock([dam.pk])
     calving = entries.record(Calving, stamp=stamp, dam=dam, **fields)
     withdrawals.follow([dam.pk])
@@ -49,7 +56,7 @@ def correct_calving(
     """
     before, dam = calving.dam, fields["dam"]
     if dam.sex == Animal.Sex.MALE:
-        raise ValidationError({"dam": NOT_A_COW.format(animal=dam)})
+        raise ValidationError({"dam": _(NOT_A_COW).format(animal=dam)})
     withdrawals.lock([before.pk, dam.pk])
     calving = entries.correct(calving, stamp=stamp, reason=reason, words=words, **fields)
     withdrawals.follow([before.pk, dam.pk])
@@ -111,10 +118,10 @@ def check_cover(
     """Refuse what was put in when it contradicts itself, or was past its date."""
     if medicine is None:
         if tubes is not None:
-            raise ValidationError({"tubes": TUBES_OF_WHAT})
+            raise ValidationError({"tubes": _(TUBES_OF_WHAT)})
         return
     if cover in (DryOff.Cover.SEAL, DryOff.Cover.NONE):
-        words = ONLY_A_TUBE.format(cover=DryOff.Cover(cover).label)
+        words = _(ONLY_A_TUBE).format(cover=DryOff.Cover(cover).label)
         raise ValidationError({"medicine": words})
     check_in_date(at, medicine.pk, batch)
 
@@ -136,6 +143,7 @@ def strike_dry_off(
     return dry_off
 
 
+@in_estate_language()
 def tell_of_tubes(dam: Animal) -> None:
     """Tell the vet when a cow calved inside the days of a tube, or nobody knows what is in her.
 
@@ -152,9 +160,9 @@ def tell_of_tubes(dam: Animal) -> None:
     raise_notice(
         cause=cause_of(calving),
         role=VET,
-        what=CALVED_EARLY.format(animal=dam, at=local(calving.happened_at), words=state.words),
-        where=f"group {answer.group}" if answer else str(dam),
-        otherwise=RESIDUE,
+        what=_(CALVED_EARLY).format(animal=dam, at=local(calving.happened_at), words=state.words),
+        where=_("group {group}").format(group=answer.group) if answer else str(dam),
+        otherwise=_(RESIDUE),
         until=answer.back if answer else None,
         url=dam.get_absolute_url(),
     )

@@ -8,6 +8,8 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.entries import Stamp
@@ -18,10 +20,10 @@ from herd.services.groups import move_animal
 from herd.tags import plain_tag
 
 MOST_CALVES = 3
-SAME_TAG = "Two calves of this calving have the tag {tag}. Read both again."
-DEAD_WITH_TAG = "A calf that was born dead gets no tag. Clear the tag, or say that it lives."
-DEAD_DRINKS = "A calf that was born dead drinks no colostrum. Clear it, or say that it lives."
-TOO_MANY = "{found} calves were named; expected at most {most}."
+SAME_TAG = N_("Two calves of this calving have the tag {tag}. Read both again.")
+DEAD_WITH_TAG = N_("A calf that was born dead gets no tag. Clear the tag, or say that it lives.")
+DEAD_DRINKS = N_("A calf that was born dead drinks no colostrum. Clear it, or say that it lives.")
+TOO_MANY = N_("{found} calves were named; expected at most {most}.")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,17 +100,17 @@ def record_calf(stamp: Stamp, calving: Calving, born: Born, group: Group | None)
 def check_calves(born: Sequence[Born]) -> None:
     """Refuse calves that contradict each other or themselves. Raises ValidationError."""
     if len(born) > MOST_CALVES:
-        raise ValidationError({"calves": TOO_MANY.format(found=len(born), most=MOST_CALVES)})
+        raise ValidationError({"calves": _(TOO_MANY).format(found=len(born), most=MOST_CALVES)})
     seen: set[str] = set()
     for number, calf in enumerate(born, 1):
         tag = plain_tag(calf.ear_tag)
         if tag and tag in seen:
-            raise ValidationError({f"calf_{number}_ear_tag": SAME_TAG.format(tag=tag)})
+            raise ValidationError({f"calf_{number}_ear_tag": _(SAME_TAG).format(tag=tag)})
         seen.add(tag)
         if not calf.alive and tag:
-            raise ValidationError({f"calf_{number}_ear_tag": DEAD_WITH_TAG})
+            raise ValidationError({f"calf_{number}_ear_tag": _(DEAD_WITH_TAG)})
         if not calf.alive and calf.colostrum_l:
-            raise ValidationError({f"calf_{number}_colostrum_l": DEAD_DRINKS})
+            raise ValidationError({f"calf_{number}_colostrum_l": _(DEAD_DRINKS)})
 
 
 @contextmanager

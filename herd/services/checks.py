@@ -5,13 +5,15 @@ from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.entries import Stamp
 from herd.models import Animal, PregnancyCheck
 
-TWICE = "{animal} is in this round twice. Say once what was found in her."
-MALE = "{animal} is male. Expected a cow or heifer."
+TWICE = N_("{animal} is in this round twice. Say once what was found in her.")
+MALE = N_("{animal} is male. Expected a cow or heifer.")
 
 
 @dataclass(frozen=True)
@@ -30,7 +32,7 @@ def record_checks(*, stamp: Stamp, way: str, looked: Iterable[Looked]) -> list[P
     for one in looked:
         try:
             if any(check.animal_id == one.animal.pk for check in written):
-                raise ValidationError(TWICE.format(animal=one.animal))
+                raise ValidationError(_(TWICE).format(animal=one.animal))
             written.append(record_check(stamp=stamp.again(), way=way, **vars(one)))
         except ValidationError as refused:
             words = "; ".join(refused.messages)
@@ -48,4 +50,4 @@ def record_check(*, stamp: Stamp, animal: Animal, way: str, **fields: object) ->
 def check_female(animal: Animal) -> None:
     """Refuse a male where only a cow or heifer can be meant. Raises ValidationError."""
     if animal.sex == Animal.Sex.MALE:
-        raise ValidationError({"animal": MALE.format(animal=animal)})
+        raise ValidationError({"animal": _(MALE).format(animal=animal)})

@@ -8,6 +8,8 @@ from django.core.exceptions import ValidationError
 from django.db import connection, transaction
 from django.db.models import F, Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from psycopg.types.range import TimestamptzRange
 
 from config import entries
@@ -19,22 +21,22 @@ from herd.models import Animal, Group, GroupStay, MilkingTime, WithdrawalPeriod
 from herd.services import withdrawals
 from herd.services.moved import cause_of_move, tell_of_move
 
-STANDS_THERE = "{animal} stands in {group} already, since {since}. Nothing was moved."
-SAME_MOMENT = (
+STANDS_THERE = N_("{animal} stands in {group} already, since {since}. Nothing was moved.")
+SAME_MOMENT = N_(
     "{animal} has another move at exactly {at}. Strike that one first, or give the time to the "
     "minute."
 )
-COMES_LATER = (
+COMES_LATER = N_(
     "{animal} has a later move, into {group} at {at}. She cannot have left before that; strike the "
     "later move first, or give the right time."
 )
-MEAT_WITHHELD = (
+MEAT_WITHHELD = N_(
     "{animal} may not go to slaughter before {until}: {why}. “Died” and “destroyed” can be entered."
 )
-TELL_THE_BUYER = (
+TELL_THE_BUYER = N_(
     "{animal} is withheld until {until}: {why}. Say in “note” which paper tells the buyer so."
 )
-NOT_KNOWN = "the vet has said until when"
+NOT_KNOWN = N_("the vet has said until when")
 
 EMPTY = TimestamptzRange(empty=True)
 
@@ -102,14 +104,14 @@ def check_fits(at: datetime, animal: Animal, group: Group | None, leaving: str) 
     before = stays.filter(happened_at__lte=at).order_by("-happened_at").first()
     after = stays.filter(happened_at__gt=at).order_by("happened_at").first()
     if before and before.happened_at == at:
-        raise Conflict(SAME_MOMENT.format(animal=animal, at=local(at)))
+        raise Conflict(_(SAME_MOMENT).format(animal=animal, at=local(at)))
     if before and group is not None and before.group_id == group.pk:
         since = local(before.happened_at)
-        raise Conflict(STANDS_THERE.format(animal=animal, group=group, since=since))
+        raise Conflict(_(STANDS_THERE).format(animal=animal, group=group, since=since))
     if after and leaving:
         where = after.group or after.get_leaving_display()
         when = local(after.happened_at)
-        raise Conflict(COMES_LATER.format(animal=animal, group=where, at=when))
+        raise Conflict(_(COMES_LATER).format(animal=animal, group=where, at=when))
 
 
 def check_meat(at: datetime, animal: Animal, leaving: str, note: str) -> None:
@@ -122,12 +124,12 @@ def check_meat(at: datetime, animal: Animal, leaving: str, note: str) -> None:
     last = meat_withheld(animal, at)
     if last is None:
         return
-    until = NOT_KNOWN if last.meat_open or last.meat_until is None else local(last.meat_until)
+    until = _(NOT_KNOWN) if last.meat_open or last.meat_until is None else local(last.meat_until)
     words = {"animal": animal, "until": until, "why": last.why}
     if leaving == GroupStay.Leaving.SLAUGHTER:
-        raise ValidationError({"leaving": MEAT_WITHHELD.format(**words)})
+        raise ValidationError({"leaving": _(MEAT_WITHHELD).format(**words)})
     if not note.strip():
-        raise ValidationError({"note": TELL_THE_BUYER.format(**words)})
+        raise ValidationError({"note": _(TELL_THE_BUYER).format(**words)})
 
 
 def meat_withheld(animal: Animal, at: datetime) -> WithdrawalPeriod | None:

@@ -5,6 +5,8 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local
@@ -13,8 +15,8 @@ from herd.models import Animal, HealthEvent, UnfitSign
 from herd.services import withdrawals
 from herd.services.touched import seen_with
 
-OTHER_ANIMAL = "This settles a sign of {other}, not of {animal}. Choose one of hers."
-SETTLED_BEFORE = "A sign cannot be settled before it was seen, {seen}."
+OTHER_ANIMAL = N_("This settles a sign of {other}, not of {animal}. Choose one of hers.")
+SETTLED_BEFORE = N_("A sign cannot be settled before it was seen, {seen}.")
 
 
 @transaction.atomic
@@ -22,10 +24,10 @@ def record_health_event(*, stamp: Stamp, animal: Animal, **fields: Any) -> Healt
     """Write a sign or diagnosis, or one that settles an earlier one. ValidationError by field."""
     settled: HealthEvent | None = fields.get("settles")
     if settled and settled.animal_id != animal.pk:
-        words = OTHER_ANIMAL.format(other=settled.animal, animal=animal)
+        words = _(OTHER_ANIMAL).format(other=settled.animal, animal=animal)
         raise ValidationError({"settles": words})
     if settled and settled.happened_at > stamp.happened_at:
-        words = SETTLED_BEFORE.format(seen=local(settled.happened_at))
+        words = _(SETTLED_BEFORE).format(seen=local(settled.happened_at))
         raise ValidationError({"happened_at": words})
     withdrawals.lock([animal.pk])
     event = entries.record(HealthEvent, stamp=stamp, animal=animal, **fields)

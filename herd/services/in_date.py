@@ -4,12 +4,14 @@ from datetime import date, datetime
 
 from django.core.exceptions import ValidationError
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import local
 from herd.models import MedicineMove
 from herd.stock import batch_key
 
-EXPIRED = (
+EXPIRED = N_(
     "This pack expired on {expires}, before the dose of {at}. If the date is right, give another "
     "pack; if it was given all the same, leave the batch and its date out and tell the vet."
 )
@@ -23,7 +25,7 @@ def check_in_date(at: datetime, medicine: int, batch: str, expires_on: date | No
     field = "expires_on" if expires_on else "batch"
     expires_on = expires_on or expiry_of(medicine, batch)
     if expires_on and expires_on < timezone.localdate(at):
-        words = EXPIRED.format(expires=expires_on.isoformat(), at=local(at))
+        words = _(EXPIRED).format(expires=expires_on.isoformat(), at=local(at))
         raise ValidationError({field: words})
 
 

@@ -4,6 +4,8 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.entries import Stamp
@@ -23,11 +25,11 @@ KNOWN_RULES = (
     *rules_in_force.OTHER_RULES,
     *medicine_rules.KNOWN_RULES,
 )
-NOT_FOLLOWED = (
+NOT_FOLLOWED = N_(
     "The estate does not follow “{scheme}”, so this would count for nobody. Expected one of: "
     "{followed}. Nothing was saved."
 )
-UNKNOWN_RULE = "“{name}” is no rule that is computed with. Expected one of: {names}."
+UNKNOWN_RULE = N_("“{name}” is no rule that is computed with. Expected one of: {names}.")
 
 
 @transaction.atomic
@@ -52,7 +54,7 @@ def strike_version(
 def record_rule(*, stamp: Stamp, name: str, **fields: Any) -> PeriodRule:
     """A dated value of a rule. Raises ValidationError at ``name`` for one nobody computes with."""
     if name not in KNOWN_RULES:
-        words = UNKNOWN_RULE.format(name=name[:60], names="; ".join(KNOWN_RULES))
+        words = _(UNKNOWN_RULE).format(name=name[:60], names="; ".join(KNOWN_RULES))
         raise ValidationError({"name": words})
     check_followed(name, fields.get("scheme", "EU"))
     rule = entries.record(PeriodRule, stamp=stamp, name=name, **fields)
@@ -64,7 +66,7 @@ def record_rule(*, stamp: Stamp, name: str, **fields: Any) -> PeriodRule:
 def check_followed(name: str, scheme: str) -> None:
     """Refuse a rule that each scheme sets for itself under a scheme the estate does not follow."""
     if name in BY_SCHEME and scheme not in followed():
-        words = NOT_FOLLOWED.format(scheme=scheme, followed=", ".join(sorted(followed())))
+        words = _(NOT_FOLLOWED).format(scheme=scheme, followed=", ".join(sorted(followed())))
         raise ValidationError({"scheme": words})
 
 

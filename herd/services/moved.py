@@ -1,17 +1,22 @@
 """A withheld animal that moves: the group she leaves and the one she comes to are told once."""
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from config.days import local
+from config.language import in_estate_language
 from config.notices import raise_notice
 from config.roles import MILKER
 from herd.models import GroupStay
 from herd.withheld import NOT_MILKED, answer_for
 from herd.words import milking_words
 
-MOVED = "{animal} moved from {before} to {group}, {at}. She is NOT {until} ({why})."
-UNTIL, UNTIL_SAID = "until the milking of {back}", "until the vet has said"
-OTHERWISE = "Her milk would go into the tank of {group}."
+MOVED = N_("{animal} moved from {before} to {group}, {at}. She is NOT {until} ({why}).")
+UNTIL, UNTIL_SAID = N_("until the milking of {back}"), N_("until the vet has said")
+OTHERWISE = N_("Her milk would go into the tank of {group}.")
 
 
+@in_estate_language()
 def tell_of_move(stay: GroupStay) -> None:
     """Tell the milkers of both groups that a withheld animal changed between them.
 
@@ -31,11 +36,11 @@ def tell_of_move(stay: GroupStay) -> None:
         return
     if not (answer.withheld and (answer.is_milked or before.group.use not in NOT_MILKED)):
         return
-    until = UNTIL.format(back=milking_words(answer.back)) if answer.back else UNTIL_SAID
+    until = _(UNTIL).format(back=milking_words(answer.back)) if answer.back else _(UNTIL_SAID)
     raise_notice(
         cause=cause_of_move(stay),
         role=MILKER,
-        what=MOVED.format(
+        what=_(MOVED).format(
             animal=stay.animal,
             before=before.group,
             group=stay.group,
@@ -43,8 +48,8 @@ def tell_of_move(stay: GroupStay) -> None:
             until=until,
             why=answer.why[0],
         ),
-        where=f"{before.group} and {stay.group}",
-        otherwise=OTHERWISE.format(group=stay.group),
+        where=_("{group} and {group2}").format(group=before.group, group2=stay.group),
+        otherwise=_(OTHERWISE).format(group=stay.group),
         until=answer.back or answer.until,
         url=stay.group.get_absolute_url(),
     )

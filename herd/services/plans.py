@@ -5,6 +5,8 @@ from typing import Any
 from django.contrib.auth.models import User
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.entries import Stamp
@@ -14,7 +16,7 @@ from herd.models.treatments import PRESCRIBED
 from herd.services.orders import check_order
 from herd.services.treatments import record_treatment
 
-PLAN_STRUCK = "The plan “{plan}” was struck. Choose another, or order the course by hand."
+PLAN_STRUCK = N_("The plan “{plan}” was struck. Choose another, or order the course by hand.")
 
 
 @transaction.atomic
@@ -49,7 +51,7 @@ def order_plan(
     plan that was struck.
     """
     if plan.is_struck:
-        raise Conflict(PLAN_STRUCK.format(plan=plan))
+        raise Conflict(_(PLAN_STRUCK).format(plan=plan))
     fields = {
         **values_of(plan),
         "plan": plan,

@@ -11,8 +11,11 @@ from uuid import UUID
 
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import estate_zone, local
+from config.language import in_estate_language
 from config.notices import close_gone, raise_notice
 from config.roles import VET
 from herd.models import Animal, Course, Dose, DoseAnswer, WithdrawalPeriod
@@ -26,27 +29,29 @@ Says = DoseAnswer.Says
 # What the vet answered to questions about each dose, by its number.
 Answers = dict[UUID, set[str]]
 
-ONE_OR_TWO = "{animal}: {medicine} was written twice, {first} and {second}. One dose or two?"
-IRREGULAR = "{animal}: {medicine} was given {hours:g} h apart, {ordered} h ordered. Off leaflet?"
-DOUBLE = "{animal}: two doses of {medicine} were given, {first} and {second}. Which period?"
-WHICH_HOUR = (
+ONE_OR_TWO = N_("{animal}: {medicine} was written twice, {first} and {second}. One dose or two?")
+IRREGULAR = N_(
+    "{animal}: {medicine} was given {hours:g} h apart, {ordered} h ordered. Off leaflet?"
+)
+DOUBLE = N_("{animal}: two doses of {medicine} were given, {first} and {second}. Which period?")
+WHICH_HOUR = N_(
     "{animal}: {medicine} is written at {at}, a time that came twice that night. Was it before or "
     "after the clocks went back?"
 )
-OUT_OF_DATE = (
+OUT_OF_DATE = N_(
     "{animal}: {medicine} was prescribed on {day} and first given on {given}; a prescription for "
     "it is valid {days} days. Write a new one?"
 )
-TOO_MANY = "{animal}: {given} doses of {medicine} written, {ordered} ordered. Off leaflet?"
-WITHOUT_PLAN = "{animal}: a dose of {medicine} was given, and its course is struck."
-TOGETHER = "{animal}: {one} and {other} at the same time, both against bacteria. Off leaflet?"
+TOO_MANY = N_("{animal}: {given} doses of {medicine} written, {ordered} ordered. Off leaflet?")
+WITHOUT_PLAN = N_("{animal}: a dose of {medicine} was given, and its course is struck.")
+TOGETHER = N_("{animal}: {one} and {other} at the same time, both against bacteria. Off leaflet?")
 
-FROM_THE_LATER = "Until you say, the clock runs from the later one."
-FROM_THE_SECOND = "Until you say, the clock runs from the later of the two."
-SEE_THE_LAW = "The authority may ask for it; see what the law of your country says."
-SET_THE_PERIOD = "The printed period may not hold; re-enter the course with one of your own."
-NOT_UNTIL_SET = "Her milk stays out of the tank until you have set a period off the leaflet."
-NOT_UNTIL_SAID = "Her milk stays out of the tank until you re-enter the dose under a course."
+FROM_THE_LATER = N_("Until you say, the clock runs from the later one.")
+FROM_THE_SECOND = N_("Until you say, the clock runs from the later of the two.")
+SEE_THE_LAW = N_("The authority may ask for it; see what the law of your country says.")
+SET_THE_PERIOD = N_("The printed period may not hold; re-enter the course with one of your own.")
+NOT_UNTIL_SET = N_("Her milk stays out of the tank until you have set a period off the leaflet.")
+NOT_UNTIL_SAID = N_("Her milk stays out of the tank until you re-enter the dose under a course.")
 
 
 @dataclass(frozen=True)
@@ -89,6 +94,7 @@ def ask_about_animal(animal: Animal, now: datetime | None = None) -> None:
     put(animal, f"together:{animal.uuid}:", together(animal, list(running)))
 
 
+@in_estate_language()
 def put(animal: Animal, prefix: str, asked: Iterator[Question]) -> None:
     """Make the open notices under a prefix just these."""
     causes = set()
@@ -111,15 +117,15 @@ def questions(course: Course, doses: list[Dose], answers: Answers) -> Iterator[Q
     yield from about_the_clock(course, doses, answers)
     if course.is_struck:
         if doses:
-            yield Question("without-plan", WITHOUT_PLAN.format(**names), NOT_UNTIL_SAID)
+            yield Question("without-plan", _(WITHOUT_PLAN).format(**names), _(NOT_UNTIL_SAID))
         return
     for first, second in pairwise(doses):
         yield from about_two(course, first, second, answers)
     # Two written so close together are asked about as such already.
     near = sum(are_near(course, first, second) for first, second in pairwise(doses))
     if len(doses) - near > course.doses and not course.off_leaflet:
-        words = TOO_MANY.format(**names, given=len(doses) - near, ordered=course.doses)
-        yield Question("too-many", words, SET_THE_PERIOD)
+        words = _(TOO_MANY).format(**names, given=len(doses) - near, ordered=course.doses)
+        yield Question("too-many", words, _(SET_THE_PERIOD))
     yield from about_prescription(course, doses)
 
 
@@ -130,16 +136,16 @@ def about_two(course: Course, first: Dose, second: Dose, answers: Answers) -> It
     if are_near(course, first, second):
         times = {"first": local(first.happened_at), "second": local(second.happened_at)}
         if Says.TWO not in said:
-            words = ONE_OR_TWO.format(**names, **times)
-            yield Question(f"twice:{second.uuid}", words, FROM_THE_LATER, answer_page(second))
+            words = _(ONE_OR_TWO).format(**names, **times)
+            yield Question(f"twice:{second.uuid}", words, _(FROM_THE_LATER), answer_page(second))
         elif not course.off_leaflet:
-            words = DOUBLE.format(**names, **times)
+            words = _(DOUBLE).format(**names, **times)
             page = reverse("kind-reenter", args=("courses", course.uuid))
-            yield Question(f"double:{second.uuid}", words, NOT_UNTIL_SET, page)
+            yield Question(f"double:{second.uuid}", words, _(NOT_UNTIL_SET), page)
     elif is_off_time(course, first, second) and Says.FITS not in answers.get(second.uuid, set()):
         hours = round((second.happened_at - first.happened_at).total_seconds() / 3600, 1)
-        words = IRREGULAR.format(**names, hours=hours, ordered=course.interval_hours)
-        yield Question(f"irregular:{second.uuid}", words, SET_THE_PERIOD, answer_page(second))
+        words = _(IRREGULAR).format(**names, hours=hours, ordered=course.interval_hours)
+        yield Question(f"irregular:{second.uuid}", words, _(SET_THE_PERIOD), answer_page(second))
 
 
 def about_the_clock(course: Course, doses: list[Dose], answers: Answers) -> Iterator[Question]:
@@ -147,8 +153,8 @@ def about_the_clock(course: Course, doses: list[Dose], answers: Answers) -> Iter
     for dose in doses:
         if came_twice(dose) and not {Says.BEFORE, Says.AFTER} & answers.get(dose.uuid, set()):
             at = local(dose.happened_at)
-            words = WHICH_HOUR.format(animal=course.animal, medicine=course.medicine, at=at)
-            yield Question(f"clock:{dose.uuid}", words, FROM_THE_SECOND, answer_page(dose))
+            words = _(WHICH_HOUR).format(animal=course.animal, medicine=course.medicine, at=at)
+            yield Question(f"clock:{dose.uuid}", words, _(FROM_THE_SECOND), answer_page(dose))
 
 
 def about_prescription(course: Course, doses: list[Dose]) -> Iterator[Question]:
@@ -159,14 +165,14 @@ def about_prescription(course: Course, doses: list[Dose]) -> Iterator[Question]:
     days = rule_in_force(PRESCRIPTION_DAYS, first)
     given = timezone.localdate(first)
     if days is not None and given > course.prescribed_on + timedelta(days=int(days)):
-        words = OUT_OF_DATE.format(
+        words = _(OUT_OF_DATE).format(
             animal=course.animal,
             medicine=course.medicine,
             day=course.prescribed_on.isoformat(),
             given=given.isoformat(),
             days=int(days),
         )
-        yield Question("prescription", words, SEE_THE_LAW)
+        yield Question("prescription", words, _(SEE_THE_LAW))
 
 
 def are_near(course: Course, first: Dose, second: Dose) -> bool:
@@ -212,8 +218,8 @@ def together(animal: Animal, running: list[WithdrawalPeriod]) -> Iterator[Questi
             continue
         if not (one.course.off_leaflet or other.course.off_leaflet):
             names = {"one": one.course.medicine, "other": other.course.medicine}
-            words = TOGETHER.format(animal=animal, **names)
-            yield Question(f"{one.source}:{other.source}", words, SET_THE_PERIOD)
+            words = _(TOGETHER).format(animal=animal, **names)
+            yield Question(f"{one.source}:{other.source}", words, _(SET_THE_PERIOD))
 
 
 def overlap(one: WithdrawalPeriod, other: WithdrawalPeriod) -> bool:

@@ -5,7 +5,11 @@ from datetime import datetime, timedelta
 
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+from django.utils.translation import ngettext
 
+from config.language import in_estate_language
 from config.models import Notice
 from config.notices import close_gone, raise_notice
 from config.roles import MILKER, STOCKMAN, VET
@@ -16,17 +20,18 @@ from herd.services.bands import take_off_list
 from herd.words import milking_words
 
 DUE_CAUSE, LATE_CAUSE, BANDS_CAUSE = "doses due", "doses late", "bands off"
-DUE = "{count} due in this round: {each}."
-LATE = "{count} late: {each}."
-BANDS = "Bands off, back in the tank at {at}: {animals}."
-DUE_OTHERWISE = (
+DUE = N_("{count} due in this round: {each}.")
+LATE = N_("{count} late: {each}.")
+BANDS = N_("Bands off, back in the tank at {at}: {animals}.")
+DUE_OTHERWISE = N_(
     "A dose more than a quarter of its interval late may not be on the leaflet any more."
 )
-LATE_OTHERWISE = "Give it, or write why it is skipped; until then the clock runs from the plan."
-BANDS_OTHERWISE = "With the band on she is milked away again, for nothing."
+LATE_OTHERWISE = N_("Give it, or write why it is skipped; until then the clock runs from the plan.")
+BANDS_OTHERWISE = N_("With the band on she is milked away again, for nothing.")
 FEW = 6
 
 
+@in_estate_language()
 def ring_for_rounds(at: datetime) -> dict[str, int]:
     """Ring for doses due and late and for bands, one bundle each; close what is done.
 
@@ -37,8 +42,8 @@ def ring_for_rounds(at: datetime) -> dict[str, int]:
     overdue = [one for one, late in due if late]
     soon = [one for one, late in due if not late]
     counted = {
-        "due": ring_for_doses(DUE_CAUSE, DUE, soon, DUE_OTHERWISE),
-        "late": ring_for_doses(LATE_CAUSE, LATE, overdue, LATE_OTHERWISE),
+        "due": ring_for_doses(DUE_CAUSE, _(DUE), soon, _(DUE_OTHERWISE)),
+        "late": ring_for_doses(LATE_CAUSE, _(LATE), overdue, _(LATE_OTHERWISE)),
         "bands": ring_for_bands(at),
     }
     close_past_moves(at)
@@ -54,9 +59,9 @@ def ring_for_doses(cause: str, words: str, due: list[Due], otherwise: str) -> in
             raise_notice(
                 cause=key,
                 role=role,
-                what=words.format(count=counted(doses), each=said(doses)),
+                what=_(words).format(count=counted(doses), each=said(doses)),
                 where=", ".join(dict.fromkeys(str(one.group) for one in doses)),
-                otherwise=otherwise,
+                otherwise=_(otherwise),
                 until=min(one.at for one in doses),
                 url=reverse("herd:list", args=("doses",)),
             )
@@ -66,7 +71,7 @@ def ring_for_doses(cause: str, words: str, due: list[Due], otherwise: str) -> in
 
 
 def counted(doses: list[Due]) -> str:
-    return "1 dose" if len(doses) == 1 else f"{len(doses)} doses"
+    return ngettext("{count} dose", "{count} doses", len(doses)).format(count=len(doses))
 
 
 def said(doses: list[Due]) -> str:
@@ -76,7 +81,7 @@ def said(doses: list[Due]) -> str:
         for one in doses[:FEW]
     ]
     more = len(doses) - FEW
-    return "; ".join([*each, f"and {more} more"] if more > 0 else each)
+    return "; ".join([*each, _("and {more} more").format(more=more)] if more > 0 else each)
 
 
 def ring_for_bands(at: datetime) -> int:
@@ -88,14 +93,14 @@ def ring_for_bands(at: datetime) -> int:
     for first, animals in by_milking(found):
         cause = f"{BANDS_CAUSE}:{first.isoformat()}"
         still.add(cause)
-        words = BANDS.format(at=milking_words(first), animals=", ".join(animals))
+        words = _(BANDS).format(at=milking_words(first), animals=", ".join(animals))
         for role in (VET, MILKER):
             raise_notice(
                 cause=cause,
                 role=role,
                 what=words,
-                where=f"{len(animals)} back at this milking",
-                otherwise=BANDS_OTHERWISE,
+                where=_("{count} back at this milking").format(count=len(animals)),
+                otherwise=_(BANDS_OTHERWISE),
                 until=first,
                 url=reverse("herd:list", args=("back",)),
             )

@@ -4,10 +4,13 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local_day
 from config.entries import Stamp
+from config.language import in_estate_language
 from config.notices import close_gone, raise_notice
 from config.roles import VET
 from herd.breeding import RULE_NAMES
@@ -15,11 +18,11 @@ from herd.breeding_rules import rule_value
 from herd.models import Animal, Calving, Heat, Service
 from herd.services.checks import check_female
 
-EARLY = (
+EARLY = N_(
     "{animal} was served {days} days after she calved; the estate waits {waiting}. Read her number "
     "and the day again, or leave it so."
 )
-OTHERWISE = "An early service holds less often; a wrong number gives a wrong day of calving."
+OTHERWISE = N_("An early service holds less often; a wrong number gives a wrong day of calving.")
 
 
 @transaction.atomic
@@ -48,6 +51,7 @@ def record_heat(*, stamp: Stamp, animal: Animal, **fields: Any) -> Heat:
     return entries.record(Heat, stamp=stamp, animal=animal, **fields)
 
 
+@in_estate_language()
 def ask_about_early(service: Service) -> None:
     """Ask the vet about a service inside the waiting days; of an old one nobody is asked."""
     at = service.happened_at
@@ -62,9 +66,9 @@ def ask_about_early(service: Service) -> None:
         raise_notice(
             cause=cause_of(service),
             role=VET,
-            what=EARLY.format(animal=service.animal, days=days, waiting=int(waiting)),
+            what=_(EARLY).format(animal=service.animal, days=days, waiting=int(waiting)),
             where=str(service.animal),
-            otherwise=OTHERWISE,
+            otherwise=_(OTHERWISE),
             url=service.animal.get_absolute_url(),
         )
 

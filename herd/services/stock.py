@@ -7,6 +7,8 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local
@@ -15,14 +17,14 @@ from herd import stock
 from herd.cupboard import amount, events_of
 from herd.models import Medicine, MedicineMove
 
-MORE_THAN_THERE = (
+MORE_THAN_THERE = N_(
     "At {at} the shelf held {there} {unit} of batch {batch} of {medicine} that were not used "
     "since; {quantity} {unit} cannot be written as {what}. Write the receipt that is missing, or "
     "count the shelf first."
 )
-NOTHING_MOVED = "Nothing came in or left. Expected more than 0 {unit}; a count may be 0."
-NO_BATCH = "Expected the number of the batch, as it is printed on the pack."
-CAME_EXPIRED = (
+NOTHING_MOVED = N_("Nothing came in or left. Expected more than 0 {unit}; a count may be 0.")
+NO_BATCH = N_("Expected the number of the batch, as it is printed on the pack.")
+CAME_EXPIRED = N_(
     "This pack expired on {expires}, before it came on {day}. Look at the date on the pack again; "
     "expired medicine goes back to the supplier."
 )
@@ -76,12 +78,12 @@ def check_move(
 ) -> None:
     """Refuse what cannot have been so. Raises ValidationError by field."""
     if not batch:
-        raise ValidationError({"batch": NO_BATCH})
+        raise ValidationError({"batch": _(NO_BATCH)})
     if not quantity and what != MedicineMove.What.COUNTED:
-        raise ValidationError({"quantity": NOTHING_MOVED.format(unit=medicine.unit)})
+        raise ValidationError({"quantity": _(NOTHING_MOVED).format(unit=medicine.unit)})
     day = timezone.localdate(stamp.happened_at)
     if what == MedicineMove.What.RECEIVED and expires_on and expires_on < day:
-        words = CAME_EXPIRED.format(expires=expires_on, day=day)
+        words = _(CAME_EXPIRED).format(expires=expires_on, day=day)
         raise ValidationError({"expires_on": words})
     if what in LEAVING:
         check_room(stamp, medicine, what, quantity, batch)
@@ -91,7 +93,7 @@ def check_room(stamp: Stamp, medicine: Medicine, what: str, quantity: Decimal, b
     """Refuse to take more off the shelf than it held. Raises ValidationError at ``quantity``."""
     there = stock.room(events_of(medicine, batch), stamp.happened_at)
     if quantity > there:
-        words = MORE_THAN_THERE.format(
+        words = _(MORE_THAN_THERE).format(
             at=local(stamp.happened_at),
             there=amount(there),
             unit=medicine.unit,

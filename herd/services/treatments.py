@@ -11,6 +11,8 @@ from typing import Any
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local
@@ -28,16 +30,16 @@ BEFORE_THE_PLAN = timedelta(hours=12)
 QUARTERS = ("LF", "RF", "LH", "RH")
 GIVERS = {MayGive.VET.value: (VET,), MayGive.STOCKMAN.value: (VET, STOCKMAN)}
 
-BEFORE_COURSE = (
+BEFORE_COURSE = N_(
     "This dose is of {at}, and its course starts {starts}. Expected a time from {earliest} on; for "
     "an earlier dose re-enter the course with its first dose."
 )
-NOT_YET = "{at} has not come yet. A dose tells what was given; enter it when it is in the cow."
-MAY_NOT_GIVE = (
+NOT_YET = N_("{at} has not come yet. A dose tells what was given; enter it when it is in the cow.")
+MAY_NOT_GIVE = N_(
     "{medicine} for {animal} may be given by {who} only, as the vet ordered. Nothing was written. "
     "If it is in the cow already, keep her milk out and have the vet write the dose."
 )
-NO_QUARTER = "“{text}” is no quarter. Expected LF, RF, LH or RH; several with commas."
+NO_QUARTER = N_("“{text}” is no quarter. Expected LF, RF, LH or RH; several with commas.")
 
 
 @transaction.atomic
@@ -175,7 +177,7 @@ def check_giver(by: Any, course: Course) -> None:
     """Refuse somebody whom the course does not let give its doses. Raises PermissionDenied."""
     if not may_give(by, course):
         who = course.get_may_give_display()
-        words = MAY_NOT_GIVE.format(medicine=course.medicine, animal=course.animal, who=who)
+        words = _(MAY_NOT_GIVE).format(medicine=course.medicine, animal=course.animal, who=who)
         raise PermissionDenied(words)
 
 
@@ -184,7 +186,7 @@ def check_dose(
 ) -> None:
     """Refuse a dose that cannot have been given so. Raises ValidationError by field."""
     if at > timezone.now() + timedelta(minutes=entries.CLOCK_TOLERANCE_MINUTES):
-        raise ValidationError({"happened_at": NOT_YET.format(at=local(at))})
+        raise ValidationError({"happened_at": _(NOT_YET).format(at=local(at))})
     check_after_start(at, course.happened_at)
     if skipped:
         return
@@ -195,7 +197,9 @@ def check_after_start(at: datetime, starts: datetime) -> None:
     """Refuse a dose long before its course. Raises ValidationError at ``happened_at``."""
     earliest = starts - BEFORE_THE_PLAN
     if at < earliest:
-        words = BEFORE_COURSE.format(at=local(at), starts=local(starts), earliest=local(earliest))
+        words = _(BEFORE_COURSE).format(
+            at=local(at), starts=local(starts), earliest=local(earliest)
+        )
         raise ValidationError({"happened_at": words})
 
 
@@ -210,5 +214,5 @@ def plain_quarters(text: str) -> str:
     """Quarters as they are kept: "LF,RH". Raises ValidationError at ``quarter``."""
     quarters = [part for part in text.upper().replace(" ", ",").split(",") if part]
     if not set(quarters) <= set(QUARTERS):
-        raise ValidationError({"quarter": NO_QUARTER.format(text=text[:40])})
+        raise ValidationError({"quarter": _(NO_QUARTER).format(text=text[:40])})
     return ",".join(quarter for quarter in QUARTERS if quarter in quarters)

@@ -4,21 +4,24 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local
 from config.entries import Stamp
+from config.language import in_estate_language
 from config.notices import close_gone, raise_notice
 from config.roles import STOCKMAN
 from herd.models import Animal, CowKnown, Group, UnknownCow
 from herd.unknown import stood_there
 
-FIND_OUT = "An unknown cow stands in {group}, seen {at}{marks}. Say who she is, with the proof."
-OTHERWISE = "Her milk stays out of the tank."
-NOT_THERE = (
+FIND_OUT = N_("An unknown cow stands in {group}, seen {at}{marks}. Say who she is, with the proof.")
+OTHERWISE = N_("Her milk stays out of the tank.")
+NOT_THERE = N_(
     "{animal} did not stand in {group} at {at}. Read the tag again, or write her move first."
 )
-KNOWN_BEFORE_SEEN = "She was seen first at {seen}; she cannot have been known before that."
+KNOWN_BEFORE_SEEN = N_("She was seen first at {seen}; she cannot have been known before that.")
 
 
 @transaction.atomic
@@ -45,10 +48,12 @@ def record_cow_known(
 ) -> CowKnown:
     """Who an unknown cow is. Raises ValidationError at ``animal`` for one that stood elsewhere."""
     if stamp.happened_at < unknown.happened_at:
-        words = KNOWN_BEFORE_SEEN.format(seen=local(unknown.happened_at))
+        words = _(KNOWN_BEFORE_SEEN).format(seen=local(unknown.happened_at))
         raise ValidationError({"happened_at": words})
     if not stood_there(animal, unknown):
-        words = NOT_THERE.format(animal=animal, group=unknown.group, at=local(unknown.happened_at))
+        words = _(NOT_THERE).format(
+            animal=animal, group=unknown.group, at=local(unknown.happened_at)
+        )
         raise ValidationError({"animal": words})
     known = entries.record(
         CowKnown, stamp=stamp, unknown=unknown, animal=animal, proof=proof, remark=remark
@@ -67,15 +72,16 @@ def strike_cow_known(
     return known
 
 
+@in_estate_language()
 def ask_who_she_is(cow: UnknownCow) -> None:
     """Have the stockman find out; once, however often she is written."""
     marks = f" ({cow.marks})" if cow.marks else ""
     raise_notice(
         cause=cause_of(cow),
         role=STOCKMAN,
-        what=FIND_OUT.format(group=cow.group, at=local(cow.happened_at), marks=marks),
+        what=_(FIND_OUT).format(group=cow.group, at=local(cow.happened_at), marks=marks),
         where=cow.where_kept or str(cow.group),
-        otherwise=OTHERWISE,
+        otherwise=_(OTHERWISE),
         url=cow.get_absolute_url(),
     )
 

@@ -11,6 +11,7 @@ from psycopg.types.range import TimestamptzRange
 
 from config import jobs
 from config.days import estate_zone
+from config.language import in_estate_language
 from config.once_a_page import once_a_page
 from herd import kept_out, withdrawal
 from herd.before_calving import AT_LEAST_AFTER, Known
@@ -37,6 +38,7 @@ from herd.services.kept_out_reads import (
 )
 from herd.unfit import SignRule, why_unfit
 from herd.withdrawal import BY_SCHEME, FEVER_FROM, Estate, Given, Leaflet, Ordered, Period, Rule
+from herd.words import period_words
 
 FLAG_TASK = "milk.tasks.flag_withheld_milk"
 # Animals computed at a time when all of them are.
@@ -72,6 +74,7 @@ def ask_for_flags(animal_ids: Iterable[int]) -> None:
 
 
 @transaction.atomic
+@in_estate_language()
 def rebuild(animal_ids: Iterable[int]) -> set[int]:
     """Compute the withdrawal periods of these animals; the animals whose rows changed."""
     animals = sorted(set(animal_ids))
@@ -196,7 +199,7 @@ class Facts:
 
     def periods(self, animal: int) -> Iterator[WithdrawalPeriod]:
         """The rows one animal should have."""
-        estate = Estate(estate_zone(), self.rules, self.stands.get(animal, ()))
+        estate = Estate(estate_zone(), self.rules, self.stands.get(animal, ()), period_words)
         calvings = self.calvings.get(animal, [])
         calved = [calving.happened_at for calving in calvings]
         for course in self.courses.get(animal, []):
@@ -236,7 +239,7 @@ class Facts:
 
     def undried(self, animal: int) -> Iterator[Calving]:
         """Calvings of a cow of whom nobody knows what was put in before; here or elsewhere."""
-        estate = Estate(estate_zone(), self.rules, ())
+        estate = Estate(estate_zone(), self.rules, (), period_words)
         bought = self.arrivals.get(animal, [])
         came = [entry.happened_at for entry in (*bought, *self.returns.get(animal, []))]
         known = Known(

@@ -7,6 +7,8 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.forms.fields import find_entry
 from config.once import once_only
@@ -27,12 +29,12 @@ from herd.walk import Walk, to_check
 from herd.withheld import answer_for
 from herd.words import milking_words
 
-CALVED = "Written: {calving}, {count}. {back}"
-BACK = "Her milk is NOT for the tank; first milking back {back}."
-BACK_UNKNOWN = "Her milk is NOT for the tank; nobody knows until when, the vet must say."
-BACK_STANDS_NOWHERE = "She stands in no group that is milked; move her to one."
-CHECKED = "Written: {count} checks."
-DRIED = "Written: {dry_off}. She is NOT until she has calved."
+CALVED = N_("Written: {calving}, {count}. {back}")
+BACK = N_("Her milk is NOT for the tank; first milking back {back}.")
+BACK_UNKNOWN = N_("Her milk is NOT for the tank; nobody knows until when, the vet must say.")
+BACK_STANDS_NOWHERE = N_("She stands in no group that is milked; move her to one.")
+CHECKED = N_("Written: {count} checks.")
+DRIED = N_("Written: {dry_off}. She is NOT until she has calved.")
 
 
 @action_required("write:calvings")
@@ -57,7 +59,7 @@ def calving(request: HttpRequest) -> HttpResponse:
         )
         if written is not None:
             count = f"{written.calves} {'calf' if written.calves == 1 else 'calves'}"
-            words = CALVED.format(calving=written, count=count, back=back_words(dam, written))
+            words = _(CALVED).format(calving=written, count=count, back=back_words(dam, written))
             messages.success(request, words)
             return redirect(dam)
     at = form.cleaned_data.get("happened_at") if form.is_bound else None
@@ -76,7 +78,9 @@ def dam_of(request: HttpRequest) -> Animal | None:
     found = find_entry(Animal, text)
     assert isinstance(found, Animal)
     if found.sex == Animal.Sex.MALE:
-        raise ValidationError(f"{found} is male. Expected the cow that calved.")
+        raise ValidationError(
+            _("{found} is male. Expected the cow that calved.").format(found=found)
+        )
     return found
 
 
@@ -84,8 +88,8 @@ def back_words(dam: Animal, written: Calving) -> str:
     """When her milk comes back after a calving, in words."""
     answer = answer_for(dam, written.happened_at)
     if answer is None or not answer.is_milked:
-        return BACK_STANDS_NOWHERE
-    return BACK.format(back=milking_words(answer.back)) if answer.back else BACK_UNKNOWN
+        return _(BACK_STANDS_NOWHERE)
+    return _(BACK).format(back=milking_words(answer.back)) if answer.back else _(BACK_UNKNOWN)
 
 
 @action_required("write:dry-offs")
@@ -101,7 +105,7 @@ def dry_off(request: HttpRequest, uuid: UUID) -> HttpResponse:
             record_dry_off, stamp=stamp_of(request, form), animal=cow, **values
         )
         if written is not None:
-            messages.success(request, DRIED.format(dry_off=written))
+            messages.success(request, _(DRIED).format(dry_off=written))
             return redirect(cow)
     today = timezone.localdate()
     rules = breeding_rules(today)
@@ -135,6 +139,6 @@ def checks(request: HttpRequest) -> HttpResponse:
             record_checks, stamp=stamp, way=form.cleaned_data["way"], looked=form.looked()
         )
         if written is not None:
-            messages.success(request, CHECKED.format(count=len(written)))
+            messages.success(request, _(CHECKED).format(count=len(written)))
             return redirect("herd:breeding")
     return render(request, "herd/checks.html", {"form": form, "now": now})

@@ -4,6 +4,8 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.once import once_only
 from config.roles import action_required
@@ -14,9 +16,9 @@ from herd.services.arrivals import arrive as record_arrival
 from herd.services.groups import move_animals
 from herd.withheld import Answer, withheld_list
 
-MOVED = "{count} moved to {group}."
-NOT_AMONG = "NOT among them: {names}; the lists of both groups show them."
-ARRIVED = "Written: {animal} arrived, {group}."
+MOVED = N_("{count} moved to {group}.")
+NOT_AMONG = N_("NOT among them: {names}; the lists of both groups show them.")
+ARRIVED = N_("Written: {animal} arrived, {group}.")
 
 
 @action_required("write:group-stays")
@@ -42,7 +44,7 @@ def move(request: HttpRequest) -> HttpResponse:
             note=form.cleaned_data["note"],
         )
         if written is not None:
-            messages.success(request, MOVED.format(count=len(written), group=group))
+            messages.success(request, _(MOVED).format(count=len(written), group=group))
             tell_of_withheld(request, answers, {animal.pk for animal in moved})
             return redirect(group)
     context = {"source": source, "form": form, "heads": len(answers), "now": timezone.now()}
@@ -61,7 +63,7 @@ def tell_of_withheld(request: HttpRequest, answers: list[Answer], moved: set[int
     """Say who of the moved is NOT, so that both lines are set for it."""
     out = [one.name for one in answers if one.withheld and one.is_milked and one.animal_id in moved]
     if out:
-        messages.warning(request, NOT_AMONG.format(names=", ".join(out)))
+        messages.warning(request, _(NOT_AMONG).format(names=", ".join(out)))
 
 
 @action_required("write:animals")
@@ -73,6 +75,6 @@ def arrive(request: HttpRequest) -> HttpResponse:
         values = {name: form.cleaned_data[name] for name in form.fields if name != "happened_at"}
         animal = form.carry_out(record_arrival, stamp=stamp_of(request, form), **values)
         if animal is not None:
-            messages.success(request, ARRIVED.format(animal=animal, group=values["group"]))
+            messages.success(request, _(ARRIVED).format(animal=animal, group=values["group"]))
             return redirect(animal)
     return render(request, "herd/arrive.html", {"form": form})

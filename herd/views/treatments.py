@@ -10,6 +10,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_POST
 
 from config.once import once_only
@@ -20,8 +22,8 @@ from herd.forms.treatments import as_the_last, dose_form, initial_for, treatment
 from herd.models import Animal, Course, Dose, TreatmentPlan
 from herd.services import plans, treatments
 
-ORDERED = "Written: {course}. She is NOT from the first dose on."
-GIVEN = "Written: {dose}."
+ORDERED = N_("Written: {course}. She is NOT from the first dose on.")
+GIVEN = N_("Written: {dose}.")
 # The form's button that only shows what the course would cost.
 SHOW = "show"
 # A dose older than this when it is written may have gone into milk already.
@@ -56,7 +58,7 @@ def treat(request: HttpRequest, uuid: UUID) -> HttpResponse:
                 **values,
             )
             if course is not None:
-                messages.success(request, ORDERED.format(course=course))
+                messages.success(request, _(ORDERED).format(course=course))
                 return redirect(after_dose(course, stamp.happened_at if given else None))
     context = {
         "animal": animal,
@@ -96,7 +98,7 @@ def order(request: HttpRequest, uuid: UUID, plan: UUID) -> HttpResponse:
     found = get_object_or_404(TreatmentPlan.objects.select_related("medicine"), uuid=plan)
     dose: dict[str, Any] | None = {} if request.POST.get("given") else None
     course = plans.order_plan(stamp=stamp_of(request), plan=found, animal=animal, first_dose=dose)
-    messages.success(request, ORDERED.format(course=course))
+    messages.success(request, _(ORDERED).format(course=course))
     return redirect(animal)
 
 
@@ -136,7 +138,7 @@ def written_or_shown(
             treatments.record_dose, stamp=stamp, course=course, **form.dose_values()
         )
         if made is not None:
-            messages.success(request, GIVEN.format(dose=made))
+            messages.success(request, _(GIVEN).format(dose=made))
             return redirect(then or after_dose(course, None if made.skipped else stamp.happened_at))
     return render(request, "herd/dose.html", {"course": course, "form": form})
 

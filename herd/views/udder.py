@@ -7,6 +7,7 @@ from uuid import UUID
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from config.days import local_day
 from config.papers.handing import as_file, hand_over
@@ -71,10 +72,10 @@ def sheet(found: Board) -> dict[str, Any]:
         "fresh": udder_words.fresh_words(found),
         "to_test": found.fresh.to_test[:TO_TEST_SHOWN],
         "to_test_more": max(len(found.fresh.to_test) - TO_TEST_SHOWN, 0),
-        "group_signal": GROUP_SIGNAL,
+        "group_signal": _(GROUP_SIGNAL),
         "makers": makers(found),
-        "cmt_means": CMT_MEANS,
-        "cmt_caution": CMT_CAUTION,
+        "cmt_means": [(grade, _(means)) for grade, means in CMT_MEANS],
+        "cmt_caution": _(CMT_CAUTION),
     }
 
 
@@ -92,14 +93,16 @@ def beside(herd: HerdNow) -> list[tuple[str, str]]:
     sums, rules = herd.moved, herd.rules
     return [
         (
-            f"Linear score {exact(rules.score_aim)} or less",
+            _("Linear score {score_aim} or less").format(score_aim=exact(rules.score_aim)),
             udder_words.score_words(herd.at_the_aim, rules),
         ),
-        ("Heifers, first test, high", udder_words.percent(sums.heifers_high)),
-        ("Others without an earlier test, high", udder_words.percent(sums.alone_high)),
-        ("New over the dry period", udder_words.percent(sums.dry_new)),
+        (_("Heifers, first test, high"), udder_words.percent(sums.heifers_high)),
+        (_("Others without an earlier test, high"), udder_words.percent(sums.alone_high)),
+        (_("New over the dry period"), udder_words.percent(sums.dry_new)),
         (
-            f"Marked: gap above {exact(herd.rules.gap)} days, last valid test used",
+            _("Marked: gap above {gap} days, last valid test used").format(
+                gap=exact(herd.rules.gap)
+            ),
             f"{sums.marked:,}",
         ),
     ]

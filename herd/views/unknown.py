@@ -7,6 +7,8 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.errors import Conflict
 from config.forms.entries import form_of, initial_from
@@ -20,9 +22,9 @@ from herd.models import Animal, CowKnown, UnknownCow
 from herd.services.unknown import record_cow_known, record_unknown_cow
 from herd.unknown import open_unknown, search
 
-WRITTEN = "Written: an unknown cow in {group}. NOT."
-KNOWN = "Written: she is {animal}, by {proof}. Give her a new tag now."
-KNOWN_ALREADY = "{by} said already that she is {animal}. Strike that first if it is wrong."
+WRITTEN = N_("Written: an unknown cow in {group}. NOT.")
+KNOWN = N_("Written: she is {animal}, by {proof}. Give her a new tag now.")
+KNOWN_ALREADY = N_("{by} said already that she is {animal}. Strike that first if it is wrong.")
 # More tags than this nobody types at one milking.
 MOST_SEEN = 200
 
@@ -40,7 +42,7 @@ def unknown_cows(request: HttpRequest) -> HttpResponse:
                 record_unknown_cow, stamp=stamp_of(request, form), **form.entry_values()
             )
             if cow is not None:
-                messages.success(request, WRITTEN.format(group=cow.group))
+                messages.success(request, _(WRITTEN).format(group=cow.group))
                 return redirect(cow)
     now = timezone.now()
     context = {
@@ -67,7 +69,7 @@ def unknown_cow(request: HttpRequest, uuid: UUID) -> HttpResponse:
             )
             if known is not None:
                 words = {"animal": known.animal, "proof": known.get_proof_display()}
-                messages.success(request, KNOWN.format(**words))
+                messages.success(request, _(KNOWN).format(**words))
                 return redirect(known.animal)
     seen, wrong = seen_with_tags(request.GET.get("seen", ""))
     found = search(cow, frozenset(animal.pk for animal in seen))
@@ -91,7 +93,7 @@ def check_still_unknown(cow: UnknownCow) -> None:
     """Refuse a second answer. Raises Conflict naming the first."""
     known = CowKnown.objects.standing().filter(unknown=cow).select_related("animal", "by").first()
     if known is not None:
-        raise Conflict(KNOWN_ALREADY.format(by=known.by, animal=known.animal))
+        raise Conflict(_(KNOWN_ALREADY).format(by=known.by, animal=known.animal))
 
 
 def seen_with_tags(text: str) -> tuple[list[Animal], list[str]]:

@@ -5,6 +5,8 @@ from typing import Any
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.roles import action_required, may
 from herd.breeding_sheet import breeding_sheet
@@ -17,10 +19,10 @@ SHOWN = 5
 BREEDING = ("to-serve", "to-check", "to-dry-off", "to-calve")
 # What a row leads to: list -> (address by name, its query or None for the uuid in the path, word).
 ACTS = {
-    "to-serve": ("services", "animal", "Served", "write:services"),
-    "to-check": ("pregnancy-checks", "animal", "Checked", "write:pregnancy-checks"),
-    "to-dry-off": ("herd:dry-off", None, "Dry off", "write:dry-offs"),
-    "to-calve": ("herd:calving", "dam", "Calved", "write:calvings"),
+    "to-serve": ("services", "animal", N_("Served"), "write:services"),
+    "to-check": ("pregnancy-checks", "animal", N_("Checked"), "write:pregnancy-checks"),
+    "to-dry-off": ("herd:dry-off", None, N_("Dry off"), "write:dry-offs"),
+    "to-calve": ("herd:calving", "dam", N_("Calved"), "write:calvings"),
 }
 
 
@@ -65,6 +67,7 @@ def sheets(
     made = []
     for name in names:
         title, rows_of = LISTS[name]
+        title = _(title)
         rows = rows_of(found)
         address, query, word, action = ACTS.get(name, ("", None, "", ""))
         acts = action and may(request.user, action)
@@ -76,7 +79,7 @@ def sheets(
                 "rows": rows[:shown],
                 "more": len(rows) - len(rows[:shown]),
                 "gives": courses_given_by(request, rows[:shown]),
-                "act": {"address": address, "query": query, "word": word} if acts else None,
+                "act": {"address": address, "query": query, "word": _(word)} if acts else None,
             }
         )
     return made
