@@ -212,7 +212,12 @@ def test_an_animal_is_named_by_what_people_call_her(vet_client, how):
 
 @pytest.mark.parametrize(
     ("typed", "words"),
-    [("9998", "No animal is called"), ("Daisy", "No animal"), ("\x00", "no text has"), ("1" * 81, "80")],
+    [
+        ("9998", "No animal is called"),
+        ("Daisy", "No animal"),
+        ("\x00", "no text"),
+        ("1" * 81, "80"),
+    ],
 )
 def test_an_animal_nobody_knows_is_refused_at_the_field(vet_client, typed, words):
     answer = vet_client.send(
