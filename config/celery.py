@@ -97,6 +97,14 @@ app.conf.update(
             "task": "config.tasks.back_up",
             "schedule": timedelta(minutes=15),
         },
+        "sealed days": {
+            "task": "config.tasks.seal_days",
+            "schedule": timedelta(hours=1),
+        },
+        "book against its seals": {
+            "task": "config.tasks.check_seals",
+            "schedule": timedelta(days=1),
+        },
         "old keys and sessions": {
             "task": "config.tasks.clear_old",
             "schedule": timedelta(days=1),

@@ -14,11 +14,20 @@ from config.backup.making import last_backup, make
 from config.backup.rotation import is_due
 from config.days import estate_zone
 from config.jobs import job
+from config.notices import close_gone, raise_notice
+from config.roles import OFFICE, OWNER
+from config.seals import sealing
 
 BACKUP_JOB = "config.tasks.back_up"
 # A backup of ten years takes minutes. Meanwhile the broker may hand the task out again: it finds
 # that one is under way.
-BACKUP_LIMIT = timedelta(hours=3)
+LONG = timedelta(hours=3)
+NOT_WHOLE = "seals:not whole"
+CHANGED_BEHIND = (
+    "The book was changed behind its back, in {number} places. Keep everything as it is and ask "
+    "whoever looks after the server to run “manage.py verify”. {first}"
+)
+EVIDENCE_LOST = "Nobody can rely on what the book says of those days."
 COPY_FAILED = "The backup is made, a copy of it is not."
 
 
@@ -32,7 +41,33 @@ def clear_old() -> dict[str, int]:
     return counted
 
 
-@shared_task(time_limit=int(BACKUP_LIMIT.total_seconds()))
+@shared_task
+def seal_days() -> dict[str, int]:
+    """Seal the days that are over."""
+    with job("config.tasks.seal_days") as counted:
+        counted["days"] = len(sealing.seal(timezone.now()))
+    return counted
+
+
+@shared_task(time_limit=int(LONG.total_seconds()))
+def check_seals() -> dict[str, int]:
+    """Hold the book against its seals, and ring when it is not what was sealed."""
+    with job("config.tasks.check_seals") as counted:
+        found = sealing.check()
+        counted.update({"days": found.days, "lines": found.lines, "faults": len(found.faults)})
+        for role in (OWNER, OFFICE) if found.faults else ():
+            raise_notice(
+                cause=NOT_WHOLE,
+                role=role,
+                what=CHANGED_BEHIND.format(number=len(found.faults), first=found.faults[0][:200]),
+                otherwise=EVIDENCE_LOST,
+                url="/seals/",
+            )
+        close_gone(NOT_WHOLE, [NOT_WHOLE] if found.faults else [])
+    return counted
+
+
+@shared_task(time_limit=int(LONG.total_seconds()))
 def back_up() -> dict[str, int]:
     """Make the day's backup once its hour has struck, and copy it; nothing when it is there."""
     if is_under_way(settings.BACKUP_FOLDER):

@@ -4,7 +4,7 @@ from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import include, path
 from django.views.i18n import set_language
 
-from config.views import entries, errors, offline, pages, uploads
+from config.views import entries, errors, offline, pages, seals, uploads
 from config.views.health import health
 
 handler400 = errors.bad_request
@@ -43,6 +43,7 @@ urlpatterns = [
     path("sw.js", offline.worker, name="worker"),
     path("phone/", offline.phone, name="phone"),
     path("queue/", offline.queue, name="queue"),
+    path("seals/", seals.seals, name="seals"),
     path("roles/", pages.roles, name="roles"),
     path("language/", set_language, name="set-language"),
     path("login/", LoginView.as_view(redirect_authenticated_user=True), name="login"),

@@ -18,6 +18,7 @@ from config.triggers import STRIKE_COLUMNS, derived_columns
 CHUNK = 2000
 # The stamp of every entry comes first in a line's columns.
 NUMBER = "uuid"
+FILES, CLOCKS = "files", "clocks"
 
 # A row that is corrected under its own number leaves its old wording as a copy, made later than
 # itself and named in ``replaces``. The copies of one number run back until one made earlier.
@@ -45,7 +46,7 @@ FRAME = 8
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A line of the chain: the day it belongs to, and its canonical text."""
+    """A line of the chain: the day it belongs to, and its canonical text (with its ``kind``)."""
 
     day: date
     text: bytes
@@ -180,8 +181,13 @@ def uploads(since: datetime, until: datetime) -> Iterator[Line]:
     """The files that were taken in, each by the sum of its content."""
     found = Upload.objects.filter(taken_at__gte=since, taken_at__lt=until).defer("content")
     for upload in found.order_by("pk").iterator(CHUNK):
-        told = {"what": "file", "id": upload.pk, "kind": upload.kind, "name": upload.name}
-        told |= {"sha256": upload.sha256, "size": upload.size, "options": upload.options}
+        told = {"what": "file", "kind": FILES, "id": upload.pk, "name": upload.name}
+        told |= {
+            "holds": upload.kind,
+            "sha256": upload.sha256,
+            "size": upload.size,
+            "options": upload.options,
+        }
         told |= {"taken_at": upload.taken_at, "by": upload.by_id}
         yield Line(day_of(upload.taken_at), canonical(told))
 
@@ -190,13 +196,13 @@ def clock_corrections(since: datetime, until: datetime) -> Iterator[Line]:
     """The phones whose clock was wrong, and by how much."""
     found = ClockCorrection.objects.filter(received_at__gte=since, received_at__lt=until)
     for one in found.order_by("pk").iterator(CHUNK):
-        told = {"what": "clock", "device": one.device, "written_at": one.written_at}
+        told = {"what": "clock", "kind": CLOCKS, "device": one.device, "written_at": one.written_at}
         told |= {"seconds": one.seconds, "received_at": one.received_at, "by": one.by_id}
         yield Line(day_of(one.received_at), canonical(told))
 
 
-register("files", uploads)
-register("clocks", clock_corrections)
+register(FILES, uploads)
+register(CLOCKS, clock_corrections)
 
 
 def first_day() -> date | None:

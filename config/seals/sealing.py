@@ -29,6 +29,11 @@ NAMED_AT_MOST = 5
 
 BROKEN = "{day}: the head does not follow from the day before it and from its parts"
 GAP = "{day}: the day before it is not sealed"
+FILE_CHANGED = "{day}, files: the content of file {number} ({name}) is not what was taken in"
+FILES_CHANGED = """
+    SELECT id, name, taken_at FROM config_upload
+    WHERE encode(sha256(content), 'hex') <> sha256 ORDER BY id
+"""
 TOO_EARLY = "{day}: an entry says that it arrived before the first sealed day, {first}"
 CHANGED = "{day}, {kind}: {told}"
 COLUMN_GONE = "{kind}, sealed {since} to {until}: {why}"
@@ -122,7 +127,16 @@ def check(since: date | None = None) -> Found:
     looked_at = [day for day in days if since is None or day.day >= since]
     for name in all_names():
         found.faults += faults_of(name, looked_at)
+    found.faults += changed_files()
     return found
+
+
+def changed_files() -> Iterator[str]:
+    """Files in the book whose content has not the sum that was sealed with them."""
+    with connection.cursor() as cursor:
+        cursor.execute(FILES_CHANGED)
+        for number, name, taken_at in cursor.fetchall():
+            yield FILE_CHANGED.format(number=number, name=name, day=taken_at.date())
 
 
 def broken_links(days: Sequence[SealedDay]) -> Iterator[str]:

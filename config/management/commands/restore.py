@@ -1,9 +1,13 @@
 """Restore a backup into an empty database and count again: `manage.py restore FILE`."""
 
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
+from django.conf import settings
 from django.core.exceptions import ImproperlyConfigured
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db.utils import OperationalError
@@ -18,13 +22,14 @@ SAME = (
     "has the rows and the content it had then; the newest entry arrived {newest}."
 )
 DIFFERS = "The restored database is NOT what was backed up. Do not work with it:\n{what}"
-NEXT = "Next: `manage.py verify` against it recomputes the sealed days; then `manage.py migrate`."
+NOT_VERIFIED = "The restored database does not verify; see above."
 
 
 class Command(BaseCommand):
     help = (
         "Restore a backup into an EMPTY database: that of the settings, or --into another. Then "
-        "count everything again and say whether it is the same."
+        "count everything again, compute the sealed days and what follows from the entries, and "
+        "say whether it is the same."
     )
     requires_system_checks: list[str] = []
 
@@ -47,6 +52,21 @@ class Command(BaseCommand):
         self.tell(restored, as_json=options["json"])
         if restored.differences:
             raise CommandError(DIFFERS.format(what="\n".join(restored.differences)))
+        self.verify(options["into"])
+
+    def verify(self, url: str | None) -> None:
+        """Have the program, pointed at the restored database, verify it. Raises CommandError."""
+        environment = {**os.environ, **({"DATABASE_URL": url} if url else {})}
+        done = subprocess.run(
+            [sys.executable, settings.BASE_DIR / "manage.py", "verify", "--derived"],
+            env=environment,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        self.stderr.write(done.stdout)
+        if done.returncode:
+            raise CommandError(f"{NOT_VERIFIED}\n{done.stderr.strip()}")
 
     def tell(self, restored: Restored, *, as_json: bool) -> None:
         """What came back."""
@@ -69,7 +89,6 @@ class Command(BaseCommand):
                     newest=holds.newest_entry or "never",
                 )
             )
-            self.stdout.write(NEXT)
 
 
 def target(url: str | None) -> dict[str, Any]:
