@@ -27,8 +27,8 @@ from config.intake import Request
 from config.loading import Load, Strange, day_of, given_once
 from config.sheets import Sheet
 from milk.models import Delivery, LotTest, MilkLot
-from milk.models.limits import Verdict, What
-from milk.results import OTHER_UNITS, UNITS, units_of
+from milk.models.limits import What
+from milk.results import OTHER_UNITS, UNITS, VERDICTS, units_of
 from milk.services import laboratories, tests
 
 NOON = time(12, 0)
@@ -38,11 +38,6 @@ COUNTED = (What.PLATE, What.CELLS)
 IN_SEVERAL_UNITS = tuple(what for what in OTHER_UNITS if what not in COUNTED)
 NEAR_LOTS = 200
 LABORATORY_WORDS = ("laboratory", "lab")
-VERDICTS = {
-    **dict.fromkeys(("negative", "neg", "notdetected", "notfound"), Verdict.NEGATIVE),
-    **dict.fromkeys(("positive", "pos", "+", "detected", "found"), Verdict.POSITIVE),
-    **dict.fromkeys(("doubt", "indoubt", "doubtful", "?"), Verdict.DOUBT),
-}
 ASK_LABORATORY = (
     "It may mean not found or not done: ask the laboratory and write negative, positive or doubt"
 )

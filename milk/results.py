@@ -56,6 +56,13 @@ RANGES = {
     "acidity": ("0.5", "40"),
     "aflatoxin": ("0.0001", "100"),
 }
+# What laboratories write for the verdict of an inhibitor test, in small letters without spaces and
+# full stops (common practice).
+VERDICTS = {
+    **dict.fromkeys(("negative", "neg", "notdetected", "notfound"), "negative"),
+    **dict.fromkeys(("positive", "pos", "+", "detected", "found"), "positive"),
+    **dict.fromkeys(("doubt", "indoubt", "doubtful", "?"), "doubt"),
+}
 
 NOT_A_NUMBER = (
     "“{text}” is not a number we can trust. Expected one number such as 187, 187,5 or <10, without "
@@ -100,3 +107,8 @@ def standard(what: str, value: Decimal, unit: str) -> Decimal:
     """A result in the unit that limits are kept in; "" is that unit itself."""
     convert = OTHER_UNITS.get(what, {}).get(unit)
     return value if convert is None else convert(value)
+
+
+def read_verdict(text: str) -> str:
+    """The verdict that a paper's words stand for; "" for words nobody agreed on."""
+    return VERDICTS.get(re.sub(r"[.\s]", "", text.casefold()), "")

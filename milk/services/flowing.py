@@ -23,13 +23,21 @@ LASTS_TOO_LONG = (
 )
 NO_WEIGHT = "{kg} kg is no weight of milk. Expected more than 0 kg, to the gram."
 OVER_CAPACITY = "{kg} kg cannot come out of {tank}: it holds {capacity} kg. Look at the kg."
-INTO_OVER_CAPACITY = "{kg} kg do not go into {tank}: it holds {capacity} kg. Choose the tank again."
+INTO_OVER_CAPACITY = (
+    "{kg} kg do not go into {tank}: it holds {capacity} kg. Look at the kg, and at the tank."
+)
+NO_MILK_SO_WARM = (
+    "{celsius} °C is no temperature of raw milk. Expected -2 to {most} °C; look at the thermometer."
+)
 STRUCK = "{thing} was struck and takes no new entries. Choose one that stands."
 NO_MILK_YET = (
     "At {at} the book knows no milk in {tank}{why}. Write the milking (or delivery) that filled it "
     "first, or choose the tank the milk came from."
 )
 WASHED_SINCE = ": it was washed or emptied at {washed}"
+
+# Warmer than from the cow (about 38 °C) raw milk is nowhere before the vat (common practice).
+WARMEST_MILK = Decimal(45)
 
 
 def weight(kg: Decimal) -> str:
@@ -71,14 +79,22 @@ def check_draw(tank: Tank, kg: Decimal | None, *, field: str = "kg") -> None:
         raise ValidationError({field: words})
 
 
-def check_fits(tank: Tank, kg: Decimal) -> None:
+def check_fits(tank: Tank, kg: Decimal, *, field: str = "kg") -> None:
     """Refuse more milk at once than a tank holds."""
     check_stands(tank, "tank")
     if kg > tank.capacity_kg:
         words = INTO_OVER_CAPACITY.format(
             kg=weight(kg), tank=tank, capacity=weight(tank.capacity_kg)
         )
-        raise ValidationError({"kg": words})
+        raise ValidationError({field: words})
+
+
+def check_celsius(celsius: Decimal | None) -> None:
+    """Refuse a temperature that raw milk never has; a tank is washed hotter than that."""
+    if celsius is not None and celsius > WARMEST_MILK:
+        raise ValidationError(
+            {"temperature": NO_MILK_SO_WARM.format(celsius=celsius, most=WARMEST_MILK)}
+        )
 
 
 def check_stands(entry: Entry | None, field: str) -> None:

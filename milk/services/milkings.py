@@ -19,7 +19,7 @@ from config.errors import Conflict
 from herd.models import Animal, Group
 from milk.models import CowMilking, MeterCorrection, Milking, MilkingPart, Tank
 from milk.services.changing import flowed_otherwise
-from milk.services.flowing import check_stands, check_times, milk_moved, weight
+from milk.services.flowing import check_fits, check_stands, check_times, milk_moved, weight
 from milk.services.lots import lock_tanks
 from milk.services.timeline import kilos
 
@@ -31,7 +31,7 @@ OTHER_DAY = (
 )
 TWICE = "{animals} {stand} more than once in the rows. Each cow has one row per milking."
 STRUCK_ANIMAL = "{animals}: struck, and not to be milked. Look up the right animal."
-ROW_RANGE = "{animal}: {grams} g is no weight of one milking. Expected 0 to 100,000 g."
+ROW_RANGE = "{animal}: {kg} kg is no weight of one milking. Expected 0 to {most} kg."
 SECONDS_RANGE = (
     "{animal}: {seconds} s after the start is not within the milking. Expected 0 to {most} s."
 )
@@ -126,6 +126,8 @@ def check_milking(
     check_stands(tank, "tank")
     if kg is not None and kg < 0:
         raise ValidationError({"kg": NEGATIVE.format(kg=weight(kg))})
+    if kg is not None and tank is not None:
+        check_fits(tank, kg)
     began = timezone.localdate(stamp.happened_at)
     if day not in (began, began - timedelta(days=1)):
         raise ValidationError({"day": OTHER_DAY.format(began=began, day=day)})
@@ -143,7 +145,10 @@ def check_rows(rows: Sequence[CowRow]) -> None:
         raise ValidationError({"cows": STRUCK_ANIMAL.format(animals=some(struck))})
     for row in rows:
         if row.grams is not None and not 0 <= row.grams <= MOST_GRAMS:
-            raise ValidationError({"cows": ROW_RANGE.format(animal=row.animal, grams=row.grams)})
+            words = ROW_RANGE.format(
+                animal=row.animal, kg=weight(kilos(row.grams)), most=weight(kilos(MOST_GRAMS))
+            )
+            raise ValidationError({"cows": words})
         if row.at_s is not None and not 0 <= row.at_s <= MOST_SECONDS:
             words = SECONDS_RANGE.format(animal=row.animal, seconds=row.at_s, most=MOST_SECONDS)
             raise ValidationError({"cows": words})

@@ -14,6 +14,7 @@ from milk.held import check_may_draw_off, check_may_pour
 from milk.models import Delivery, Skimming, Tank, TankEvent, Tray
 from milk.services.changing import flowed_otherwise
 from milk.services.flowing import (
+    check_celsius,
     check_draw,
     check_fits,
     check_found_milk,
@@ -54,6 +55,8 @@ def record_tank_event(
     lock_tanks()
     check_times(stamp, ended_at)
     check_event(tank, what, kg, to_tank)
+    if what not in WHOLE:
+        check_celsius(fields.get("temperature"))
     event: TankEvent = entries.record(
         TankEvent,
         stamp=stamp,
@@ -114,6 +117,7 @@ def record_delivery(
     check_stands(holding, "holding")
     check_weight(kg)
     check_delivery(way, tank, kg)
+    check_celsius(fields.get("temperature"))
     delivery: Delivery = entries.record(
         Delivery,
         stamp=stamp,
@@ -152,6 +156,7 @@ def correct_delivery(
     new = {name: fields.get(name, getattr(delivery, name)) for name in ("way", "tank", "kg")}
     check_weight(new["kg"])
     check_delivery(**new)
+    check_celsius(fields.get("temperature", delivery.temperature))
     corrected = entries.correct(delivery, stamp=stamp, reason=reason, words=words, **fields)
     flowed_otherwise(delivery, corrected)
     if corrected.way == Delivery.Way.OUT:
@@ -178,6 +183,7 @@ def record_tray(
     lock_tanks()
     check_times(stamp, ended_at)
     check_draw(tank, kg)
+    check_celsius(fields.get("temperature"))
     tray: Tray = entries.record(
         Tray,
         stamp=stamp,
@@ -201,6 +207,7 @@ def correct_tray(tray: Tray, *, stamp: Stamp, reason: str, words: str = "", **fi
     lock_tanks()
     check_times(stamp, fields.get("ended_at", tray.ended_at))
     check_draw(fields.get("tank", tray.tank), fields.get("kg", tray.kg))
+    check_celsius(fields.get("temperature", tray.temperature))
     cream = fields.get("cream_kg", tray.cream_kg)
     corrected = entries.correct(tray, stamp=stamp, reason=reason, words=words, **fields)
     cream_again(tray, cream, stamp=stamp, reason=reason, words=words)

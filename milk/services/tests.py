@@ -20,6 +20,7 @@ from milk.results import (
     RANGES,
     UNITS,
     read_result,
+    read_verdict,
     standard,
     units_of,
 )
@@ -48,6 +49,9 @@ METHOD_MISSING = (
 )
 RESULT_MISSING = "Write the result: a number in {unit}, as on the paper (187, 187,5 or <10)."
 VERDICT_MISSING = "Say what the inhibitor test said: negative, positive or in doubt."
+TWO_VERDICTS = (
+    "The verdict says {verdict}, the result as written says {written}. Expected the same."
+)
 VERDICT_ONLY_INHIBITOR = "Only an inhibitor test has a verdict; {what} needs a number."
 NO_NUMBER_FOR_INHIBITOR = "An inhibitor test has a verdict, no number."
 TWO_NUMBERS = "The number says {value}, the result as written says {written}. Expected the same."
@@ -79,7 +83,7 @@ def record_lot_test(
     lot = lot_of(lot, delivery)
     check_lot(lot, stamp)
     if what == What.INHIBITOR:
-        check_verdict(value, verdict, unit)
+        verdict = checked_verdict(value, verdict, written, unit)
     else:
         unit = checked_unit(what, unit)
         value = checked_value(what, value, verdict, written, unit)
@@ -157,14 +161,23 @@ def check_lot(lot: MilkLot, stamp: Stamp) -> None:
         raise ValidationError({"happened_at": words})
 
 
-def check_verdict(value: Decimal | None, verdict: str, unit: str) -> None:
-    """Refuse an inhibitor test without a verdict, or with a number or a unit."""
-    if verdict not in Verdict.values:
+def checked_verdict(value: Decimal | None, verdict: str, written: str, unit: str) -> str:
+    """The verdict of an inhibitor test, read from the paper when it is not given.
+
+    Refuses a number or a unit, and a verdict that the words on the paper contradict.
+    """
+    said = read_verdict(written)
+    if said and verdict and said != verdict:
+        label = Verdict(verdict).label
+        words = TWO_VERDICTS.format(verdict=label, written=written.strip())
+        raise ValidationError({"verdict": words})
+    if (verdict or said) not in Verdict.values:
         raise ValidationError({"verdict": VERDICT_MISSING})
     if unit:
         raise ValidationError({"unit": NO_UNIT})
     if value is not None:
         raise ValidationError({"value": NO_NUMBER_FOR_INHIBITOR})
+    return verdict or said
 
 
 def checked_unit(what: str, unit: str) -> str:
@@ -200,7 +213,7 @@ def checked_value(
         raise ValidationError({"verdict": words})
     said = said_number(what, written)
     if value is None and said is None:
-        raise ValidationError({"value": RESULT_MISSING.format(unit=unit)})
+        raise ValidationError({"written": RESULT_MISSING.format(unit=unit)})
     if value is not None and said is not None and value != said:
         raise ValidationError({"value": TWO_NUMBERS.format(value=value, written=written.strip())})
     number = said if value is None else value
@@ -210,7 +223,7 @@ def checked_value(
         words = OUT_OF_RANGE.format(
             value=number, unit=unit, least=least, most=most, standard=UNITS[what]
         )
-        raise ValidationError({"value": words})
+        raise ValidationError({"written" if value is None else "value": words})
     return number
 
 

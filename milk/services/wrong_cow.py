@@ -15,17 +15,19 @@ from config.notices import raise_notice
 from config.roles import MILKER
 from herd.models import Animal, Group
 from milk.models import Hold, HoldStep, Tank, TankEvent, WrongCow
-from milk.services.flowing import check_stands, check_weight, weight
+from milk.services.flowing import check_fits, check_stands, check_weight, weight
 from milk.services.hold_steps import record_step
 from milk.services.holds import cause_of_notice, hold_milk
 from milk.services.lots import left_in, lock_tanks
+from milk.services.milkings import MOST_GRAMS
 from milk.services.taking_back import strike_hold
 from milk.services.tanks import record_tank_event
-from milk.services.timeline import lot_in
+from milk.services.timeline import kilos, lot_in
 
 SAME_TANK = "The rest of the milking cannot go to {tank}: it is held. Choose another tank."
 INTO_WASTE = "{tank} is a waste tank: what is in it goes nowhere. There is nothing to stop."
 MORE_THAN_ALL = "{kg} kg of hers cannot be in {tank_kg} kg of the tank. Look at both."
+NO_COW = "{kg} kg is no weight of one cow's milking. Expected at most {most} kg."
 WORDS = "{cow} milked into {tank} at {at} by mistake{share}"
 UNKNOWN = "an unknown cow"
 CLOSE = "Close the valve of {tank}: {cow} was milked into it. {rest}"
@@ -33,6 +35,7 @@ REST = "The rest of the milking goes to {tank}."
 NO_REST = "Stop milking into it; nobody has said where the rest goes."
 OTHERWISE = "What goes in on top is held with it, and lost with it."
 VALVE = "valve of {tank} closed, nothing more goes into it"
+MOST_OF_A_COW = kilos(MOST_GRAMS)
 OWN_STEPS = (HoldStep.What.STOPPED, HoldStep.What.SAMPLED)
 STEPS_SINCE = (
     "Steps were written on its hold since ({steps}). Strike those first, or have two people decide."
@@ -59,6 +62,8 @@ def record_wrong_cow(
     """
     lock_tanks()
     check_places(tank, animal, group, to_tank)
+    if tank_kg is not None:
+        check_fits(tank, tank_kg, field="tank_kg")
     tank_kg = tank_kg if tank_kg is not None else by_the_book(tank, stamp)
     check_kilos(kg, tank_kg)
     hold = hold_milk(
@@ -122,6 +127,8 @@ def check_kilos(kg: Decimal | None, tank_kg: Decimal | None) -> None:
     """Refuse weights of nothing, and more of hers than there is in the tank."""
     check_weight(kg)
     check_weight(tank_kg, field="tank_kg")
+    if kg is not None and kg > MOST_OF_A_COW:
+        raise ValidationError({"kg": NO_COW.format(kg=weight(kg), most=weight(MOST_OF_A_COW))})
     if kg is not None and tank_kg is not None and kg > tank_kg:
         words = MORE_THAN_ALL.format(kg=weight(kg), tank_kg=weight(tank_kg))
         raise ValidationError({"kg": words})

@@ -368,7 +368,7 @@ def test_no_other_address_answers_a_laboratory(laboratory_client: Any) -> None:
     answered = {path for path, code in told.items() if code not in (403, 405)}
     # Whether the service runs, the way in and out, what a browser needs to keep its own entries,
     # and the public page of a wheel are everybody's.
-    everybodys = {"/health", "/login/", "/logout/", "/sw.js", "/phone/", "/queue/"}
+    everybodys = {"/health", "/login/", "/logout/", "/sw.js", "/phone/", "/queue/", "/language/"}
     assert answered <= {*everybodys, "/01/lot/10/lot/21/lot"}
 
 

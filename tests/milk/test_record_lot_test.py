@@ -72,6 +72,19 @@ def test_a_negative_inhibitor_test_holds_nothing(lot: MilkLot) -> None:
     assert not Hold.objects.exists()
 
 
+@pytest.mark.parametrize(
+    ("written", "verdict"), [("Pos.", "positive"), ("not found", "negative"), ("?", "doubt")]
+)
+def test_a_verdict_is_read_from_the_paper(lot: MilkLot, written: str, verdict: str) -> None:
+    assert record(lot, "inhibitor", written=written).verdict == verdict
+    assert Hold.objects.open().exists() == (verdict != "negative")
+
+
+def test_words_nobody_agreed_on_stand_beside_their_verdict(lot: MilkLot) -> None:
+    assert record(lot, "inhibitor", verdict="negative", written="clear blue").written
+    assert not Hold.objects.exists()
+
+
 def test_a_contaminant_over_its_limit_holds_the_lot(lot: MilkLot) -> None:
     record(lot, "aflatoxin", written="0.050")
     assert not Hold.objects.exists()
@@ -92,7 +105,8 @@ def test_striking_a_result_takes_its_flag_and_its_hold_away(lot: MilkLot, vet: A
 @pytest.mark.parametrize(
     ("what", "fields", "where"),
     [
-        ("plate", {}, "value"),
+        ("plate", {}, "written"),
+        ("fat", {"written": "40,2"}, "written"),
         ("plate", {"written": "n.d."}, "written"),
         ("plate", {"written": "1.250"}, "written"),
         ("plate", {"written": "87 000"}, "written"),
@@ -102,6 +116,8 @@ def test_striking_a_result_takes_its_flag_and_its_hold_away(lot: MilkLot, vet: A
         ("cells", {"value": Decimal(238_000)}, "value"),
         ("inhibitor", {}, "verdict"),
         ("inhibitor", {"verdict": "perhaps"}, "verdict"),
+        ("inhibitor", {"verdict": "negative", "written": "pos."}, "verdict"),
+        ("inhibitor", {"written": "no strip left"}, "verdict"),
         ("inhibitor", {"verdict": "negative", "value": Decimal(1)}, "value"),
         ("freezing", {"value": Decimal("0.525")}, "value"),
         ("urea", {"value": Decimal(1)}, "what"),
@@ -170,7 +186,7 @@ def test_others_may_not_write_results(role: str, request: Any, lot: MilkLot) -> 
 def test_bad_input_by_api_names_the_field(vet_api: Any, lot: MilkLot) -> None:
     answer = vet_api.post("/api/lot-tests/", body(lot, value=None))
     assert answer.status_code == 400
-    assert "/value" in answer.content.decode()
+    assert "/written" in answer.content.decode()
 
 
 @pytest.mark.parametrize(

@@ -106,6 +106,7 @@ def test_a_struck_animal_is_refused():
     ("fields", "field", "words"),
     [
         ({"kg": -1}, "kg", "-1 kg is no weight"),
+        ({"kg": 99_000}, "kg", "it holds 15,000 kg"),
         ({"ended_at": milk.EVENING - timedelta(minutes=5)}, "ended_at", "cannot have ended"),
         ({"ended_at": milk.EVENING + timedelta(hours=25)}, "ended_at", "more than 24 hours"),
         ({"day": milk.EVENING.date() + timedelta(days=1)}, "day", "the evening before"),
@@ -132,7 +133,7 @@ def test_neither_kg_nor_rows_is_refused():
 @pytest.mark.parametrize(
     ("row", "words"),
     [
-        ({"grams": 100_001}, "no weight of one milking"),
+        ({"grams": 100_001}, "100.001 kg is no weight of one milking. Expected 0 to 100 kg"),
         ({"grams": -1}, "no weight"),
         ({"at_s": -1}, "not within the milking"),
         ({"at_s": 40_000}, "not within the milking"),

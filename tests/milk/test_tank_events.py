@@ -109,6 +109,7 @@ def test_a_level_or_a_temperature_changes_no_lot(tank):
         ("drawn", {"kg": 5, "at": datetime(2080, 1, 1, tzinfo=UTC)}, "happened_at", "has not come"),
         ("drawn", {"kg": 5, "at": MORNING, "ended_at": milk.EVENING}, "ended_at", "cannot have"),
         ("boiled", {}, "what", "not a valid choice"),
+        ("sampled", {"temperature": 99}, "temperature", "no temperature of raw milk"),
     ],
 )
 def test_bad_input_is_refused_at_its_field(tank, what, fields, field, words):
@@ -116,6 +117,14 @@ def test_bad_input_is_refused_at_its_field(tank, what, fields, field, words):
         milk.make_tank_event(what, tank=tank, **fields)
     assert list(error.value.message_dict) == [field]
     assert not TankEvent.objects.exists()
+
+
+def test_a_tank_is_washed_hotter_than_milk_can_be(tank):
+    assert milk.make_tank_event("washed", tank=tank, at=MORNING, temperature=Decimal(85)).pk
+    with pytest.raises(ValidationError, match="no temperature of raw milk"):
+        milk.make_tray(tank=tank, at=MORNING, temperature=Decimal(85))
+    with pytest.raises(ValidationError, match="no temperature of raw milk"):
+        milk.make_delivery(tank=tank, at=MORNING, temperature=Decimal(85))
 
 
 def test_milk_is_moved_to_another_tank_only(tank):

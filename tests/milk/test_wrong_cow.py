@@ -259,7 +259,9 @@ def test_not_taken_back_by_another_or_after_more_was_done(morning: Morning) -> N
 @pytest.mark.parametrize(
     ("fields", "field", "words"),
     [
-        ({"kg": Decimal(4000)}, "kg", "cannot be in 3,100 kg"),
+        ({"kg": Decimal(4000)}, "kg", "at most 100 kg"),
+        ({"kg": Decimal(60), "tank_kg": Decimal(50)}, "kg", "cannot be in 50 kg"),
+        ({"tank_kg": Decimal(99_000)}, "tank_kg", "it holds"),
         ({"kg": Decimal(0)}, "kg", "no weight"),
         ({"tank_kg": Decimal(-1)}, "tank_kg", "no weight"),
         ({"bottle_2": "0071"}, "__all__", "a number each"),
