@@ -234,7 +234,12 @@ REST_FRAMEWORK = {
         "rest_framework.throttling.AnonRateThrottle",
         "rest_framework.throttling.UserRateThrottle",
     ],
-    "DEFAULT_THROTTLE_RATES": {"anon": "60/min", "user": "1200/min", "public": "60/min"},
+    "DEFAULT_THROTTLE_RATES": {
+        "anon": "60/min",
+        "user": "1200/min",
+        "public": "60/min",
+        "wall": "30/min",
+    },
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
 REST_KNOX = {"TOKEN_TTL": timedelta(days=365), "AUTO_REFRESH": False}

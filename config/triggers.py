@@ -106,6 +106,29 @@ def keep_rows() -> list[pgtrigger.Trigger]:
     ]
 
 
+def only_once(*columns: str, free: Iterable[str] = ()) -> pgtrigger.Trigger:
+    """The trigger that lets ``columns`` be filled once and ``free`` ones change; nothing else.
+
+    For tables that are no entries.
+    """
+    changing = ", ".join(f"'{name}'" for name in (*columns, *free))
+    old, new = (", ".join(f"{row}.{name}" for name in columns) for row in ("OLD", "NEW"))
+    blank = " AND ".join(f"OLD.{name} IS NULL" for name in columns)
+    return pgtrigger.Trigger(
+        name="refuse_change",
+        operation=pgtrigger.Update,
+        when=pgtrigger.Before,
+        func=f"""
+            IF (to_jsonb(NEW) - ARRAY[{changing}]) IS DISTINCT FROM
+               (to_jsonb(OLD) - ARRAY[{changing}])
+               OR (NOT ({blank}) AND ({old}) IS DISTINCT FROM ({new})) THEN
+                {REFUSE_CHANGE.strip()}
+            END IF;
+            RETURN NEW;
+        """,
+    )
+
+
 def append_only(*derived: str, keeps_number: bool = False) -> list[pgtrigger.Trigger]:
     """The triggers of an entry table; ``derived`` names the columns that may be computed again.
 

@@ -27,6 +27,9 @@ urlpatterns = [
     path("walk/<slug:name>/", walk.one_list, name="list"),
     path("wall/", wall.walls, name="walls"),
     path("wall/<int:number>/", wall.wall, name="wall"),
+    path("wall/screens/", wall.hang, name="wall-hang"),
+    path("wall/screens/<uuid:uuid>/", wall.withdraw, name="wall-withdraw"),
+    path("wall/hung/<str:secret>/", wall.wall_hung, name="wall-hung"),
     path("unknown/", unknown.unknown_cows, name="unknown-cows"),
     path("unknown/<uuid:uuid>/", unknown.unknown_cow, name="unknown-cow"),
     # Breeding, arrivals and moves.

@@ -22,6 +22,7 @@ from herd.models.treatments import (
     TreatmentPlan,
     WithdrawalPeriod,
 )
+from herd.models.walls import WallScreen
 
 __all__ = [
     "Animal",
@@ -53,5 +54,6 @@ __all__ = [
     "TreatmentPlan",
     "UnfitSign",
     "UnknownCow",
+    "WallScreen",
     "WithdrawalPeriod",
 ]

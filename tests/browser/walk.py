@@ -77,6 +77,10 @@ OUTSIDE = {
     "upload-file",
     "upload-look",
     "upload-take",
+    # A screen that hangs, without anybody signed in.
+    "herd:wall-hang",
+    "herd:wall-hung",
+    "herd:wall-withdraw",
     "worker",
 }
 
