@@ -15,6 +15,7 @@ from milk.views import (
     late,
     lots,
     made_by,
+    many,
     milkings,
     money,
     orders,
@@ -65,6 +66,8 @@ urlpatterns = [
     # The dairy hall.
     path("pour/", hall.pour, name="pour"),
     path("starter/", hall.starter, name="starter"),
+    path("wheels/weigh/", many.weigh, name="weigh-wheels"),
+    path("trays/skim/", many.skim, name="skim-trays"),
     path("wheels/today/", hall.wheels_today, name="wheels-today"),
     path("plates/", hall.plates, name="plates"),
     path("vat-sheet/", hall.sheet_of_vats, name="vat-sheet"),

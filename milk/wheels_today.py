@@ -6,26 +6,33 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
+from milk.figures import figures_on
 from milk.limits import plain
-from milk.models import Vat, Wheel
+from milk.models import MilkFigure, Vat, Wheel
 from milk.recipes import pick, recipes_on, wheels_of
 from milk.vat_yields import Yield, yields_of
 
 NOT_NUMBERED = "lifted, no wheel numbered"
 MISSING = "{there} of {expected} wheels numbered"
 SKIPPED = "plate {plate} does not follow {before}: was one skipped, broken or used twice?"
+TOO_LIGHT = "{twin} {plate} weighs {kg} kg, a new wheel usually at least {bound} kg"
+TOO_HEAVY = "{twin} {plate} weighs {kg} kg, a new wheel usually at most {bound} kg"
 # A weight after a day is due; before that the wheel stands in its mould.
 WEIGHED_AFTER = timedelta(hours=24)
 
 
 @dataclass(kw_only=True)
 class Twins:
-    """A vat and its wheels, A first; ``wrong``: what does not match, in words."""
+    """A vat and its wheels, A first; ``wrong``: what does not match, in words.
+
+    ``weights``: which weights are not those of a new wheel, in words.
+    """
 
     vat: Vat
     expected: int
     wheels: list[Wheel] = field(default_factory=list)
     wrong: list[str] = field(default_factory=list)
+    weights: list[str] = field(default_factory=list)
     made: Yield | None = None
 
     def unweighed(self, at: datetime) -> list[Wheel]:
@@ -61,10 +68,33 @@ def wheels_of_day(day: date, at: datetime) -> tuple[list[Twins], str]:
         )
         for vat in vats
     ]
+    light, heavy = usual_weights(day)
     for one in found:
         one.wrong = mismatch(one)
+        one.weights = odd_weights(one, light, heavy)
     say_skipped(found)
     return found, yields.words
+
+
+def usual_weights(day: date) -> tuple[Decimal | None, Decimal | None]:
+    """What a new wheel usually weighs, at least and at most; None where no row says."""
+    figures, what = figures_on(day), MilkFigure.What
+    light, heavy = figures.get(what.WHEEL_LIGHT), figures.get(what.WHEEL_HEAVY)
+    return light.value if light else None, heavy.value if heavy else None
+
+
+def odd_weights(one: Twins, light: Decimal | None, heavy: Decimal | None) -> list[str]:
+    """The wheels lighter or heavier than a new wheel usually is, in words."""
+    words = []
+    for wheel in one.wheels:
+        if wheel.kg is None:
+            continue
+        said = {"twin": wheel.twin, "plate": wheel.plate, "kg": plain(wheel.kg, 1)}
+        if light is not None and wheel.kg < light:
+            words.append(TOO_LIGHT.format(bound=plain(light), **said))
+        if heavy is not None and wheel.kg > heavy:
+            words.append(TOO_HEAVY.format(bound=plain(heavy), **said))
+    return words
 
 
 def mismatch(one: Twins) -> list[str]:
@@ -94,6 +124,8 @@ def said(found: Iterable[Twins], at: datetime) -> str:
     wheels = sum(len(one.wheels) for one in rows)
     wrong = sum(bool(one.wrong) for one in rows)
     due = sum(len(one.unweighed(at)) for one in rows)
+    odd = sum(len(one.weights) for one in rows)
     match = f"{wrong} vats to look at" if wrong else "vats, twins and plates match"
     weights = f"; {due} to weigh" if due else ""
+    weights += f"; {odd} of unusual weight" if odd else ""
     return f"{wheels} wheels of {plain(Decimal(len(rows)))} vats: {match}{weights}."
