@@ -10,15 +10,17 @@ BIN := $(VENV)/bin
 INSTALL := $(BIN)/python -m pip install -qq --no-input --disable-pip-version-check --require-hashes
 RUN_STAMP := $(VENV)/run-$(shell cksum < requirements.txt | cut -d ' ' -f 1)
 DEV_STAMP := $(VENV)/dev-$(shell cksum < requirements-dev.txt | cut -d ' ' -f 1)
+BENCH_STAMP := $(VENV)/bench-$(shell cksum < requirements-bench.txt | cut -d ' ' -f 1)
 APPS := config herd feed milk
 
 .DEFAULT_GOAL := help
-.PHONY: help demo up test screenshots lint types migrations deploy addresses check format requirements clean
+.PHONY: help demo up test bench screenshots lint types migrations deploy addresses check format requirements clean
 
 help:
 	@echo "make demo   set up, load the demo estate and serve it on 127.0.0.1:$(PORT) until Ctrl-C"
 	@echo "make up     serve the book that is there"
 	@echo "make test   set up and run every test"
+	@echo "make bench  measure ten years of entries against one, and against other programs"
 	@echo "make check  every gate: lint, types, migrations, deploy, addresses, test"
 
 demo: $(RUN_STAMP)
@@ -33,6 +35,11 @@ screenshots: $(DEV_STAMP)
 
 test: $(DEV_STAMP)
 	$(BIN)/python -m pytest --numprocesses 2 --dist loadscope
+
+# Ten years against one, against hand-tuned SQL and against other programs; half an hour the first
+# time. On a machine with nothing else to do, KEEP=--keep writes tests/bench/latest.json.
+bench: $(BENCH_STAMP)
+	SWARDLINE_DATA=.swardline/bench $(BIN)/python -m tests.bench.ten_years $(KEEP)
 
 lint: $(DEV_STAMP)
 	$(BIN)/python -m ruff check .
@@ -66,6 +73,7 @@ format: $(DEV_STAMP)
 requirements:
 	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements.txt requirements.in
 	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements-dev.txt requirements-dev.in
+	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements-bench.txt requirements-bench.in
 
 clean:
 	rm -rf $(VENV) .mypy_cache .pytest_cache .ruff_cache .hypothesis
@@ -81,6 +89,10 @@ $(DEV_STAMP): | $(BIN)/pip
 	@$(INSTALL) -r requirements-dev.txt
 	@$(BIN)/python -m compileall -q $(APPS) tests
 	@touch $@ $(RUN_STAMP)
+
+$(BENCH_STAMP): $(DEV_STAMP)
+	@$(INSTALL) -r requirements-bench.txt
+	@touch $@
 
 $(BIN)/pip:
 	@command -v $(PYTHON) > /dev/null || \

@@ -1,0 +1,478 @@
+"""Ten years against one, against hand-tuned SQL, against a floor, and against other programs.
+
+    make bench                      (or: python -m tests.bench.ten_years --years 10)
+
+Writes two books by ``manage.py bench generate`` into the data folder, one of a year and one of ten
+(once; later runs find them), then asks every question of both, alternating, and checks that all
+answers are the same. Prints medians, 95th percentiles, ratios, statements and pages touched, and
+writes ``tests/bench/latest.json``. Times are wall times on a machine with nothing else to do: the
+ratios are what counts.
+"""
+
+import argparse
+import json
+import os
+import platform
+import statistics
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from contextlib import closing
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from random import Random
+from time import perf_counter
+from typing import Any
+
+import django
+
+Answer = dict[str, set[Any]]
+LATEST = Path(__file__).with_name("latest.json")
+WHEELS, BATCHES, COURSES, PEER_IDS, ROUNDS = 40, 24, 24, 12, 5
+SWEPT = timedelta(days=90)
+DAY = timedelta(days=1)
+
+
+def say(line: str = "") -> None:
+    sys.stdout.write(f"{line}\n")
+    sys.stdout.flush()
+
+
+class Times:
+    """Wall times in ms of some contenders, by name."""
+
+    def __init__(self) -> None:
+        self.of: dict[str, list[float]] = {}
+
+    def add(self, name: str, began: float) -> None:
+        self.of.setdefault(name, []).append((perf_counter() - began) * 1000)
+
+    def median(self, name: str) -> float:
+        return statistics.median(self.of[name])
+
+    def worst(self, name: str) -> float:
+        """The 95th percentile."""
+        found = sorted(self.of[name])
+        return found[min(len(found) - 1, round(0.95 * (len(found) - 1)))]
+
+    def ratio(self, one: str, other: str) -> float:
+        return round(self.median(one) / self.median(other), 3)
+
+
+def alternate(
+    times: Times, items: Sequence[Any], contenders: dict[str, Callable[[Any], Any]]
+) -> None:
+    """Ask each contender about each item, the first one a different one each time."""
+    names = list(contenders)
+    for name in names:
+        contenders[name](items[0])
+    for place, item in enumerate(items):
+        turn = place % len(names)
+        for name in names[turn:] + names[:turn]:
+            began = perf_counter()
+            contenders[name](item)
+            times.add(name, began)
+
+
+class Book:
+    """A database of the embedded server with so many years in it."""
+
+    def __init__(self, years: float) -> None:
+        self.years, self.name = years, f"bench_{years:g}".replace(".", "_")
+
+    def open(self) -> None:
+        from django.db import connection
+
+        if connection.settings_dict["NAME"] != self.name:
+            connection.close()
+            connection.settings_dict["NAME"] = self.name
+
+    def make(self) -> None:
+        """Create and fill it, unless it is there."""
+        from django.core.management import call_command
+        from django.db import connection
+
+        from milk.demo.load import is_loaded
+
+        connection.ensure_connection()
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT 1 FROM pg_database WHERE datname = %s", [self.name])
+            if not cursor.fetchone():
+                cursor.execute(f'CREATE DATABASE "{self.name}"')
+        self.open()
+        call_command("migrate", verbosity=0)
+        if not is_loaded():
+            say(f"Writing the book of {self.years:g} years (once) ...")
+            call_command("bench", "generate", years=self.years)
+
+
+class Bench:
+    """One run: the two books, what was measured, and the ratios."""
+
+    def __init__(self, short: Book, long: Book, folder: Path) -> None:
+        self.short, self.long, self.folder = short, long, folder
+        self.times = Times()
+        self.ratios: dict[str, float] = {}
+        self.touched: dict[str, dict[str, float]] = {}
+        self.dice = Random(1)
+
+    def in_book(self, book: Book, ask: Callable[[Any], Any]) -> Callable[[Any], Any]:
+        def asking(item: Any) -> Any:
+            book.open()
+            return ask(item)
+
+        return asking
+
+    # What is asked about.
+
+    def some(self, book: Book, model: Any, number: int, *, last_year: bool = True) -> list[int]:
+        """Keys of a model spread over the book's last year, or over all of it."""
+        book.open()
+        rows = model.objects.order_by("pk")
+        newest = rows.latest("happened_at").happened_at
+        # The very last have not been made into anything yet; the first of all have nothing before.
+        rows = rows.filter(happened_at__lt=newest - 4 * DAY)
+        since = newest - 360 * DAY if last_year else rows.earliest("happened_at").happened_at
+        keys = list(rows.filter(happened_at__gt=since + 20 * DAY).values_list("pk", flat=True))
+        return self.dice.sample(keys, min(number, len(keys)))
+
+    # The questions.
+
+    def traces_back(self) -> None:
+        from milk.models import Wheel
+        from milk.trace import back
+
+        for name, book, recent in (
+            ("1 y", self.short, True),
+            ("10 y recent", self.long, True),
+            ("10 y", self.long, False),
+        ):
+            self.against_sql(
+                f"trace back, {name}",
+                book,
+                self.some(book, Wheel, WHEELS, last_year=recent),
+                Wheel,
+                lambda wheel: back("wheel", wheel),
+            )
+        self.ratios["trace_back_vs_sql"] = self.times.ratio(
+            "trace back, 10 y", "trace back, 10 y: sql"
+        )
+        self.ratios["trace_back_vs_floor"] = self.times.ratio(
+            "trace back, 10 y", "trace back, 10 y: floor"
+        )
+        self.ratios["trace_back_10y_vs_1y"] = self.times.ratio(
+            "trace back, 10 y", "trace back, 1 y"
+        )
+
+    def traces_forward(self) -> None:
+        from feed.models import ForageBatch
+        from herd.models import Course
+        from milk.trace import forward
+
+        for words, model, kind, number in (
+            ("forage forward", ForageBatch, "batch", BATCHES),
+            ("treatment forward", Course, "course", COURSES),
+        ):
+            for name, book in (("1 y", self.short), ("10 y", self.long)):
+                self.against_sql(
+                    f"{words}, {name}",
+                    book,
+                    self.some(book, model, number, last_year=book is self.short),
+                    model,
+                    lambda thing, kind=kind: forward(kind, thing),
+                )
+            key = words.replace(" ", "_")
+            self.ratios[f"{key}_10y_vs_1y"] = self.times.ratio(f"{words}, 10 y", f"{words}, 1 y")
+
+    def against_sql(
+        self, name: str, book: Book, keys: list[int], model: Any, ask: Callable[[Any], Any]
+    ) -> None:
+        """The program, its statements on a bare cursor, and the floor, one after the other."""
+        from tests.bench.ten_years_sql import bare, floor, pages, replayed
+
+        book.open()
+        things = [model.objects.get(pk=key) for key in keys]
+        with closing(bare()) as on:
+            asked = {thing.pk: ask(thing).reader.asked for thing in things}
+            rows = {pk: replayed(on, statements) for pk, statements in asked.items()}
+            lots = {
+                pk: next((v["lots"] for _, v in reversed(statements) if v.get("lots")), "{}")
+                for pk, statements in asked.items()
+            }
+            alternate(
+                self.times,
+                things,
+                {
+                    name: ask,
+                    f"{name}: sql": lambda thing: replayed(on, asked[thing.pk]),
+                    f"{name}: floor": lambda thing: floor(
+                        on, len(asked[thing.pk]), rows[thing.pk], lots[thing.pk]
+                    ),
+                },
+            )
+            self.touched[name] = {
+                "statements": statistics.median(len(one) for one in asked.values()),
+                "rows": statistics.median(rows.values()),
+                "pages": statistics.median(pages(on, one) for one in asked.values()),
+            }
+
+    def peers(self) -> None:
+        """The same questions to SQLite, DuckDB and pandas, on the long book."""
+        from feed.models import ForageBatch
+        from milk.models import Wheel
+        from milk.trace import back, forward
+        from tests.bench import ten_years_peers as others
+
+        self.long.open()
+        if not (self.folder / "batch.csv").exists():
+            say("Copying the book for the peers (once) ...")
+            others.export(self.folder)
+        asked: list[Any] = [
+            others.Staged(others.Sqlite(self.folder)),
+            others.Staged(others.Duck(self.folder)),
+            others.Frames(self.folder),
+        ]
+        wheels = self.some(self.long, Wheel, PEER_IDS, last_year=False)
+        batches = self.some(self.long, ForageBatch, PEER_IDS, last_year=False)
+        self.among_peers(
+            "trace back",
+            wheels,
+            lambda key: answer_back(back("wheel", found(Wheel, key))),
+            asked,
+            "back",
+        )
+        self.among_peers(
+            "forage forward",
+            batches,
+            lambda key: answer_forward(forward("batch", found(ForageBatch, key))),
+            asked,
+            "forward",
+        )
+        spans = [self.sweep_span() for _ in range(ROUNDS)]
+        self.among_peers(
+            "sweep",
+            spans,
+            answer_sweep,
+            [_Sweeper(one) for one in asked],
+            "sweep",
+        )
+
+    def among_peers(
+        self,
+        name: str,
+        items: Sequence[Any],
+        own: Callable[[Any], Answer],
+        peers: Sequence[Any],
+        method: str,
+    ) -> None:
+        for item in items:
+            wanted = own(item)
+            for peer in peers:
+                check_same(f"{name} by {peer.name}", item, wanted, getattr(peer, method)(item))
+        contenders: dict[str, Callable[[Any], Any]] = {f"{name} (among peers)": own}
+        contenders |= {f"{name}: {peer.name}": getattr(peer, method) for peer in peers}
+        alternate(self.times, items, contenders)
+        best = min(self.times.median(f"{name}: {peer.name}") for peer in peers)
+        key = f"{name.replace(' ', '_')}_vs_best_peer"
+        self.ratios[key] = round(self.times.median(f"{name} (among peers)") / best, 3)
+
+    def sweep_span(self) -> tuple[datetime, datetime]:
+        from milk.models import Milking
+
+        newest = Milking.objects.latest("happened_at").happened_at
+        return newest - SWEPT, newest
+
+    def lists(self) -> None:
+        """The lists and sweeps that must not grow with the years, in both books in turn."""
+        from herd.withheld import withheld_list
+        from milk.quality import quality
+        from milk.services import flags
+
+        def now() -> datetime:
+            from milk.models import Milking
+
+            return Milking.objects.latest("happened_at").happened_at + timedelta(hours=3)
+
+        questions: dict[str, Callable[[datetime], Any]] = {
+            "withheld": lambda at: withheld_list(at),
+            "sweep": lambda at: flags.flag_lots_over_limits(at=at),
+            "withheld sweep": lambda at: answer_sweep((at - SWEPT, at)),
+            "quality": lambda at: quality(at),
+        }
+        for words, ask in questions.items():
+            books = {f"{words}, 1 y": self.short, f"{words}, 10 y": self.long}
+            moments = {}
+            for name, book in books.items():
+                book.open()
+                moments[name] = now()
+            alternate(
+                self.times,
+                list(range(ROUNDS)),
+                {
+                    name: self.in_book(book, lambda _, at=moments[name], ask=ask: ask(at))
+                    for name, book in books.items()
+                },
+            )
+            key = f"{words.replace(' ', '_')}_10y_vs_1y"
+            self.ratios[key] = self.times.ratio(f"{words}, 10 y", f"{words}, 1 y")
+
+    def pages(self) -> None:
+        """A page with a trace against the trace alone, and the pages of the herd and of quality."""
+        from django.contrib.auth.models import Group as Role
+        from django.contrib.auth.models import User
+        from django.test import Client
+
+        from config.roles import VET
+        from milk.models import Wheel
+        from milk.trace import back
+
+        self.long.open()
+        user, _ = User.objects.get_or_create(username="bench")
+        user.groups.add(Role.objects.get_or_create(name=VET)[0])
+        client = Client(SERVER_NAME="localhost")
+        client.force_login(user)
+        wheels = self.some(self.long, Wheel, PEER_IDS, last_year=False)
+        things = [Wheel.objects.get(pk=key) for key in wheels]
+
+        def page(path: str) -> None:
+            answer = client.get(path)
+            if answer.status_code != 200:
+                raise AssertionError(f"{path} answered {answer.status_code}")
+
+        alternate(
+            self.times,
+            things,
+            {
+                "trace alone": lambda wheel: back("wheel", wheel),
+                "trace page": lambda wheel: page(f"/milk/trace/back/wheel/{wheel.plate}/"),
+            },
+        )
+        self.ratios["trace_page_vs_trace"] = self.times.ratio("trace page", "trace alone")
+        for name, path in (("herd page", "/herd/withheld/"), ("quality page", "/milk/quality/")):
+            alternate(self.times, list(range(ROUNDS)), {name: lambda _, path=path: page(path)})
+
+    # What came of it.
+
+    def report(self) -> None:
+        import psutil
+
+        say(f"\n{'question':<34}{'median ms':>11}{'p95 ms':>9}{'statements':>12}{'pages':>8}")
+        for name in self.times.of:
+            touched = self.touched.get(name, {})
+            say(
+                f"{name:<34}{self.times.median(name):>11.2f}{self.times.worst(name):>9.2f}"
+                f"{touched.get('statements', ''):>12}{touched.get('pages', ''):>8}"
+            )
+        say(f"\n{'ratio':<34}{'':>11}")
+        for name, value in self.ratios.items():
+            say(f"{name:<34}{value:>11.2f}")
+        memory = psutil.Process().memory_info().rss / 2**20
+        say(f"memory of this process: {memory:.0f} MB")
+
+    def written(self) -> dict[str, Any]:
+        return {
+            "date": datetime.now(UTC).date().isoformat(),
+            "machine": f"{os.cpu_count()} cores, {platform.machine()}, {platform.system()}",
+            "years": [self.short.years, self.long.years],
+            "ratios": self.ratios,
+            "median_ms": {name: round(self.times.median(name), 3) for name in self.times.of},
+            "p95_ms": {name: round(self.times.worst(name), 3) for name in self.times.of},
+            "touched": self.touched,
+        }
+
+
+class _Sweeper:
+    """A peer asked about a span of moments."""
+
+    def __init__(self, peer: Any) -> None:
+        self.peer, self.name = peer, peer.name
+
+    def sweep(self, span: tuple[datetime, datetime]) -> Answer:
+        since, until = span
+        found: Answer = self.peer.sweep(int(since.timestamp()), int(until.timestamp()))
+        return found
+
+
+def found(model: Any, key: int) -> Any:
+    return model.objects.get(pk=key)
+
+
+def answer_back(trace: Any) -> Answer:
+    """A trace back as sets of keys."""
+    cows = [(cow.pk, at) for cow in trace.found.animals for at in cow.milkings]
+    return {
+        "lots": {lot.row.pk for lot in trace.found.lots},
+        "cows": {(cow, at.milking.pk) for cow, at in cows},
+        "cells": {(cow, at.milking.pk, at.cells[2]) for cow, at in cows if at.cells},
+        "withheld": {
+            (cow, at.milking.pk, period.course) for cow, at in cows for period in at.withheld
+        },
+        "feeds": {(feed.pk, bool(feed.hours_late)) for feed in trace.found.feeds},
+    }
+
+
+def answer_forward(trace: Any) -> Answer:
+    return {
+        "lots": {lot.row.pk for lot in trace.found.lots},
+        "vats": {vat.pk for vat in trace.found.vats},
+        "wheels": {wheel.pk for wheel, _ in trace.found.wheels},
+    }
+
+
+def answer_sweep(span: tuple[datetime, datetime]) -> Answer:
+    """Withheld milk of the milkings of a span that went into a lot."""
+    from milk.models import MilkingPart
+    from milk.withheld_milk import withheld_in
+
+    since, until = span
+    parts = MilkingPart.objects.filter(
+        milking__happened_at__gte=since, milking__happened_at__lt=until
+    )
+    pairs = set(parts.values_list("milking_id", flat=True))
+    rows = withheld_in(parts.values_list("lot_id", flat=True).distinct())
+    return {
+        "withheld": {(row.animal, row.milking, row.course) for row in rows if row.milking in pairs}
+    }
+
+
+def check_same(name: str, item: Any, wanted: Answer, got: Answer) -> None:
+    """Raise AssertionError naming what differs."""
+    for part, own in wanted.items():
+        other = {
+            tuple(map(float, one)) if isinstance(one, tuple) else float(one) for one in got[part]
+        }
+        mine = {tuple(map(float, one)) if isinstance(one, tuple) else float(one) for one in own}
+        if mine != other:
+            raise AssertionError(
+                f"{name} of {item}: {part} differ, only here {sorted(mine - other)[:3]}, "
+                f"only there {sorted(other - mine)[:3]}"
+            )
+
+
+def main(arguments: Iterable[str] | None = None) -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
+    parser.add_argument("--years", type=float, default=10, help="of the long book (default: 10)")
+    parser.add_argument("--short", type=float, default=1, help="of the short book (default: 1)")
+    parser.add_argument("--no-peers", action="store_true", help="leave the other programs out")
+    parser.add_argument("--keep", action="store_true", help="write tests/bench/latest.json")
+    options = parser.parse_args(list(arguments) if arguments is not None else None)
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
+    django.setup()
+    from django.conf import settings
+
+    short, long = Book(options.short), Book(options.years)
+    for book in (short, long):
+        book.make()
+    bench = Bench(short, long, Path(settings.SWARDLINE_DATA) / f"peers-{long.name}")
+    bench.traces_back()
+    bench.traces_forward()
+    bench.lists()
+    if not options.no_peers:
+        bench.peers()
+    bench.pages()
+    bench.report()
+    if options.keep:
+        LATEST.write_text(json.dumps(bench.written(), indent=2) + "\n")
+
+
+if __name__ == "__main__":
+    main()
