@@ -16,6 +16,7 @@ from django.db.models.functions import Coalesce
 
 from config.once_a_page import once_a_page
 from milk.models import LotDraw, MilkLot, Vat, VatFill, VatLot, Wheel
+from milk.runs import names_said, run_said, runs
 from milk.whey import cans_with
 
 # A vat whose lift nobody wrote down is cheese after so long all the same.
@@ -82,11 +83,19 @@ class Catchable:
         return bool(self.tanks or self.trays or self.vats)
 
     @property
+    def in_trays(self) -> list[tuple[str, Decimal]]:
+        """Trays that count up taken together, with the kg in all of them."""
+        kilos = dict(self.trays)
+        return [
+            (run_said(run), sum((kilos[name] for name in run), Decimal(0))) for run in runs(kilos)
+        ]
+
+    @property
     def words(self) -> str:
         """One sentence; empty when nothing can be stopped any more."""
-        parts = [f"{name} {kg:,.0f} kg" for name, kg in [*self.tanks, *self.trays]]
+        parts = [f"{name} {kg:,.0f} kg" for name, kg in [*self.tanks, *self.in_trays]]
         if self.vats:
-            parts.append("not lifted: " + ", ".join(str(vat) for vat in self.vats))
+            parts.append("not lifted: " + names_said(str(vat) for vat in self.vats))
         return "; ".join(parts)
 
 

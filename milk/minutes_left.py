@@ -38,6 +38,17 @@ class Stop:
             return None
         return max(0, int((self.until - self.at).total_seconds() // 60))
 
+    @property
+    def left(self) -> str:
+        """The time left in words: minutes up to two hours, then whole hours."""
+        if self.minutes is None:
+            return "now"
+        if self.minutes == 0:
+            return "at once"
+        if self.minutes < 120:
+            return f"{self.minutes} min left"
+        return f"{self.minutes // 60} h left"
+
 
 def stops_of(found: Catchable, at: datetime) -> list[Stop]:
     """What can still be stopped, what is soonest too late first. Two statements at most."""
@@ -46,7 +57,7 @@ def stops_of(found: Catchable, at: datetime) -> list[Stop]:
         until, why = next_pour(at)
         stops += [
             Stop(name=name, kg=kg, until=until, why=why, at=at)
-            for name, kg in (*found.tanks, *found.trays)
+            for name, kg in (*found.tanks, *found.in_trays)
         ]
     if found.vats:
         lasts = usual_making(at)

@@ -98,6 +98,7 @@ class Measure:
     lots: list[Single] = field(default_factory=list)
     control: Control | None = None
     limit: Limit | None = None
+    begins_late: bool = False
 
     @property
     def name(self) -> str:
@@ -157,8 +158,15 @@ class Measure:
         return (
             f"{len(values)} results from {plain(min(values))} to {plain(max(values))}, "
             f"{len(self.over)} of them over a limit; the line is the rolling mean at the end of "
-            "each month."
+            f"each month.{self.first_said}"
         )
+
+    @property
+    def first_said(self) -> str:
+        """Of when the first result is, where it is not of the first months asked for."""
+        if not self.singles or not self.begins_late:
+            return ""
+        return f" The first is of {self.singles[0].sample.taken_on.isoformat()}."
 
     @cached_property
     def in_order(self) -> Plot | None:
@@ -300,16 +308,25 @@ def measure(what: str, singles: list[Single], first: date, last: date, in_force:
     inside = singles[bisect_left(days, first) : bisect_right(days, last)]
     mean = next((row for row in in_force.on(last, Limit.Of.MEAN) if row.what == what), None)
     lots = by_lot(singles)[-LOTS:]
+    start = first_shown(days, first, last)
     return Measure(
         what=what,
         unit=UNITS[what],
         singles=inside,
-        months=[month_row(what, singles, days, end, in_force) for end in month_ends(first, last)],
+        months=[month_row(what, singles, days, end, in_force) for end in month_ends(start, last)],
         bounds=bounds_of(what, last, in_force),
         lots=lots,
         control=control([float(single.sample.value) for single in lots]),
         limit=mean,
+        begins_late=start > first,
     )
+
+
+def first_shown(days: Sequence[date], first: date, last: date) -> date:
+    """The first day to show: of a young book the month of its first result, not a year of none."""
+    if not days or days[0] > last:
+        return last.replace(day=1)
+    return max(first, days[0].replace(day=1))
 
 
 def by_lot(singles: Sequence[Single]) -> list[Single]:

@@ -1,6 +1,5 @@
 """Holds: what is kept back, who has decided, who must still decide."""
 
-import re
 from collections import Counter
 from typing import Any
 from uuid import UUID
@@ -16,18 +15,18 @@ from config.forms.entries import SheetForm
 from config.once import once_only
 from config.roles import ACTIONS, action_required, check_may, may
 from config.views.entries import stamp_of
-from milk.below import below, still_catchable
+from milk.below import below
 from milk.forms.wrong_cow import StepForm
 from milk.held import NO_FOOD
 from milk.hold_board import board_of
 from milk.models import Hold, HoldDecision
+from milk.runs import names_said
 from milk.services import holds as service
 from milk.services.hold_steps import record_step
 
 CLOSED_SHOWN = 50
 THINGS = ("lot", "tank", "vat", "wheel", "starter_can", "by")
 NEEDED = 2
-NUMBER = re.compile(r"[0-9]+$")
 DECIDED = "Written: {what}. {rest}"
 # Two forms stand on the page; their fields must not share an id.
 STEP_IDS = "id_step_%s"
@@ -141,12 +140,11 @@ def context_of(
         "still_needed": NEEDED - most_alike(decisions),
         "deciders": ", ".join(ACTIONS["write:hold-decisions"]),
         "may_decide": may(request.user, "write:hold-decisions"),
-        "catchable": still_catchable(lots, now) if not found.outcome else None,
         "board": board_of(found, now),
         "step_form": step_form or StepForm(auto_id=STEP_IDS),
         "may_step": may(request.user, "write:hold-steps"),
         "tree": found.tree,
-        "spans": {name: names_said(items) for name, items in found.tree.items()},
+        "spans": {name: named(items) for name, items in found.tree.items()},
         "added": added_since(found.tree, now_below.as_tree()),
     }
 
@@ -156,31 +154,9 @@ def most_alike(decisions: list[HoldDecision]) -> int:
     return max(Counter(one.decision for one in decisions).values(), default=0)
 
 
-def names_said(items: list[dict[str, str]]) -> str:
-    """Names in words, those that count up taken together: "vat 2026-06-10/12 to 22"."""
-    runs: list[list[str]] = []
-    for item in items:
-        if runs and follows(runs[-1][-1], item["name"]):
-            runs[-1].append(item["name"])
-        else:
-            runs.append([item["name"]])
-    return ", ".join(
-        f"{run[0]} to {last_number(run[-1])}" if len(run) > 2 else ", ".join(run) for run in runs
-    )
-
-
-def last_number(name: str) -> str:
-    """The digits a name ends in; "" without any."""
-    found = NUMBER.search(name)
-    return found[0] if found else ""
-
-
-def follows(before: str, name: str) -> bool:
-    """Whether a name is the one before it, counted up by one."""
-    one, two = last_number(before), last_number(name)
-    if not one or not two or before.removesuffix(one) != name.removesuffix(two):
-        return False
-    return len(one) <= len(two) and int(two) == int(one) + 1
+def named(items: list[dict[str, str]]) -> str:
+    """The names of a frozen tree's things, in words."""
+    return names_said(item["name"] for item in items)
 
 
 def added_since(frozen: dict[str, Any], now: dict[str, Any]) -> dict[str, str]:
@@ -190,5 +166,5 @@ def added_since(frozen: dict[str, Any], now: dict[str, Any]) -> dict[str, str]:
         known = {item["id"] for item in frozen.get(name, [])}
         new = [item for item in now[name] if item["id"] not in known]
         if new:
-            added[name] = names_said(new)
+            added[name] = named(new)
     return added

@@ -14,7 +14,7 @@ from herd.models import Course, Dose
 from milk.doubt import Doubt, doubt_about
 from milk.models import Hold
 from milk.services import flags
-from milk.views.holds import names_said
+from milk.views.holds import named
 
 HELD = "Held: everything below. It stays held until two different people decide the same."
 
@@ -45,7 +45,7 @@ def context_of(request: HttpRequest, doubt: Doubt, now: Any) -> dict[str, Any]:
         "now": now,
         "doses": list(doses.order_by("happened_at")),
         "stoppable": [(left, left.minutes(now)) for left in timed],
-        "spans": {name: names_said(items) for name, items in tree.items()},
+        "spans": {name: named(items) for name, items in tree.items()},
         "to_hold": bool(doubt.rows) and not doubt.holds and may(request.user, "write:holds"),
         "holds": [(hold, hold_items(hold)) for hold in doubt.holds],
     }

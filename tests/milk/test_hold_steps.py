@@ -150,6 +150,7 @@ def test_minutes_left_by_the_habit_of_the_last_days() -> None:
     (stop,) = stops_of(still_catchable([lot.pk], now), now)
     assert (stop.name, stop.kg, stop.minutes) == ("tank B", 5000, 180)
     assert stop.why == "vats are usually filled from 05:30"
+    assert stop.left == "3 h left"
     during = milk.EVENING + 14 * HOUR
     (stop,) = stops_of(still_catchable([lot.pk], during), during)
     assert stop.minutes == 0
@@ -157,6 +158,20 @@ def test_minutes_left_by_the_habit_of_the_last_days() -> None:
     later = during + 2 * HOUR
     vat_stop = next(s for s in stops_of(still_catchable([lot.pk], later), later) if s.kg is None)
     assert vat_stop.minutes == 60
+
+
+def test_trays_that_count_up_are_told_together() -> None:
+    tank = milk.make_tank(name="B")
+    milk.make_milking(tank=tank, kg=5000)
+    for number, kg in ((11, 300), (12, 300), (13, 250), (20, 200)):
+        milk.make_tray(number=number, tank=tank, kg=kg, at=milk.EVENING + HOUR)
+    (lot,) = milk.lots_of(tank)
+    found = still_catchable([lot.pk], milk.EVENING + 2 * HOUR)
+    assert found.words == "tank B 3,950 kg; tray 11 to 13 850 kg; tray 20 200 kg"
+    stops = stops_of(found, milk.EVENING + 2 * HOUR)
+    assert [(stop.name, stop.kg) for stop in stops] == [
+        ("tank B", 3950), ("tray 11 to 13", 850), ("tray 20", 200)
+    ]  # fmt: skip
 
 
 def test_nobody_knows_how_long_without_a_habit() -> None:

@@ -66,6 +66,23 @@ def test_the_answer_stands_first(vet_client: Any) -> None:
     assert "600 of 2026-06-16" in text
 
 
+def test_a_young_book_is_shown_from_its_first_result_on(vet_client: Any) -> None:
+    result(40, on(4, 8))
+    result(60, on(6, 3))
+    text = page(vet_client)
+    assert "The first is of 2026-04-08." in text
+    for month, is_shown in (("March", False), ("April", True), ("May", True), ("June", True)):
+        assert (f'<th scope="row">{month} 2026</th>' in text) is is_shown, month
+
+
+def test_a_gap_in_an_old_book_is_shown(vet_client: Any) -> None:
+    result(40, datetime(2025, 6, 8, 4, tzinfo=UTC))
+    result(60, on(6, 3))
+    text = page(vet_client)
+    assert "The first is of" not in text
+    assert '<th scope="row">August 2025</th>' in text
+
+
 def test_missing_months_are_said_in_words(vet_client: Any) -> None:
     result(210, on(4, 8), "cells")
     result(220, on(6, 3), "cells")
