@@ -348,7 +348,7 @@ def _missing(column: Column, header: Sequence[str], row: int, word: str = "") ->
         else _("a column “{column}” (also called: {names})").format(
             column=column.name, names=names
         ),
-        _("Rename the column that holds it, or say --column {column}=ITS-NAME").format(
+        _("Rename the column that holds it, or by command say --column {column}=ITS-NAME").format(
             column=column.name
         ),
         row=row,
@@ -362,7 +362,9 @@ def _twice(column: Column, first: str, second: str, row: int) -> Fault:
             column=column.name, first=first, second=second
         ),
         "one",
-        _("Remove one, or say which with --column {column}=ITS-NAME").format(column=column.name),
+        _("Remove one, or by command say which with --column {column}=ITS-NAME").format(
+            column=column.name
+        ),
         row=row,
         column=second,
     )

@@ -57,6 +57,9 @@ class Said:
     verdict: str = ""
     unit: str = ""
 
+    def __str__(self) -> str:
+        return f"{self.written} {self.unit}".rstrip()
+
 
 def read_number(
     text: str, reading: Reading, *, places: int = 4, factor: Decimal = Decimal(1)

@@ -18,6 +18,8 @@ WORDS = {
     "point": N_("the point begins the decimals (1.234 is little more than 1)"),
     "thousands": N_("thousands per ml (a healthy cow has about 100)"),
     "units": N_("single cells per ml (a healthy cow has about 100,000)"),
+    "unit plate=thousands": N_("thousands per ml (clean milk has about 10)"),
+    "unit plate=units": N_("single bacteria per ml (clean milk has about 10,000)"),
     "kg": "kilograms",
     "g": "grams",
     "l": "litres",
@@ -64,6 +66,11 @@ class UploadForm(SheetForm):
         return {name: self.cleaned_data[name] for name in own if self.cleaned_data[name]}
 
 
+def answer_said(option: str, answer: str) -> str:
+    """An answer as the page offers it; what is usual differs by what was measured."""
+    return _(WORDS.get(f"{option}={answer}") or WORDS.get(answer, answer))
+
+
 class AnswersForm(SheetForm):
     """What the file does not tell by itself, one choice for each."""
 
@@ -72,7 +79,10 @@ class AnswersForm(SheetForm):
         for question in questions:
             self.fields[question["option"]] = forms.ChoiceField(
                 label=question["words"],
-                choices=[(answer, WORDS.get(answer, answer)) for answer in question["answers"]],
+                choices=[
+                    (answer, answer_said(question["option"], answer))
+                    for answer in question["answers"]
+                ],
                 widget=forms.RadioSelect,
             )
             speak(self.fields[question["option"]])

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_POST, require_safe
 from config.columns import Unanswered
 from config.errors import Refused
 from config.forms.uploads import AnswersForm, TakeForm, UploadForm
-from config.intake import COUNTS, Request
+from config.intake import COUNTS, Report, Request
 from config.loading import limit_bytes
 from config.models import Upload
 from config.once import once_only
@@ -28,6 +28,13 @@ from config.waiting import Waiting, forget_old, waiting_file
 TAKE = "take in files"
 SHOWN = 100
 LOOK_AGAIN = N_("The file waits no longer: it was taken, or is older than a day. Send it again.")
+TICK_STRANGE = N_(
+    "Nothing was taken: {strange} of {rows} rows cannot be. Tick this to leave them out, or "
+    "correct the file and send it again."
+)
+TICK_CHANGED = N_(
+    "Nothing was written: {changed} rows say otherwise than the book. Tick this to write them so."
+)
 
 
 @action_required("read")
@@ -160,11 +167,23 @@ def upload_take(request: HttpRequest, number: UUID) -> HttpResponse:
     if report is None:
         return show(request, waiting, take=form)
     if not report.taken:
-        form.add_error(None, report.verdict)
+        say_not_taken(form, report)
         return show(request, waiting, take=form)
     waiting.forget()
     messages.success(request, report.verdict)
     return redirect("upload-detail", number=report.upload)
+
+
+def say_not_taken(form: TakeForm, report: Report) -> None:
+    """Say at the tick that is missing what it would do; the report's own words are a program's."""
+    left = {name for name in form.fields if not form.cleaned_data[name]}
+    if report.strange and "skip_strange" in left:
+        words = _(TICK_STRANGE).format(strange=report.strange, rows=report.rows)
+        form.add_error("skip_strange", words)
+    elif report.changed and "take_changed" in left:
+        form.add_error("take_changed", _(TICK_CHANGED).format(changed=report.changed))
+    else:
+        form.add_error(None, report.verdict)
 
 
 def show(request: HttpRequest, waiting: Waiting, **forms: Any) -> HttpResponse:

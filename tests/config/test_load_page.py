@@ -86,7 +86,9 @@ def test_strange_rows_keep_the_file_out_until_they_are_left_out(office_client: P
     assert "Some rows are strange" in page
     assert "3.8E+11" in page
     refused = office_client.send(f"{address}take/")
-    assert "Nothing was taken: 1 of 3 rows cannot be." in refused.content.decode()
+    words = refused.content.decode()
+    assert "Nothing was taken: 1 of 3 rows cannot be. Tick this to leave them out" in words
+    assert "--skip-strange" not in words
     assert not Animal.objects.exists()
     office_client.send(f"{address}take/", skip_strange="on")
     assert Animal.objects.count() == 2
@@ -98,6 +100,9 @@ def test_changed_rows_are_shown_side_by_side(office_client: Pages) -> None:
     assert "old and new side by side" in page
     assert 'data-label="In the book" class="num">M<' in page
     assert "<strong>F</strong>" in page
+    refused = office_client.send(f"{address}take/").content.decode()
+    assert "1 rows say otherwise than the book. Tick this" in refused
+    assert "--take-changed" not in refused
     office_client.send(f"{address}take/", take_changed="on")
     assert Animal.objects.standing().get().sex == "F"
 

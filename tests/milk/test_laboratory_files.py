@@ -94,6 +94,16 @@ def test_a_header_word_of_its_own_is_remembered(lots: Any) -> None:
     assert load_json("lot-tests", rows(lots[1:], "Lipids A", "4,2"), *one).counts[0] == 1
 
 
+def test_the_look_shows_results_as_the_paper_has_them(lots: Any) -> None:
+    content = rows(lots, "cells;freezing;inhibitor", "<10;-0,540;neg.")
+    said = ("--unit", "cells=thousands", "--unit", "freezing=°H", "--decimal", "comma")
+    (shown,) = load_json("lot-tests", content, *said, "--dry-run").report["examples"]
+    assert "cells <10" in shown
+    assert "freezing -0,540" in shown
+    assert "inhibitor neg." in shown
+    assert "Decimal" not in shown
+
+
 def test_nothing_is_remembered_of_a_look(lots: Any) -> None:
     one = ("--laboratory", "Lab one", "--unit", "cells=units", "--dry-run")
     assert load_json("lot-tests", rows(lots, "cells", "187000"), *one).counts[0] == 1
