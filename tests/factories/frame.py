@@ -52,7 +52,7 @@ NEEDED: dict[str, Callable[[], dict[str, Any]]] = {
     "AgeRule": lambda: {"valid_from": another_day()},
     "Pallet": lambda: {"sscc": cheese.make_sscc()},
     "WheelReturn": lambda: {
-        "dispatch": milk.dispatch(milk.make_wheel()),
+        "dispatch": guessed("Dispatch", buyer=milk.make_buyer()),
         "hold": guessed("Hold", tank=milk.make_tank()),
     },
     "WithheldMilk": lambda: {"group": herd.make_group(milked=False)},
