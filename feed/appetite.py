@@ -8,19 +8,23 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from config.saying import N_, _
+
 # What the equations were made for (University of Wisconsin extension).
 PLAUSIBLE = {
-    "body_kg": (580, 700, "body weight", "kg"),
-    "fibre": (28, 40, "neutral detergent fibre of the ration", "%"),
+    "body_kg": (580, 700, N_("body weight"), "kg"),
+    "fibre": (28, 40, N_("neutral detergent fibre of the ration"), "%"),
     "milk_kg": (1, 55, "milk", "kg"),
-    "fat": (2.8, 6, "milk fat", "%"),
+    "fat": (2.8, 6, N_("milk fat"), "%"),
 }
-OUTSIDE = "{name} of {value} {unit} is outside {least} to {most} {unit}: expect less of the figure."
+OUTSIDE = N_(
+    "{name} of {value} {unit} is outside {least} to {most} {unit}: expect less of the figure."
+)
 
-NRC = "NRC 2001, read in a secondary source"
-KOREAN = "Korean feeding standard, Animal Bioscience 34(10)"
-FILL = "fill by fibre (1.2 % of body weight), read in a secondary source"
-NASEM = "NASEM 2021, from memory"
+NRC = N_("NRC 2001, read in a secondary source")
+KOREAN = N_("Korean feeding standard, Animal Bioscience 34(10)")
+FILL = N_("fill by fibre (1.2 % of body weight), read in a secondary source")
+NASEM = N_("NASEM 2021, from memory")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,11 +98,15 @@ def expected(cow: Cow) -> list[tuple[str, float]]:
     """(source, kg of dry matter a day) of each published equation there is enough known for."""
     found = []
     if cow.week is not None:
-        found.append((NRC, by_nrc(cow, cow.week)))
+        found.append((_(NRC), by_nrc(cow, cow.week)))
     if cow.fibre is not None:
-        found.append((KOREAN, by_korean_standard(cow, cow.fibre)))
-        found.append((FILL, by_fill(cow.body_kg, cow.fibre)))
+        found.append((_(KOREAN), by_korean_standard(cow, cow.fibre)))
+        found.append((_(FILL), by_fill(cow.body_kg, cow.fibre)))
     return found
+
+
+def capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def implausible(cow: Cow) -> Iterator[str]:
@@ -106,6 +114,6 @@ def implausible(cow: Cow) -> Iterator[str]:
     for name, (least, most, words, unit) in PLAUSIBLE.items():
         value = getattr(cow, name)
         if value is not None and not least <= value <= most:
-            yield OUTSIDE.format(
-                name=words.capitalize(), value=f"{value:g}", unit=unit, least=least, most=most
+            yield _(OUTSIDE).format(
+                name=capital(_(words)), value=f"{value:g}", unit=unit, least=least, most=most
             )

@@ -7,6 +7,8 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 from django.db.models import Min
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import start_of
 from feed.appetite import Cow, expected, implausible, least_fibre, water_litres
@@ -17,12 +19,12 @@ from feed.services.figures import values_on
 from herd.models import Calving, Group, GroupStay, Recording
 
 IN_MILK = (Group.Use.FRESH, Group.Use.MILKING, Group.Use.HOSPITAL)
-NO_WEIGHT = "No body weight is set among the feed figures."
-NO_WEEK = (
+NO_WEIGHT = N_("No body weight is set among the feed figures.")
+NO_WEEK = N_(
     "Neither when these cows calved nor the fibre of all they eat is written; an equation needs "
     "one of them."
 )
-NO_MILK = "No recording of the last {days} days says how much milk these cows give."
+NO_MILK = N_("No recording of the last {days} days says how much milk these cows give.")
 FIGURES_USED = (
     "body_weight",
     "grass_fibre",
@@ -79,7 +81,7 @@ def appetites(
     figures = values_on(day, *FIGURES_USED)
     weight = figures.get("body_weight")
     if weight is None:
-        return {group: Appetite(cow=None, n=0, missing=NO_WEIGHT) for group in in_milk}
+        return {group: Appetite(cow=None, n=0, missing=_(NO_WEIGHT)) for group in in_milk}
     stays = GroupStay.objects.at(at).filter(group__in=in_milk)
     group_of = dict(stays.values_list("animal", "group"))
     milk = milk_of(group_of, at, days_of(figures, "recorded_within"))
@@ -94,7 +96,7 @@ def appetites(
             [milk[animal] for animal in cows if animal in milk],
             [weeks[animal] for animal in cows if animal in weeks],
             fibre,
-            NO_MILK.format(days=f"{figures['recorded_within']:g}"),
+            _(NO_MILK).format(days=f"{figures['recorded_within']:g}"),
         )
         found[group] = replace(
             one,
@@ -133,7 +135,7 @@ def appetite(
         return Appetite(cow=None, n=0, missing=no_milk)
     kg = sum(one for one, _ in milk)
     if not weeks and fibre is None:
-        return Appetite(cow=None, n=len(milk), missing=NO_WEEK)
+        return Appetite(cow=None, n=len(milk), missing=_(NO_WEEK))
     cow = Cow(
         body_kg=body_kg,
         milk_kg=kg / len(milk),

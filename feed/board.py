@@ -174,7 +174,7 @@ def clock(value: datetime | None, at: datetime) -> str:
     """A moment on the estate's clock, without its day when that is the day of ``at``."""
     words = moment(value)
     same = value is not None and local_day(value) == local_day(at)
-    return words.partition(", ")[2] if same else words
+    return words.rpartition(", ")[2] if same else words
 
 
 def place(row: Row) -> tuple[int, datetime, int]:

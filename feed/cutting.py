@@ -9,8 +9,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 
-NO_DRY_MATTER = "the dry matter of grass is more than 0 %"
-ALL_LOST = "less than all of it is lost"
+from config.saying import N_
+
+NO_DRY_MATTER = N_("the dry matter of grass is more than 0 %")
+ALL_LOST = N_("less than all of it is lost")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -3,6 +3,10 @@
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from config.days import local_day
 from feed.models import FeedShareRule
 from feed.rations import rations_between
@@ -10,10 +14,10 @@ from feed.services.figures import values_on
 from feed.shares import Kept, year
 
 FIGURES_USED = ("drift_within", "drift_after", "drift_days", "drift_missed")
-NEAR = "{name} over the year is {value} {unit}, near its bound of {bound} ({scheme})."
-OVER = "{name} over the year is {value} {unit}, {bound} is asked ({scheme}).{mend}"
-OFTEN = "{where}: {name} missed on {missed} of the last {days} days ({scheme}).{mend}"
-MEND = " Yesterday: {ways}."
+NEAR = N_("{name} over the year is {value} {unit}, near its bound of {bound} ({scheme}).")
+OVER = N_("{name} over the year is {value} {unit}, {bound} is asked ({scheme}).{mend}")
+OFTEN = N_("{where}: {name} missed on {missed} of the last {days} days ({scheme}).{mend}")
+MEND = N_(" Yesterday: {ways}.")
 
 Drift = tuple[str, str, datetime | None]
 
@@ -38,12 +42,12 @@ def over_year(last: date, figures: dict[str, Decimal]) -> list[Drift]:
         return []
     found: list[Drift] = []
     for share in year(first, last).whole:
-        words = "" if not share.keeps else NEAR if is_near(share, within) else None
+        words = "" if not share.keeps else _(NEAR) if is_near(share, within) else None
         if words is None:
             continue
-        mend = f" {share.mend_words.capitalize()}." if share.mends else ""
-        sentence = (words or OVER).format(
-            name=share.rule.name.capitalize(),
+        mend = f" {capfirst(share.mend_words)}." if share.mends else ""
+        sentence = (words or _(OVER)).format(
+            name=capfirst(share.rule.name),
             value=share.shown,
             unit=share.unit,
             bound=share.bound_words,
@@ -73,20 +77,20 @@ def over_days(last: date, figures: dict[str, Decimal]) -> list[Drift]:
     shares: dict[str, list[Kept]] = {}
     where: dict[str, str] = {}
     for day in days:
-        told = [("all groups", share) for share in day.shares]
+        told = [(_("all groups"), share) for share in day.shares]
         told += [(str(one.group), share) for one in day.rations for share in one.shares]
         for place, share in told:
             key = f"share:{share.rule.uuid}:{place}"
             shares.setdefault(key, []).append(share)
-            where[key] = place.capitalize()
+            where[key] = capfirst(place)
     found: list[Drift] = []
     for key, told_of in shares.items():
         missed = [share for share in told_of if not share.keeps]
         if len(missed) < figures["drift_missed"]:
             continue
         newest = told_of[-1]
-        mend = MEND.format(ways=newest.mend_words) if newest.mends else ""
-        sentence = OFTEN.format(
+        mend = _(MEND).format(ways=newest.mend_words) if newest.mends else ""
+        sentence = _(OFTEN).format(
             where=where[key],
             name=newest.rule.name,
             missed=len(missed),

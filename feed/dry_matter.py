@@ -10,13 +10,15 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import local_day
 from config.templatetags.sheet import hours
 from feed.models import DryMatterSample, FeedLot, ForageBatch
 from feed.services.figures import values_on
 
-OWN, WRITTEN, TAKEN = "a sample of it", "written on it", "taken from the last one"
+OWN, WRITTEN, TAKEN = N_("a sample of it"), N_("written on it"), N_("taken from the last one")
 
 
 @dataclass(frozen=True)
@@ -33,7 +35,11 @@ class Known:
 
     def words(self, at: datetime) -> str:
         """How it is known, with its age when it is another load's."""
-        return f"{TAKEN}, {hours(self.age(at))} older" if self.how == TAKEN else self.how
+        return (
+            _("{how}, {age} older").format(how=_(TAKEN), age=hours(self.age(at)))
+            if self.how == TAKEN
+            else _(self.how)
+        )
 
 
 def of_batches(batches: Iterable[ForageBatch]) -> dict[int, Known]:

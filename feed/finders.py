@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from django.urls import reverse
+from django.utils.translation import gettext_noop as N_
 
 from config import find
 from feed.models import Field, ForageBatch
@@ -31,5 +32,5 @@ def fields(text: str) -> Iterator[tuple[str, str]]:
         yield str(field), reverse("kind-detail", args=["fields", field.uuid])
 
 
-find.register("Loads", loads)
-find.register("Fields", fields)
+find.register(N_("Loads"), loads)
+find.register(N_("Fields"), fields)

@@ -1,6 +1,11 @@
 """The feed's kinds of entry; their forms, pages and API are made from this."""
 
+from typing import Any
+
 from django.conf import settings
+from django.utils.functional import lazy
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy as _l
 
 from config.kinds import Kind, register
 from feed.models import (
@@ -37,12 +42,16 @@ from feed.services import (
     weather,
 )
 
-OWN_RULES = (
+OWN_RULES = _l(
     "The estate's own judgement: no published time until cut grass heats was found. "
     "The vet sets it and answers for it."
 )
-SCHEMES = ", ".join(settings.ESTATE_SCHEMES)
-FOLLOWED = f"The estate follows {SCHEMES}; rules of other schemes judge nothing."
+FOLLOWED = format_lazy(
+    _l("The estate follows {schemes}; rules of other schemes judge nothing."),
+    schemes=", ".join(settings.ESTATE_SCHEMES),
+)
+# Sentences one after the other, said when they are read.
+together: Any = lazy(lambda *said: " ".join(map(str, said)), str)
 DERIVED_OF_BATCH = ("air_used", "first_at", "deadline", "heated_at", "done_at")
 
 register(
@@ -50,7 +59,7 @@ register(
         Kind(
             slug="fields",
             model=Field,
-            title="Fields",
+            title=_l("Fields"),
             fields=(
                 "name",
                 "hectares",
@@ -60,17 +69,19 @@ register(
                 "latitude",
                 "longitude",
             ),
-            moment="in the book since",
+            moment=_l("in the book since"),
         ),
         Kind(
             slug="field-works",
             model=FieldWork,
-            title="Field work",
+            title=_l("Field work"),
             fields=("field", "what", "product", "batch", "rate", "waiting_days"),
             shown=("free_on", "from_label"),
-            moment="done at",
-            help="The label's days win over any rule or habit; they count after the day of the "
-            "work. Local law may ask for more.",
+            moment=_l("done at"),
+            help=_l(
+                "The label's days win over any rule or habit; they count after the day of the "
+                "work. Local law may ask for more."
+            ),
             record=fields.record_work,
             strike=fields.strike_work,
             filters=("field",),
@@ -78,16 +89,18 @@ register(
         Kind(
             slug="field-walks",
             model=FieldWalk,
-            title="Field walks",
+            title=_l("Field walks"),
             fields=("field", "cover", "remark"),
-            moment="walked at",
-            help="What the mower would take, by eye or by plate; the cut page counts tonnes of it.",
+            moment=_l("walked at"),
+            help=_l(
+                "What the mower would take, by eye or by plate; the cut page counts tonnes of it."
+            ),
             filters=("field",),
         ),
         Kind(
             slug="wait-rules",
             model=WaitRule,
-            title="Waiting rules of fields",
+            title=_l("Waiting rules of fields"),
             fields=(
                 "what",
                 "waiting_days",
@@ -96,13 +109,13 @@ register(
                 "valid_from",
                 "source",
             ),
-            moment="decided at",
-            help="For work whose label says no days. The label and local law win over these.",
+            moment=_l("decided at"),
+            help=_l("For work whose label says no days. The label and local law win over these."),
         ),
         Kind(
             slug="window-rules",
             model=WindowRule,
-            title="Window rules",
+            title=_l("Window rules"),
             fields=(
                 "valid_from",
                 "from_temperature",
@@ -114,15 +127,17 @@ register(
                 "heap_top",
                 "source",
             ),
-            moment="decided at",
-            help=f"{OWN_RULES} A rule never gives a load that is cut already more time.",
+            moment=_l("decided at"),
+            help=together(
+                OWN_RULES, _l("A rule never gives a load that is cut already more time.")
+            ),
             record=rules.record_window_rule,
             strike=rules.strike_rule,
         ),
         Kind(
             slug="clearance-rules",
             model=ClearanceRule,
-            title="Clearance rules",
+            title=_l("Clearance rules"),
             fields=(
                 "valid_from",
                 "clear_by",
@@ -132,27 +147,32 @@ register(
                 "heap_top",
                 "source",
             ),
-            moment="decided at",
-            help="What is cut on one day is out of the trough by this hour of the next. "
-            f"{OWN_RULES} A rule never gives a load that is cut already more time.",
+            moment=_l("decided at"),
+            help=together(
+                _l("What is cut on one day is out of the trough by this hour of the next."),
+                OWN_RULES,
+                _l("A rule never gives a load that is cut already more time."),
+            ),
             record=rules.record_clearance_rule,
             strike=rules.strike_rule,
         ),
         Kind(
             slug="air-hours",
             model=AirHour,
-            title="Air temperatures",
+            title=_l("Air temperatures"),
             fields=("hour", "celsius", "forecast", "source"),
-            moment="read at",
-            help="One full hour; of a day with every hour the highest sets the window of its "
-            "loads. A file of hours is taken in under files.",
+            moment=_l("read at"),
+            help=_l(
+                "One full hour; of a day with every hour the highest sets the window of its "
+                "loads. A file of hours is taken in under files."
+            ),
             record=weather.record_air,
             strike=weather.strike_air,
         ),
         Kind(
             slug="feed-share-rules",
             model=FeedShareRule,
-            title="Feed share rules",
+            title=_l("Feed share rules"),
             fields=(
                 "name",
                 "kind",
@@ -165,13 +185,13 @@ register(
                 "valid_from",
                 "source",
             ),
-            moment="decided at",
-            help=f"As the scheme writes it; the scheme's own text decides. {FOLLOWED}",
+            moment=_l("decided at"),
+            help=together(_l("As the scheme writes it; the scheme's own text decides."), FOLLOWED),
         ),
         Kind(
             slug="feed-rules",
             model=FeedRule,
-            title="Forbidden feeds",
+            title=_l("Forbidden feeds"),
             fields=(
                 "scheme",
                 "name",
@@ -185,33 +205,37 @@ register(
                 "valid_to",
                 "source",
             ),
-            moment="decided at",
-            help=f"Every condition given must be met; the scheme's own text decides. {FOLLOWED}",
+            moment=_l("decided at"),
+            help=together(
+                _l("Every condition given must be met; the scheme's own text decides."), FOLLOWED
+            ),
         ),
         Kind(
             slug="feed-figures",
             model=FeedFigure,
-            title="Feed figures",
+            title=_l("Feed figures"),
             fields=("name", "value", "valid_from", "source"),
             shown=("unit",),
-            moment="decided at",
-            help="Prices, weights and times of the estate, each from a day on.",
+            moment=_l("decided at"),
+            help=_l("Prices, weights and times of the estate, each from a day on."),
             record=figures.record_figure,
             filters=("name",),
         ),
         Kind(
             slug="grass-targets",
             model=GrassTarget,
-            title="Grass targets",
+            title=_l("Grass targets"),
             fields=("group", "dry_matter_kg", "valid_from"),
-            moment="decided at",
-            help="What a cow of the group shall get from fresh grass; the plan of a cut counts it.",
+            moment=_l("decided at"),
+            help=_l(
+                "What a cow of the group shall get from fresh grass; the plan of a cut counts it."
+            ),
             filters=("group",),
         ),
         Kind(
             slug="forage-batches",
             model=ForageBatch,
-            title="Loads of fresh grass",
+            title=_l("Loads of fresh grass"),
             fields=(
                 "field",
                 "kg",
@@ -226,9 +250,9 @@ register(
                 "remark",
             ),
             shown=DERIVED_OF_BATCH,
-            moment="cut began at",
+            moment=_l("cut began at"),
             earlier=True,
-            help=f"Without the air temperature the shortest window holds. {OWN_RULES}",
+            help=together(_l("Without the air temperature the shortest window holds."), OWN_RULES),
             record=batches.record_batch,
             strike=batches.strike_batch,
             correct=batches.correct_batch,
@@ -237,7 +261,7 @@ register(
         Kind(
             slug="heap-checks",
             model=HeapCheck,
-            title="Heap checks",
+            title=_l("Heap checks"),
             fields=(
                 "batch",
                 "heap",
@@ -247,9 +271,11 @@ register(
                 "extends",
                 "extension_reason",
             ),
-            moment="measured at",
-            help="Heat beats the clock: a warm heap is discarded, however young it is. Without a "
-            "number the heap was felt by hand, and was not warm unless you say so.",
+            moment=_l("measured at"),
+            help=_l(
+                "Heat beats the clock: a warm heap is discarded, however young it is. Without a "
+                "number the heap was felt by hand, and was not warm unless you say so."
+            ),
             record=heaps.record_heap_check,
             strike=heaps.strike_heap_check,
             filters=("batch",),
@@ -258,10 +284,12 @@ register(
         Kind(
             slug="dry-matter-samples",
             model=DryMatterSample,
-            title="Dry-matter samples",
+            title=_l("Dry-matter samples"),
             fields=("batch", "field", "feed_lot", "percent", "method", "remark"),
-            moment="taken at",
-            help="Of one load, of a field's grass or of a feed lot; after every change of weather.",
+            moment=_l("taken at"),
+            help=_l(
+                "Of one load, of a field's grass or of a feed lot; after every change of weather."
+            ),
             record=samples.record_sample,
             filters=("batch", "field", "feed_lot"),
             related=("batch__field",),
@@ -269,10 +297,10 @@ register(
         Kind(
             slug="feedings",
             model=Feeding,
-            title="Feedings",
+            title=_l("Feedings"),
             fields=("batch", "feed_lot", "group", "kg", "weighed"),
-            moment="fed at",
-            help="Name a load or a feed lot.",
+            moment=_l("fed at"),
+            help=_l("Name a load or a feed lot."),
             record=feedings.record_feeding,
             strike=feedings.strike_feeding,
             filters=("batch", "feed_lot", "group"),
@@ -282,20 +310,20 @@ register(
         Kind(
             slug="refusals",
             model=Refusal,
-            title="Refusals",
+            title=_l("Refusals"),
             fields=("group", "kg", "dry_matter", "state", "where_to"),
-            moment="cleared at",
-            help="What a group left. Never to dry cows or to heifers in calf.",
+            moment=_l("cleared at"),
+            help=_l("What a group left. Never to dry cows or to heifers in calf."),
             record=feedings.record_refusal,
             filters=("group",),
         ),
         Kind(
             slug="discards",
             model=Discard,
-            title="Discards",
+            title=_l("Discards"),
             fields=("batch", "feed_lot", "kg", "why", "where_to", "witness"),
-            moment="discarded at",
-            help="Never to animals, and never heaped against the barn wall, where it ferments.",
+            moment=_l("discarded at"),
+            help=_l("Never to animals, and never heaped against the barn wall, where it ferments."),
             record=discards.record_discard,
             strike=discards.strike_discard,
             filters=("batch", "feed_lot"),
@@ -304,7 +332,7 @@ register(
         Kind(
             slug="feed-lots",
             model=FeedLot,
-            title="Feed lots",
+            title=_l("Feed lots"),
             fields=(
                 "kind",
                 "name",
@@ -327,8 +355,8 @@ register(
                 "opened_on",
                 "finished_on",
             ),
-            moment="brought in at",
-            help="Hay, meal or minerals: one delivery or one stack, with where it came from.",
+            moment=_l("brought in at"),
+            help=_l("Hay, meal or minerals: one delivery or one stack, with where it came from."),
             record=lots.record_feed_lot,
             correct=lots.correct_feed_lot,
             filters=("kind",),
@@ -336,11 +364,13 @@ register(
         Kind(
             slug="stack-checks",
             model=StackCheck,
-            title="Stack checks",
+            title=_l("Stack checks"),
             fields=("feed_lot", "inside", "smell"),
-            moment="measured at",
-            help="Hay that heats can burn the barn: tell the fire service before you open a hot "
-            "stack.",
+            moment=_l("measured at"),
+            help=_l(
+                "Hay that heats can burn the barn: tell the fire service before you open a hot "
+                "stack."
+            ),
             filters=("feed_lot",),
         ),
     ]

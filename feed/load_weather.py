@@ -7,6 +7,8 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import cells, entries
 from config.cells import CellError, Reading
@@ -17,8 +19,8 @@ from config.loading import Load, Loader, Strange, moment_of
 from feed.models import AirHour
 from feed.services.weather import FURTHEST_FORECAST, check_hour, follow_air, write_air
 
-HOUR_NEEDED = "the day and the hour"
-GIVEN_TWICE = "each hour once; row {row} gives this one too"
+HOUR_NEEDED = N_("the day and the hour")
+GIVEN_TWICE = N_("each hour once; row {row} gives this one too")
 MIDNIGHT = time(0)
 
 
@@ -53,7 +55,7 @@ class WeatherFile:
         Of the hour that comes twice in autumn the first row is the first of the two.
         """
         if row["time"] is None and not isinstance(row["hour"], datetime):
-            raise Strange("hour", HOUR_NEEDED)
+            raise Strange("hour", _(HOUR_NEEDED))
         try:
             hour = moment_of(row["hour"], row["time"] or MIDNIGHT)
         except CellError as error:
@@ -61,7 +63,7 @@ class WeatherFile:
         if hour in self.seen:
             second = hour.astimezone(estate_zone()).replace(fold=1)
             if second.utcoffset() == hour.astimezone(estate_zone()).utcoffset():
-                raise Strange("hour", GIVEN_TWICE.format(row=self.seen[hour]))
+                raise Strange("hour", _(GIVEN_TWICE).format(row=self.seen[hour]))
             hour = second
         self.seen[hour] = row.number
         self.hours[row.number] = hour
@@ -97,7 +99,7 @@ class WeatherFile:
 
 AIR_HOURS = Loader(
     kind="air-hours",
-    title="air temperatures by the hour",
+    title=N_("air temperatures by the hour"),
     key="the full hour",
     columns=(
         Column(

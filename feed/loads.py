@@ -9,6 +9,8 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import cells
 from config.columns import DAY, NUMBER, Column, Row, nearest
@@ -19,8 +21,8 @@ from feed.load_weather import AIR_HOURS
 from feed.models import Field, ForageBatch
 from feed.services import batches
 
-HOUR_NEEDED = "the day and the time the cut began"
-WHY_HOUR = "The hour decides until when the load may be fed: write the time"
+HOUR_NEEDED = N_("the day and the time the cut began")
+WHY_HOUR = N_("The hour decides until when the load may be fed: write the time")
 VALUES = (
     "kg",
     "weighed",
@@ -68,12 +70,14 @@ class ForageFile:
         field = self.fields.get(row["field"].casefold())
         if field is None:
             names = [known.name for known in self.fields.values()]
-            near = ", ".join(nearest(row["field"], names) or names[:10]) or "none yet"
+            near = ", ".join(nearest(row["field"], names) or names[:10]) or _("none yet")
             raise Strange(
-                "field", f"a field of the estate (such as {near})", "Write the field first"
+                "field",
+                _("a field of the estate (such as {near})").format(near=near),
+                _("Write the field first"),
             )
         if row["time"] is None and not isinstance(row["cut"], datetime):
-            raise Strange("cut", HOUR_NEEDED, WHY_HOUR)
+            raise Strange("cut", _(HOUR_NEEDED), _(WHY_HOUR))
         return field, self.load.moment(row, "cut", row["time"] or MIDNIGHT)
 
     def find_same(self, row: Row) -> None:
@@ -110,7 +114,9 @@ class ForageFile:
         except (ValidationError, Refused) as error:
             words = as_validation_error(error)
             assert words is not None
-            expected = f"a load the book takes ({' '.join(words.messages).rstrip('.')})"
+            expected = _("a load the book takes ({rstrip})").format(
+                rstrip=" ".join(words.messages).rstrip(".")
+            )
             raise Strange("field", expected) from error
         if old is None:
             self.load.new(row)
@@ -126,7 +132,7 @@ class ForageFile:
 
 FORAGE_BATCHES = Loader(
     kind="forage-batches",
-    title="loads of fresh-cut forage",
+    title=N_("loads of fresh-cut forage"),
     key="the field and the moment the cut began (loads of one cut: all of them together)",
     columns=(
         Column(name="field", names=("field name",), required=True),

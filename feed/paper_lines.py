@@ -1,10 +1,14 @@
 """The lines of the feed's papers: what each entry says on paper, struck ones with their reason."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+from django.utils.translation import ngettext
 
 from config.days import day_words, start_of
 from config.entries import Entry
@@ -14,7 +18,7 @@ from feed.fed import Feeds
 from feed.models import Discard, Feeding, FeedLot, ForageBatch, Refusal
 from feed.window import hours_late
 
-NOT_MEASURED = "not measured"
+NOT_MEASURED = N_("not measured")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,7 +41,7 @@ class Asked:
 
     @property
     def words(self) -> str:
-        return f"{day_words(self.first)} to {day_words(self.last)}"
+        return _("{first} to {last}").format(first=day_words(self.first), last=day_words(self.last))
 
     def rows(self, model: type[Entry], *related: str) -> list[Any]:
         """The entries of these days that had arrived by then, struck ones too, in order."""
@@ -50,15 +54,28 @@ class Asked:
         if entry.struck_at is None or entry.struck_at > self.known_at:
             return ""
         words = f": {entry.struck_words}" if entry.struck_words else ""
-        return (
-            f"{moment(entry.struck_at)} by {name_of(entry.struck_by)}, "
-            f"{entry.get_struck_reason_display()}{words}"
+        return _("{struck_at} by {struck_by}, {struck_reason}{words}").format(
+            struck_at=moment(entry.struck_at),
+            struck_by=name_of(entry.struck_by),
+            struck_reason=entry.get_struck_reason_display(),
+            words=words,
         )
+
+
+NOUNS: dict[str, Callable[[int], str]] = {
+    "cut": lambda number: ngettext("{count} cut", "{count} cuts", number),
+    "feed": lambda number: ngettext("{count} feed", "{count} feeds", number),
+    "feed lot": lambda number: ngettext("{count} feed lot", "{count} feed lots", number),
+    "feeding": lambda number: ngettext("{count} feeding", "{count} feedings", number),
+    "field": lambda number: ngettext("{count} field", "{count} fields", number),
+    "load": lambda number: ngettext("{count} load", "{count} loads", number),
+    "work": lambda number: ngettext("{count} work", "{count} works", number),
+}
 
 
 def counted(number: int, one: str) -> str:
     """So many of something: "1 load", "3 loads"."""
-    return f"{number:,} {one}" if number == 1 else f"{number:,} {one}s"
+    return NOUNS[one](number).format(count=amount(number))
 
 
 def name_of(user: Any) -> str:
@@ -85,25 +102,25 @@ def unmeasured(row: Any, feeds: Feeds) -> bool:
 def dry(row: Any, feeds: Feeds) -> str:
     """Dry matter of a load or feed lot in %, for reading."""
     known = (feeds.of_batches if isinstance(row, ForageBatch) else feeds.of_lots).get(row.pk)
-    return NOT_MEASURED if known is None else f"{amount(known.percent)} ({known.how})"
+    return _(NOT_MEASURED) if known is None else f"{amount(known.percent)} ({_(known.how)})"
 
 
 def about(weighed: bool, kg: Decimal) -> str:
-    return amount(kg) if weighed else f"about {amount(kg)}"
+    return amount(kg) if weighed else _("about {kg}").format(kg=amount(kg))
 
 
 def loads_part(asked: Asked, batches: list[ForageBatch], feeds: Feeds) -> Part:
     """The loads of fresh grass."""
     return Part(
         columns(
-            ("Load", 0.7),
-            ("Field", 1.3),
-            ("Cut began", 1.4),
+            (_("Load"), 0.7),
+            (_("Field"), 1.3),
+            (_("Cut began"), 1.4),
             ("kg", 0.9, True),
-            ("Dry matter, %", 1.3),
-            ("Past from", 1.3),
-            ("Foreign matter, remark", 1.6),
-            ("By", 0.9),
+            (_("Dry matter, %"), 1.3),
+            (_("Past from"), 1.3),
+            (_("Foreign matter, remark"), 1.6),
+            (_("By"), 0.9),
         ),
         tuple(
             Line(
@@ -122,8 +139,8 @@ def loads_part(asked: Asked, batches: list[ForageBatch], feeds: Feeds) -> Part:
             )
             for batch in batches
         ),
-        title="Fresh grass in",
-        empty="No grass was cut.",
+        title=_("Fresh grass in"),
+        empty=_("No grass was cut."),
     )
 
 
@@ -131,14 +148,14 @@ def lots_part(asked: Asked, lots: list[FeedLot], feeds: Feeds) -> Part:
     """Hay, meal and other feed brought in, with where it came from."""
     return Part(
         columns(
-            ("Feed", 1.5),
-            ("Brought in", 1.3),
-            ("Supplier or field", 1.5),
-            ("Batch", 1),
+            (_("Feed"), 1.5),
+            (_("Brought in"), 1.3),
+            (_("Supplier or field"), 1.5),
+            (_("Batch"), 1),
             ("kg", 0.9, True),
-            ("Dry matter, %", 1.2),
-            ("Kept", 1),
-            ("By", 0.9),
+            (_("Dry matter, %"), 1.2),
+            (_("Kept"), 1),
+            (_("By"), 0.9),
         ),
         tuple(
             Line(
@@ -156,8 +173,8 @@ def lots_part(asked: Asked, lots: list[FeedLot], feeds: Feeds) -> Part:
             )
             for lot in lots
         ),
-        title="Hay, meal and other feed in",
-        empty="No other feed came in.",
+        title=_("Hay, meal and other feed in"),
+        empty=_("No other feed came in."),
     )
 
 
@@ -165,7 +182,12 @@ def fed_part(asked: Asked, feedings: list[Feeding]) -> Part:
     """What the groups got, late feedings marked."""
     return Part(
         columns(
-            "Group", ("Fed", 1.3), ("Feed", 2), ("kg", 0.9, True), ("Late, h", 0.7, True), "By"
+            _("Group"),
+            (_("Fed"), 1.3),
+            (_("Feed"), 2),
+            ("kg", 0.9, True),
+            (_("Late, h"), 0.7, True),
+            _("By"),
         ),
         tuple(
             Line(
@@ -183,8 +205,8 @@ def fed_part(asked: Asked, feedings: list[Feeding]) -> Part:
             for feeding in feedings
             for late in [lateness(feeding)]
         ),
-        title="Fed to groups",
-        empty="Nothing was fed.",
+        title=_("Fed to groups"),
+        empty=_("Nothing was fed."),
     )
 
 
@@ -196,7 +218,9 @@ def lateness(feeding: Feeding) -> float:
 def left_part(asked: Asked, refusals: list[Refusal]) -> Part:
     """What the groups left and where it went."""
     return Part(
-        columns("Group", "Cleared", ("kg", 0.8, True), "State", ("Where to", 1.6), "By"),
+        columns(
+            _("Group"), _("Cleared"), ("kg", 0.8, True), _("State"), (_("Where to"), 1.6), _("By")
+        ),
         tuple(
             Line(
                 (
@@ -204,15 +228,15 @@ def left_part(asked: Asked, refusals: list[Refusal]) -> Part:
                     moment(refusal.happened_at),
                     amount(refusal.kg),
                     str(refusal.get_state_display()),
-                    str(refusal.get_where_to_display() or "not written"),
+                    str(refusal.get_where_to_display() or _("not written")),
                     name_of(refusal.by),
                 ),
                 struck=asked.struck(refusal),
             )
             for refusal in refusals
         ),
-        title="Left by groups",
-        empty="No refusals were written.",
+        title=_("Left by groups"),
+        empty=_("No refusals were written."),
     )
 
 
@@ -220,13 +244,13 @@ def discards_part(asked: Asked, discards: list[Discard]) -> Part:
     """What was thrown away, why and where to."""
     return Part(
         columns(
-            ("Feed", 1.4),
-            "Discarded",
+            (_("Feed"), 1.4),
+            _("Discarded"),
             ("kg", 0.8, True),
-            "Why",
-            ("Where to", 1.6),
-            "Witness",
-            "By",
+            _("Why"),
+            (_("Where to"), 1.6),
+            _("Witness"),
+            _("By"),
         ),
         tuple(
             Line(
@@ -243,6 +267,6 @@ def discards_part(asked: Asked, discards: list[Discard]) -> Part:
             )
             for discard in discards
         ),
-        title="Thrown away",
-        empty="Nothing was thrown away.",
+        title=_("Thrown away"),
+        empty=_("Nothing was thrown away."),
     )

@@ -9,6 +9,8 @@ from decimal import Decimal
 from typing import Any
 
 from django.db.models import Q, Sum
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import day_words, local_day, start_of
 from config.papers import CAUTION, Line, Paper, Part
@@ -34,14 +36,14 @@ from feed.paper_lines import (
 from feed.schemes import broken
 from feed.services.lots import feed_of, feed_rules
 
-SCHEME = (
+SCHEME = N_(
     "What the scheme forbids, and how long a field waits, is for its own text, the label and local "
     "law to say; the rules used here stand in the book with their sources."
 )
-JUDGES_NOTHING = (
+JUDGES_NOTHING = N_(
     "Nothing is judged by the rules of {scheme} in the book: the estate does not follow it."
 )
-NO_PUBLISHED_TIME = (
+NO_PUBLISHED_TIME = N_(
     "No published time until cut grass heats was found: the window of a load is the estate's own "
     "rule. A probe in the heap beats the clock."
 )
@@ -70,16 +72,25 @@ def feed_in_and_out(asked: Asked) -> Paper:
     discards = asked.rows(Discard, "batch__field", "feed_lot")
     feeds = Feeds((batch.pk for batch in batches), (lot.pk for lot in lots))
     cut, fed = kilos(asked, batches), kilos(asked, feedings)
-    answer = (
-        f"{cut} kg of grass cut and {kilos(asked, lots)} kg of other feed brought in; {fed} kg fed "
-        f"to groups, {kilos(asked, refusals)} kg left by them, {kilos(asked, discards)} kg "
-        "thrown away."
+    answer = _(
+        "{cut} kg of grass cut and {asked} kg of other feed brought in; {fed} kg fed to "
+        "groups, {asked2} kg left by them, {asked3} kg thrown away."
+    ).format(
+        cut=cut,
+        asked=kilos(asked, lots),
+        fed=fed,
+        asked2=kilos(asked, refusals),
+        asked3=kilos(asked, discards),
     )
     unknown = [row for row in (*batches, *lots) if not asked.struck(row) and unmeasured(row, feeds)]
-    missing = (f"{counted(len(unknown), 'feed')} without a dry matter.",) if unknown else ()
+    missing = (
+        (_("{counted} without a dry matter.").format(counted=counted(len(unknown), "feed")),)
+        if unknown
+        else ()
+    )
     return paper(
         asked,
-        "Feed in and out",
+        _("Feed in and out"),
         "feed-in-out",
         (
             loads_part(asked, batches, feeds),
@@ -90,7 +101,7 @@ def feed_in_and_out(asked: Asked) -> Paper:
         ),
         answer=answer,
         missing=missing,
-        cautions=(SCHEME, CAUTION),
+        cautions=(_(SCHEME), CAUTION),
     )
 
 
@@ -105,15 +116,17 @@ def field_works(asked: Asked) -> Paper:
     ]
     standing = [work for work in works if not asked.struck(work)]
     fields = counted(len({work.field_id for work in standing}), "field")
-    too_soon = counted(len(early), "cut") if early else "no cut"
-    answer = f"{counted(len(standing), 'work')} on {fields}; {too_soon} before a field was free."
+    too_soon = counted(len(early), "cut") if early else _("no cut")
+    answer = _("{counted} on {fields}; {too_soon} before a field was free.").format(
+        counted=counted(len(standing), "work"), fields=fields, too_soon=too_soon
+    )
     return paper(
         asked,
-        "Work on fields",
+        _("Work on fields"),
         "field-works",
         (works_part(asked, works, first_cuts),),
         answer=answer,
-        cautions=(SCHEME, CAUTION),
+        cautions=(_(SCHEME), CAUTION),
     )
 
 
@@ -139,18 +152,18 @@ def works_part(asked: Asked, works: list[FieldWork], first_cuts: dict[int, Forag
         for work in works
     )
     heads = columns(
-        ("Done", 1.1),
-        ("Field", 1.1),
+        (_("Done"), 1.1),
+        (_("Field"), 1.1),
         ("ha", 0.5, True),
-        ("Work", 0.8),
-        ("Product, batch", 1.3),
-        ("Rate", 0.9),
-        ("Waiting days", 0.9),
-        ("Free on", 1),
-        ("First cut after", 1.3),
-        ("By", 0.8),
+        (_("Work"), 0.8),
+        (_("Product, batch"), 1.3),
+        (_("Rate"), 0.9),
+        (_("Waiting days"), 0.9),
+        (_("Free on"), 1),
+        (_("First cut after"), 1.3),
+        (_("By"), 0.8),
     )
-    return Part(heads, lines, empty="No work on fields was written.")
+    return Part(heads, lines, empty=_("No work on fields was written."))
 
 
 def cuts_after(works: list[FieldWork], asked: Asked) -> dict[int, ForageBatch]:
@@ -178,8 +191,8 @@ def cut_early(work: FieldWork, load: ForageBatch | None) -> bool:
 def cut_said(work: FieldWork, load: ForageBatch | None) -> str:
     """The first cut after a work, for reading."""
     if load is None:
-        return "not cut since"
-    early = "BEFORE IT WAS FREE, " if cut_early(work, load) else ""
+        return _("not cut since")
+    early = _("BEFORE IT WAS FREE, ") if cut_early(work, load) else ""
     reason = f" ({load.early_reason})" if early and load.early_reason else ""
     return f"{early}load {load.pk}, {moment(load.happened_at)}{reason}"
 
@@ -198,19 +211,28 @@ def no_fermented(asked: Asked) -> Paper:
     bad = [lot for lot, met in judged if any(rule.refuse for rule in met)]
     kept_wet = [lot for lot in lots if lot.kept_as != FeedLot.Kept.DRY]
     standing_late = [one for one in late if not asked.struck(one)]
-    answer = (
-        f"{counted(len(lots), 'feed lot')} on hand, {len(kept_wet)} of them not kept dry, "
-        f"{len(bad)} forbidden by a scheme's rule; {counted(len(heated), 'load')} found heated; "
-        f"{counted(len(standing_late), 'feeding')} past the window; "
-        f"{kilos(asked, discards)} kg thrown away."
+    answer = _(
+        "{counted} on hand, {count} of them not kept dry, {count2} forbidden by a scheme's "
+        "rule; {counted2} found heated; {counted3} past the window; {asked} kg thrown away."
+    ).format(
+        counted=counted(len(lots), "feed lot"),
+        count=len(kept_wet),
+        count2=len(bad),
+        counted2=counted(len(heated), "load"),
+        counted3=counted(len(standing_late), "feeding"),
+        asked=kilos(asked, discards),
     )
     unknown = [lot for lot in lots if lot.dry_matter is None]
-    missing = [JUDGES_NOTHING.format(scheme=scheme) for scheme in not_followed(asked.last)]
+    missing = [_(JUDGES_NOTHING).format(scheme=scheme) for scheme in not_followed(asked.last)]
     if unknown:
-        missing.append(f"{counted(len(unknown), 'feed lot')} without a dry matter to judge by.")
+        missing.append(
+            _("{counted} without a dry matter to judge by.").format(
+                counted=counted(len(unknown), "feed lot")
+            )
+        )
     return paper(
         asked,
-        "No fermented feed",
+        _("No fermented feed"),
         "no-fermented-feed",
         (
             judged_part(judged),
@@ -220,7 +242,7 @@ def no_fermented(asked: Asked) -> Paper:
         ),
         answer=answer,
         missing=tuple(missing),
-        cautions=(SCHEME, NO_PUBLISHED_TIME, CAUTION),
+        cautions=(_(SCHEME), _(NO_PUBLISHED_TIME), CAUTION),
     )
 
 
@@ -236,12 +258,12 @@ def judged_part(judged: list[tuple[FeedLot, Any]]) -> Part:
     """The feed lots with how they were kept, and the rules they break."""
     return Part(
         columns(
-            ("Feed", 1.5),
-            ("Brought in", 1.2),
-            ("Supplier or field", 1.4),
-            ("Kept", 1),
-            ("Water, %", 0.8, True),
-            ("Judged by the rules in the book", 2.4),
+            (_("Feed"), 1.5),
+            (_("Brought in"), 1.2),
+            (_("Supplier or field"), 1.4),
+            (_("Kept"), 1),
+            (_("Water, %"), 0.8, True),
+            (_("Judged by the rules in the book"), 2.4),
         ),
         tuple(
             Line(
@@ -250,15 +272,16 @@ def judged_part(judged: list[tuple[FeedLot, Any]]) -> Part:
                     moment(lot.happened_at),
                     str(lot.supplier or lot.field or ""),
                     str(lot.get_kept_as_display()),
-                    NOT_MEASURED if lot.dry_matter is None else amount(100 - lot.dry_matter),
-                    "; ".join(f"{rule.name} ({rule.scheme})" for rule in met) or "breaks no rule",
+                    _(NOT_MEASURED) if lot.dry_matter is None else amount(100 - lot.dry_matter),
+                    "; ".join(f"{rule.name} ({rule.scheme})" for rule in met)
+                    or _("breaks no rule"),
                 ),
                 loud=bool(met),
             )
             for lot, met in judged
         ),
-        title="Feed on hand",
-        empty="No feed lot is in the book.",
+        title=_("Feed on hand"),
+        empty=_("No feed lot is in the book."),
     )
 
 
@@ -301,14 +324,14 @@ def heated_part(
     """Loads that heated, and where they went."""
     return Part(
         columns(
-            ("Load", 1.4),
-            ("Cut began", 1.2),
-            ("Found heated", 1.2),
-            ("Heap, °C", 0.8, True),
-            ("Air, °C", 0.8, True),
+            (_("Load"), 1.4),
+            (_("Cut began"), 1.2),
+            (_("Found heated"), 1.2),
+            (_("Heap, °C"), 0.8, True),
+            (_("Air, °C"), 0.8, True),
             ("kg", 0.8, True),
-            ("Fed, kg", 0.8, True),
-            ("Thrown away, kg", 1, True),
+            (_("Fed, kg"), 0.8, True),
+            (_("Thrown away, kg"), 1, True),
         ),
         tuple(
             Line(
@@ -326,8 +349,8 @@ def heated_part(
             )
             for load, check, fed, thrown in heated
         ),
-        title="Loads found heated",
-        empty="No load was found heated.",
+        title=_("Loads found heated"),
+        empty=_("No load was found heated."),
     )
 
 
@@ -337,29 +360,29 @@ def late_part(asked: Asked, late: list[Feeding]) -> Part:
     return Part(
         part.columns,
         part.lines,
-        title="Fed past the window",
-        empty="Nothing was fed past its window.",
+        title=_("Fed past the window"),
+        empty=_("Nothing was fed past its window."),
     )
 
 
 # Slug -> (title, how it is made, most days, what it is for).
 PAPERS: dict[str, tuple[str, Callable[[Asked], Paper], int, str]] = {
     "feed-in-out": (
-        "Feed in and out",
+        N_("Feed in and out"),
         feed_in_and_out,
         92,
-        "Every load and lot that came in, who got it, what was left and thrown away.",
+        N_("Every load and lot that came in, who got it, what was left and thrown away."),
     ),
     "field-works": (
-        "Work on fields",
+        N_("Work on fields"),
         field_works,
         1098,
-        "Slurry, fertiliser and sprays, waiting days, and the first cut after each.",
+        N_("Slurry, fertiliser and sprays, waiting days, and the first cut after each."),
     ),
     "no-fermented-feed": (
-        "No fermented feed",
+        N_("No fermented feed"),
         no_fermented,
         366,
-        "How every feed was kept, what heated, what was fed late, and what was thrown away.",
+        N_("How every feed was kept, what heated, what was fed late, and what was thrown away."),
     ),
 }

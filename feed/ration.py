@@ -8,6 +8,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
 
+from config.saying import N_
+
 FORAGE = ("grass", "hay")
 MEAL = ("meal",)
 ZERO, HUNDRED = Decimal(0), Decimal(100)
@@ -54,6 +56,9 @@ class Part:
         )
 
 
+# What to do, and whose feed, when a share is mended.
+AT_MOST, ADD = N_("at most"), N_("add")
+OWN, BOUGHT = N_("own"), N_("bought")
 EVERY = Part(None)
 # What the words of a share rule count. Roughage of a hay-milk scheme: grass and hay.
 PARTS = {
@@ -241,11 +246,11 @@ def mends(
     if too_little:
         kinds = {feed.kind for feed in inside} or set(part.kinds or ())
         found = mended(inside, outside, least, at_hand(inside, stored, kinds))
-        names = {"at most": "bought", "add": "own"}
+        names = {AT_MOST: BOUGHT, ADD: OWN}
     else:
         kinds = {feed.kind for feed in outside} or set(whole.kinds or ()) - set(part.kinds or ())
         found = mended(outside, inside, HUNDRED - least, at_hand(outside, stored, kinds))
-        names = {"at most": "own", "add": "bought"}
+        names = {AT_MOST: OWN, ADD: BOUGHT}
     return [replace(way, whose=names[way.act]) for way in found] if part.own else found
 
 
@@ -269,9 +274,9 @@ def mended(
             kept = total(more, [kind]) - too_much
             if kept >= 0:
                 most = kilos_for(kept, mean_dry_matter(more, [kind]), ROUND_FLOOR)
-                found.append(Mend(act="at most", kind=kind, kg=most))
+                found.append(Mend(act=AT_MOST, kind=kind, kg=most))
     if least < HUNDRED:
         missing = (least * (there + beside) - HUNDRED * there) / (HUNDRED - least)
         for kind, percent in addable.items():
-            found.append(Mend(act="add", kind=kind, kg=kilos_for(missing, percent, ROUND_CEILING)))
+            found.append(Mend(act=ADD, kind=kind, kg=kilos_for(missing, percent, ROUND_CEILING)))
     return found

@@ -7,6 +7,8 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 from django.db.models import OuterRef, Subquery
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import local_day, start_of
 from config.templatetags.sheet import amount
@@ -31,7 +33,7 @@ from feed.services.lots import feed_of, feed_rules
 from feed.shares import Kept, kept, rules_on, stored_now
 from herd.models import Group
 
-SHORT = "-{per_cow} kg DM a cow: add {ways}"
+SHORT = N_("-{per_cow} kg DM a cow: add {ways}")
 
 
 @dataclass(frozen=True)
@@ -255,10 +257,10 @@ def put_rain(found: Iterable[Ration], fed: Sequence[Portion], day: date) -> None
 
 def rain_said(missing: Short, grass: Decimal, hay: Decimal | None) -> str:
     """The one line for the feed hand: "-1.8 kg DM a cow: add 1,600 kg grass, or 236 kg hay"."""
-    ways = [f"{amount(kilos_for(missing.kg, grass))} kg grass"]
+    ways = [_("{kilos_for} kg grass").format(kilos_for=amount(kilos_for(missing.kg, grass)))]
     if hay:
-        ways.append(f"{amount(kilos_for(missing.kg, hay))} kg hay")
-    return SHORT.format(per_cow=round(missing.per_cow, 1), ways=", or ".join(ways))
+        ways.append(_("{kilos_for} kg hay").format(kilos_for=amount(kilos_for(missing.kg, hay))))
+    return _(SHORT).format(per_cow=round(missing.per_cow, 1), ways=_(", or ").join(ways))
 
 
 def grass_by_group(fed: Iterable[Portion], day: date) -> dict[int, list[Offered]]:

@@ -7,7 +7,10 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta, tzinfo
 
-BUNDLE = "{count} more things at the fence: {what}"
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
+BUNDLE = N_("{count} more things at the fence: {what}")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,14 +57,17 @@ def shift_start(at: datetime, zone: tzinfo, shifts: Iterable[time]) -> datetime:
     raise AssertionError("every moment lies in a shift")
 
 
-def bundle_words(rings: Sequence[Ring], room: int, bundle: str = BUNDLE) -> str:
+def bundle_words(rings: Sequence[Ring], room: int, bundle: str = "") -> str:
     """The bundle in one sentence; what does not fit into ``room`` signs is counted only."""
     if len(rings) == 1:
         return rings[0].what
+    bundle = bundle or _(BUNDLE)
     words = [ring.what.rstrip(".") for ring in rings]
     for shown in range(len(words), 0, -1):
-        rest = f"; and {len(words) - shown} more" if shown < len(words) else ""
+        rest = (
+            _("; and {count} more").format(count=len(words) - shown) if shown < len(words) else ""
+        )
         said = bundle.format(count=len(words), what="; ".join(words[:shown]) + rest) + "."
         if len(said) <= room:
             return said
-    return bundle.format(count=len(words), what="see the board") + "."
+    return bundle.format(count=len(words), what=_("see the board")) + "."

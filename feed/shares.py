@@ -7,7 +7,9 @@ from datetime import date
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Any, TypeVar
 
-from config.templatetags.sheet import amount
+from django.utils.translation import gettext as _
+
+from config.templatetags.sheet import amount, in_readers_form
 from feed.fed import Fed, Origin, Portion, Sum, daily
 from feed.following import followed
 from feed.models import FeedShareRule
@@ -37,29 +39,39 @@ class Kept:
         most = self.rule.at_most
         way = ROUND_CEILING if most is not None and self.value > most else ROUND_FLOOR
         places = Decimal("0.01") if self.rule.unit == FeedShareRule.Unit.RATIO else Decimal("0.1")
-        return f"{self.value.quantize(places, way)}"
+        return in_readers_form(f"{self.value.quantize(places, way)}")
 
     @property
     def unit(self) -> str:
-        return "to 1" if self.rule.unit == FeedShareRule.Unit.RATIO else "%"
+        return _("to 1") if self.rule.unit == FeedShareRule.Unit.RATIO else "%"
 
     @property
     def bound_words(self) -> str:
         """The bounds in words, "at least 50"."""
         rule = self.rule
-        least = "" if rule.at_least is None else f"at least {amount(rule.at_least)}"
-        most = "" if rule.at_most is None else f"at most {amount(rule.at_most)}"
+        least = (
+            ""
+            if rule.at_least is None
+            else _("at least {at_least}").format(at_least=amount(rule.at_least))
+        )
+        most = (
+            ""
+            if rule.at_most is None
+            else _("at most {at_most}").format(at_most=amount(rule.at_most))
+        )
         return ", ".join(filter(None, (least, most)))
 
     @property
     def mend_words(self) -> str:
         """What would mend it in one line: "at most 6,108 kg grass, or add 134 kg hay"."""
-        return ", or ".join(mend_said(way) for way in self.mends)
+        return _(", or ").join(mend_said(way) for way in self.mends)
 
 
 def mend_said(way: Mend) -> str:
     """One way of mending, in words."""
-    return " ".join(filter(None, (way.act, f"{amount(way.kg)} kg", way.whose, way.kind)))
+    return " ".join(
+        filter(None, (_(way.act), f"{amount(way.kg)} kg", way.whose and _(way.whose), _(way.kind)))
+    )
 
 
 def rules_on(day: date, *over: str) -> list[FeedShareRule]:

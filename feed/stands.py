@@ -8,6 +8,8 @@ from decimal import Decimal
 from math import asin, cos, radians, sin, sqrt
 
 from django.db.models import OuterRef, Subquery
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from config.days import local_day
 from feed.dry_matter import Grass
@@ -143,6 +145,7 @@ def cautions_on(at: datetime, on: date) -> dict[int, list[str]]:
     for work in works.order_by("happened_at", "pk"):
         rule, days = rules[work.what], (on - local_day(work.happened_at)).days
         if 0 <= days < rule.caution_days:
-            ago = "today" if not days else f"{days} day{'s' if days > 1 else ''} ago"
+            ago = ngettext("{count} day ago", "{count} days ago", days).format(count=days)
+            ago = ago if days else _("today")
             found[work.field_id].append(f"{work.get_what_display()} {ago}: {rule.caution}")
     return found

@@ -3,6 +3,8 @@
 from datetime import datetime, timedelta
 
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.day_sheet import RELIEF, Line, Press, ask, offer
 from config.days import local_day
@@ -15,9 +17,9 @@ from feed.waste import waste
 from feed.window import State
 
 WEEK = timedelta(days=7)
-NO_RULE = ", no rule says how long"
-NONE_THERE = "No grass lies at the fence."
-NOTHING_THROWN = "No feed was thrown away in seven days."
+NO_RULE = N_(", no rule says how long")
+NONE_THERE = N_("No grass lies at the fence.")
+NOTHING_THROWN = N_("No feed was thrown away in seven days.")
 
 
 def loads(at: datetime) -> Line:
@@ -30,44 +32,62 @@ def loads(at: datetime) -> Line:
         return Line(
             word="DISCARD",
             form="past",
-            says=f"{name_of(one)} is past its window{since(one)}{more(past)}.",
+            says=_("{one} is past its window{since}{more}.").format(
+                one=name_of(one), since=since(one), more=more(past)
+            ),
             url=one.batch.get_absolute_url(),
-            act=f"Discard load {one.batch.pk}",
+            act=_("Discard load {batch}").format(batch=one.batch.pk),
             press=Press.NOW,
             until=one.batch.deadline,
         )
     first = [row for row in rows if row.state in (State.FIRST, State.NO_RULE)]
     if first:
         one = first[0]
-        until = f" by {moment(one.batch.deadline)}" if one.batch.deadline else NO_RULE
+        until = (
+            _(" by {deadline}").format(deadline=moment(one.batch.deadline))
+            if one.batch.deadline
+            else _(NO_RULE)
+        )
         return Line(
-            word="FEED FIRST",
+            word=_("FEED FIRST"),
             form="first",
             says=f"{name_of(one)}{until}{more(first)}.",
             url=url,
-            act=f"Feed load {one.batch.pk} first",
+            act=_("Feed load {batch} first").format(batch=one.batch.pk),
             press=Press.NOW,
             until=one.batch.deadline,
         )
     if not rows:
-        return Line(word="none lies there", form="closed", says=NONE_THERE, url=url)
+        return Line(word=_("none lies there"), form="closed", says=_(NONE_THERE), url=url)
     one = rows[0]
-    until = f" until {moment(one.batch.deadline)}" if one.batch.deadline else ""
-    says = f"{name_of(one)} is in time{until}{more(rows)}."
+    until = (
+        _(" until {deadline}").format(deadline=moment(one.batch.deadline))
+        if one.batch.deadline
+        else ""
+    )
+    says = _("{one} is in time{until}{more}.").format(
+        one=name_of(one), until=until, more=more(rows)
+    )
     return Line(word="fresh", form="fresh", says=says, url=url)
 
 
 def name_of(row: Row) -> str:
-    return f"Load {row.batch.pk}, {row.batch.field.name}: {amount(row.left_kg)} kg"
+    return _("Load {batch}, {field}: {left_kg} kg").format(
+        batch=row.batch.pk, field=row.batch.field.name, left_kg=amount(row.left_kg)
+    )
 
 
 def since(row: Row) -> str:
-    return f" since {moment(row.batch.deadline)}" if row.batch.deadline else ""
+    return (
+        _(" since {deadline}").format(deadline=moment(row.batch.deadline))
+        if row.batch.deadline
+        else ""
+    )
 
 
 def more(rows: list[Row]) -> str:
     left = len(rows) - 1
-    return f"; {left} more" if left else ""
+    return _("; {left} more").format(left=left) if left else ""
 
 
 def where_is_it(at: datetime) -> Line | None:
@@ -79,9 +99,11 @@ def where_is_it(at: datetime) -> Line | None:
     return Line(
         word="where?",
         form="unsure",
-        says=f"{amount(one.asked_kg)} kg of load {one.batch.pk}: nobody wrote where they went.",
+        says=_("{asked_kg} kg of load {batch}: nobody wrote where they went.").format(
+            asked_kg=amount(one.asked_kg), batch=one.batch.pk
+        ),
         url=f"{one.batch.get_absolute_url()}#where",
-        act="Say where they went",
+        act=_("Say where they went"),
         press=Press.TODAY,
     )
 
@@ -91,9 +113,11 @@ def cut_tomorrow(at: datetime) -> Line:
     found = needed(local_day(at) + timedelta(days=1), at)
     url = reverse("feed:tomorrow")
     if found.cut_kg is None:
-        says = found.why_not[0] if found.why_not else "Something is missing to say it."
-        return Line(word="not known", form="unsure", says=says, url=url)
-    says = f"{amount(round(found.cut_kg))} kg for {found.cows:,} cows: {found.loads_words}."
+        says = found.why_not[0] if found.why_not else _("Something is missing to say it.")
+        return Line(word=_("not known"), form="unsure", says=says, url=url)
+    says = _("{cut_kg} kg for {cows} cows: {loads_words}.").format(
+        cut_kg=amount(round(found.cut_kg)), cows=amount(found.cows), loads_words=found.loads_words
+    )
     return Line(word="CUT", form="open", says=says, url=url)
 
 
@@ -103,17 +127,19 @@ def thrown_away(at: datetime) -> Line:
     found = waste(last - WEEK + timedelta(days=1), last)
     url = reverse("feed:tomorrow")
     if not found.thrown:
-        return Line(word="nothing", form="closed", says=NOTHING_THROWN, url=url)
-    says = f"{amount(found.kg)} kg thrown away in seven days, in {len(found.thrown)} discards."
+        return Line(word="nothing", form="closed", says=_(NOTHING_THROWN), url=url)
+    says = _("{kg} kg thrown away in seven days, in {count} discards.").format(
+        kg=amount(found.kg), count=len(found.thrown)
+    )
     return Line(word="thrown", form="discarded", says=says, url=url)
 
 
-ask({FEED_HAND: 1, VET: 6, RELIEF: 4}, "Grass", loads)
-ask({FEED_HAND: 2}, "Where is it", where_is_it)
-ask({FEED_HAND: 3}, "Tomorrow", cut_tomorrow)
-ask({OWNER: 6}, "Feed thrown away", thrown_away)
+ask({FEED_HAND: 1, VET: 6, RELIEF: 4}, N_("Grass"), loads)
+ask({FEED_HAND: 2}, N_("Where is it"), where_is_it)
+ask({FEED_HAND: 3}, N_("Tomorrow"), cut_tomorrow)
+ask({OWNER: 6}, N_("Feed thrown away"), thrown_away)
 
-offer({FEED_HAND: 1}, "Start a cut", "feed:cut", "write:forage-batches")
-offer({FEED_HAND: 2}, "Feed a group", "feed:feed", "write:feedings")
-offer({FEED_HAND: 3}, "Fields", "feed:fields", "read")
-offer({FEED_HAND: 4}, "Did they eat", "feed:ration", "read")
+offer({FEED_HAND: 1}, N_("Start a cut"), "feed:cut", "write:forage-batches")
+offer({FEED_HAND: 2}, N_("Feed a group"), "feed:feed", "write:feedings")
+offer({FEED_HAND: 3}, N_("Fields"), "feed:fields", "read")
+offer({FEED_HAND: 4}, N_("Did they eat"), "feed:ration", "read")

@@ -11,6 +11,9 @@ from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from itertools import groupby
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from config.days import estate_zone, local_day
 from config.templatetags.sheet import amount
 from feed.cutting import Wanted, kilos_needed, kilos_to_cut, wagons
@@ -25,9 +28,9 @@ from herd.models import Group
 
 WEEK = timedelta(days=7)
 FIGURES_USED = ("wagon", "cut_loss", "trip_least", "cut_step", "fence_hour")
-NO_TARGET = "No group has a grass target for that day."
-NO_DRY_MATTER = "Nobody has found the dry matter of grass in the last {days} days."
-NO_WAGON = "How much a wagon holds is not set among the feed figures."
+NO_TARGET = N_("No group has a grass target for that day.")
+NO_DRY_MATTER = N_("Nobody has found the dry matter of grass in the last {days} days.")
+NO_WAGON = N_("How much a wagon holds is not set among the feed figures.")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -99,7 +102,7 @@ class Plan:
     def loads_words(self) -> str:
         """The loads for reading, "9 of 9,000 kg and 1 of 3,700 kg"."""
         each = [(len(list(same)), kg) for kg, same in groupby(self.loads)]
-        return " and ".join(f"{n} of {amount(kg)} kg" for n, kg in each)
+        return " and ".join(_("{n} of {kg} kg").format(n=n, kg=amount(kg)) for n, kg in each)
 
     @property
     def lying_kg(self) -> Decimal:
@@ -124,7 +127,7 @@ def needed(day: date, at: datetime) -> Plan:
     if "cut_loss" in figures:
         found.loss, found.loss_known = figures["cut_loss"], True
     if found.known is None:
-        found.why_not.append(NO_DRY_MATTER.format(days=grass.reach.days))
+        found.why_not.append(_(NO_DRY_MATTER).format(days=grass.reach.days))
     put_kilos(found, figures)
     return found
 
@@ -154,7 +157,7 @@ def put_cows(found: Plan) -> None:
 def put_kilos(found: Plan, figures: dict[str, Decimal]) -> None:
     """The kilos to cut and the loads; what must be known first when that cannot be told."""
     if not found.shares:
-        found.why_not.insert(0, NO_TARGET)
+        found.why_not.insert(0, _(NO_TARGET))
     if found.why_not or found.known is None:
         return
     percent = found.known.percent
@@ -173,7 +176,7 @@ def put_kilos(found: Plan, figures: dict[str, Decimal]) -> None:
     found.less_kg = kilos_to_cut(found.needed_kg, found.lying_kg, step)
     found.wagon_kg = figures.get("wagon")
     if found.wagon_kg is None:
-        found.why_not.append(NO_WAGON)
+        found.why_not.append(_(NO_WAGON))
     else:
         found.loads = wagons(found.cut_kg, found.wagon_kg, figures["trip_least"], step)
 

@@ -11,16 +11,18 @@ from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from decimal import Decimal
 from enum import StrEnum
 
+from config.saying import N_
+
 
 class State(StrEnum):
     """Where a load is in its time; the value is the word people see."""
 
     FRESH = "fresh"
-    FIRST = "feed first"
+    FIRST = N_("feed first")
     PAST = "past"
     DISCARDED = "discarded"
     EATEN = "eaten"
-    NO_RULE = "no rule"
+    NO_RULE = N_("no rule")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,6 +6,10 @@ from typing import Any
 from django import forms
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
 
 from config.forms.entries import SheetForm
 from config.forms.fields import MomentField, NumberField
@@ -17,16 +21,16 @@ from herd.models import Group
 
 # Stacks and deliveries offered; older ones are fed by the form of the kind.
 LOTS_OFFERED = 40
-NOTHING_TO_FEED = "Nothing with kilos left is in the book. Write a load or a feed lot first."
-LEFT = "{thing}: {left} kg left"
+NOTHING_TO_FEED = N_("Nothing with kilos left is in the book. Write a load or a feed lot first.")
+LEFT = N_("{thing}: {left} kg left")
 
 
 class FeedForm(SheetForm):
     """What, when, and the kilos of each group; a group left blank gets nothing."""
 
-    of = forms.ChoiceField(label="What")
-    happened_at = MomentField(label="Fed at", initial=timezone.now)
-    weighed = forms.BooleanField(label="Weighed (else a guess)", required=False, initial=True)
+    of = forms.ChoiceField(label=_l("What"))
+    happened_at = MomentField(label=_l("Fed at"), initial=timezone.now)
+    weighed = forms.BooleanField(label=_l("Weighed (else a guess)"), required=False, initial=True)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -37,7 +41,7 @@ class FeedForm(SheetForm):
         self.fields["of"].choices = choices_of(self.things)  # type: ignore[attr-defined]
         for name, group in self.groups.items():
             self.fields[name] = NumberField(
-                label=f"{group}, {group.get_use_display()}, kg".capitalize(),
+                label=capfirst(f"{group}, {group.get_use_display()}, kg"),
                 required=False,
                 min_value=Decimal("0.1"),
                 max_digits=9,
@@ -55,7 +59,7 @@ class FeedForm(SheetForm):
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
         if not self.errors and not self.shares():
-            self.add_error(None, NO_SHARES)
+            self.add_error(None, _(NO_SHARES))
         return values
 
     def values(self) -> dict[str, Any]:
@@ -85,7 +89,7 @@ def choices_of(things: dict[str, Any]) -> list[tuple[str, Any]]:
     """The loads and feed lots as choices in two groups."""
     named: dict[str, list[tuple[str, str]]] = {}
     for number, thing in things.items():
-        label = "Fresh grass" if isinstance(thing, ForageBatch) else "Hay and meal"
-        words = LEFT.format(thing=thing, left=amount(round(thing.left_kg)))
+        label = _("Fresh grass") if isinstance(thing, ForageBatch) else _("Hay and meal")
+        words = _(LEFT).format(thing=thing, left=amount(round(thing.left_kg)))
         named.setdefault(label, []).append((number, words))
-    return [("", "choose" if named else NOTHING_TO_FEED), *named.items()]
+    return [("", "choose" if named else _(NOTHING_TO_FEED)), *named.items()]

@@ -7,25 +7,28 @@ from typing import Any, Self
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy as _l
+from django_stubs_ext import StrOrPromise
 
 from config.entries import EntryQuerySet
 
 Bounds = tuple[Decimal, Decimal]
 
 
-def between(bounds: Bounds, words: str | None) -> list[Any]:
+def between(bounds: Bounds, words: StrOrPromise | None) -> list[Any]:
     """Validators of a range, both ends included."""
     return [MinValueValidator(bounds[0], words), MaxValueValidator(bounds[1], words)]
 
 
 def kilos(
-    label: str,
+    label: StrOrPromise,
     bounds: Bounds = (Decimal("0.1"), Decimal(99_999_999)),
-    words: str | None = None,
+    words: StrOrPromise | None = None,
 ) -> "models.DecimalField[Any, Any]":
     """A weight in kg, more than 0."""
     return models.DecimalField(
-        f"{label}, kg",
+        format_lazy(_l("{label}, kg"), label=label),
         max_digits=9,
         decimal_places=1,
         validators=between(bounds, words),
@@ -33,11 +36,11 @@ def kilos(
 
 
 def dry_matter(
-    bounds: Bounds = (Decimal(5), Decimal(99)), words: str | None = None
+    bounds: Bounds = (Decimal(5), Decimal(99)), words: StrOrPromise | None = None
 ) -> "models.DecimalField[Any, Any]":
     """Dry matter in per cent of the fresh weight."""
     return models.DecimalField(
-        "dry matter, %",
+        _l("dry matter, %"),
         max_digits=4,
         decimal_places=1,
         null=True,

@@ -10,6 +10,9 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Func, Q, Value
 from django.urls import reverse
+from django.utils.text import format_lazy
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
 from psycopg.types.range import TimestamptzRange
 
 from config.entries import Entry, append_only
@@ -20,11 +23,15 @@ from feed.window import State, state_at
 # What a wagon can carry and what fresh grass can hold; outside of it a number is a slip of the pen.
 LOAD_KG = (Decimal(500), Decimal(15_000))
 GRASS_DRY_MATTER = (Decimal(8), Decimal(40))
-LOAD_WEIGHT = "A load weighs {:,.0f} to {:,.0f} kg. Split it, or look at the number again.".format(
-    *LOAD_KG
+LOAD_WEIGHT = format_lazy(
+    _l("A load weighs {least} to {most} kg. Split it, or look at the number again."),
+    least=f"{LOAD_KG[0]:,.0f}",
+    most=f"{LOAD_KG[1]:,.0f}",
 )
-GRASS_MATTER = "Fresh grass holds {} to {} %% dry matter; hay and meal are feed lots.".format(
-    *GRASS_DRY_MATTER
+GRASS_MATTER = format_lazy(
+    _l("Fresh grass holds {least} to {most} %% dry matter; hay and meal are feed lots."),
+    least=GRASS_DRY_MATTER[0],
+    most=GRASS_DRY_MATTER[1],
 )
 
 
@@ -62,13 +69,13 @@ class ForageBatch(Entry):
     """
 
     field = models.ForeignKey(Field, models.PROTECT, related_name="batches")
-    kg = kilos("loaded", LOAD_KG, LOAD_WEIGHT)
-    weighed = models.BooleanField("weighed (else a guess)", default=True)
+    kg = kilos(_l("loaded"), LOAD_KG, LOAD_WEIGHT)
+    weighed = models.BooleanField(_l("weighed (else a guess)"), default=True)
     dry_matter = dry_matter(GRASS_DRY_MATTER, GRASS_MATTER)
-    wet = models.BooleanField("cut wet", default=False)
-    chopped = models.BooleanField("chopped, or heaped above 60 cm", default=False)
+    wet = models.BooleanField(_l("cut wet"), default=False)
+    chopped = models.BooleanField(_l("chopped, or heaped above 60 cm"), default=False)
     air_temperature = models.DecimalField(
-        "day's highest air temperature, °C",
+        _l("day's highest air temperature, °C"),
         max_digits=4,
         decimal_places=1,
         null=True,
@@ -76,10 +83,10 @@ class ForageBatch(Entry):
         validators=[MinValueValidator(Decimal(-20)), MaxValueValidator(Decimal(50))],
     )
     early_reason = models.CharField(
-        "why it is cut before the field is free",
+        _l("why it is cut before the field is free"),
         max_length=200,
         blank=True,
-        help_text="Only the vet may; the load keeps this mark for good.",
+        help_text=_l("Only the vet may; the load keeps this mark for good."),
     )
     onto = models.ForeignKey(
         "self",
@@ -87,28 +94,30 @@ class ForageBatch(Entry):
         null=True,
         blank=True,
         related_name="mixed_in",
-        verbose_name="tipped onto the heap of",
-        help_text="A mixed heap is as old as the oldest load in it.",
+        verbose_name=_l("tipped onto the heap of"),
+        help_text=_l("A mixed heap is as old as the oldest load in it."),
     )
-    foreign_matter = models.CharField("stones, carcass, soil, weeds", max_length=120, blank=True)
+    foreign_matter = models.CharField(
+        _l("stones, carcass, soil, weeds"), max_length=120, blank=True
+    )
     remark = models.CharField(max_length=200, blank=True)
     air_used = models.DecimalField(
-        "air the window was computed with, °C",
+        _l("air the window was computed with, °C"),
         max_digits=4,
         decimal_places=1,
         null=True,
         editable=False,
     )
-    first_at = models.DateTimeField("feed first from", null=True, editable=False)
-    deadline = models.DateTimeField("past from", null=True, editable=False)
-    heated_at = models.DateTimeField("found heated at", null=True, editable=False)
-    done_at = models.DateTimeField("nothing left since", null=True, editable=False)
+    first_at = models.DateTimeField(_l("feed first from"), null=True, editable=False)
+    deadline = models.DateTimeField(_l("past from"), null=True, editable=False)
+    heated_at = models.DateTimeField(_l("found heated at"), null=True, editable=False)
+    done_at = models.DateTimeField(_l("nothing left since"), null=True, editable=False)
 
     objects: ClassVar[Any] = ForageBatchQuerySet.as_manager()
 
     class Meta(Entry.Meta):
-        verbose_name = "forage batch"
-        verbose_name_plural = "forage batches"
+        verbose_name = _l("forage batch")
+        verbose_name_plural = _l("forage batches")
         triggers = append_only(
             "air_used", "first_at", "deadline", "heated_at", "done_at", keeps_number=True
         )
@@ -117,12 +126,12 @@ class ForageBatch(Entry):
             models.CheckConstraint(
                 condition=Q(kg__gt=0),
                 name="feed_foragebatch_weighs_something",
-                violation_error_message="A load weighs more than 0 kg.",
+                violation_error_message=_l("A load weighs more than 0 kg."),
             ),
             models.CheckConstraint(
                 condition=Q(onto=None) | ~Q(onto=F("id")),
                 name="feed_foragebatch_not_onto_itself",
-                violation_error_message="A load cannot be tipped onto itself.",
+                violation_error_message=_l("A load cannot be tipped onto itself."),
             ),
         ]
         indexes = [
@@ -144,7 +153,7 @@ class ForageBatch(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"load {self.pk}, {self.field}"
+        return _("load {pk}, {field}").format(pk=self.pk, field=self.field)
 
     def get_absolute_url(self) -> str:
         return reverse("feed:batch", args=[self.uuid])
@@ -152,7 +161,7 @@ class ForageBatch(Entry):
     @classmethod
     def find(cls, text: str) -> "ForageBatch":
         """The load with this number. Raises DoesNotExist, or ValueError for no number."""
-        digits = text.lower().removeprefix("load").partition(",")[0]
+        digits = text.partition(",")[0].strip().rpartition(" ")[2]
         found: ForageBatch = cls.objects.select_related("field").get(pk=int(digits))
         return found
 
@@ -178,7 +187,7 @@ class HeapCheck(Entry):
 
     batch = models.ForeignKey(ForageBatch, models.PROTECT, related_name="checks")
     heap = models.DecimalField(
-        "heap, °C",
+        _l("heap, °C"),
         max_digits=4,
         decimal_places=1,
         null=True,
@@ -186,18 +195,18 @@ class HeapCheck(Entry):
         validators=[MinValueValidator(Decimal(-5)), MaxValueValidator(Decimal(95))],
     )
     air = models.DecimalField(
-        "air, °C",
+        _l("air, °C"),
         max_digits=4,
         decimal_places=1,
         null=True,
         blank=True,
         validators=[MinValueValidator(Decimal(-30)), MaxValueValidator(Decimal(50))],
     )
-    warm_to_hand = models.BooleanField("warm to the hand", default=False)
-    extends = models.BooleanField("cool: extend the window once", default=False)
-    extension_reason = models.CharField("why it is extended", max_length=120, blank=True)
+    warm_to_hand = models.BooleanField(_l("warm to the hand"), default=False)
+    extends = models.BooleanField(_l("cool: extend the window once"), default=False)
+    extension_reason = models.CharField(_l("why it is extended"), max_length=120, blank=True)
     still_kg = models.DecimalField(
-        "still lies there, about, kg",
+        _l("still lies there, about, kg"),
         max_digits=9,
         decimal_places=1,
         null=True,
@@ -206,21 +215,23 @@ class HeapCheck(Entry):
     )
 
     class Meta(Entry.Meta):
-        verbose_name = "heap check"
+        verbose_name = _l("heap check")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
                 condition=Q(extends=False) | ~Q(extension_reason=""),
                 name="feed_heapcheck_extension_needs_reason",
-                violation_error_message="Extending the window needs a reason.",
+                violation_error_message=_l("Extending the window needs a reason."),
             ),
             # Two extensions written at the same moment: one of them comes second.
             models.UniqueConstraint(
                 fields=["batch"],
                 condition=Q(extends=True, struck_at=None),
                 name="feed_heapcheck_extends_once",
-                violation_error_message="This load was extended once already; not a second time.",
+                violation_error_message=_l(
+                    "This load was extended once already; not a second time."
+                ),
             ),
         ]
 

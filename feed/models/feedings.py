@@ -6,6 +6,9 @@ from typing import Any, ClassVar
 from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django_stubs_ext import StrOrPromise
 
 from config.entries import Entry, append_only
 from feed.models.amounts import LeftQuerySet, between, dry_matter, kilos
@@ -17,13 +20,13 @@ from herd.models import Group, Holding
 class Place(models.TextChoices):
     """Where forage goes that is not eaten: never to animals, never against the barn wall."""
 
-    MANURE = "manure heap", "manure heap, away from barn and milk store"
-    FIELD = "field", "spread on a field, away from barn and milk store"
-    DIGESTER = "digester", "digester, if apart from the dairy"
-    AWAY = "off the estate", "taken off the estate"
+    MANURE = "manure heap", _l("manure heap, away from barn and milk store")
+    FIELD = "field", _l("spread on a field, away from barn and milk store")
+    DIGESTER = "digester", _l("digester, if apart from the dairy")
+    AWAY = "off the estate", _l("taken off the estate")
 
 
-def percent(label: str) -> "models.DecimalField[Any, Any]":
+def percent(label: StrOrPromise) -> "models.DecimalField[Any, Any]":
     """A share in per cent, left blank when it was not measured."""
     return models.DecimalField(
         label,
@@ -39,21 +42,21 @@ class FeedLot(Entry):
     """Hay, meal or other bought or stored feed: one lot with its supplier or field."""
 
     class Kind(models.TextChoices):
-        HAY = "hay", "hay"
-        MEAL = "meal", "meal"
-        MINERAL = "mineral", "mineral"
-        GRAIN = "grain", "grain and pulses"
-        PRODUCT = "product", "by-product"
-        OTHER = "other", "other"
+        HAY = "hay", _l("hay")
+        MEAL = "meal", _l("meal")
+        MINERAL = "mineral", _l("mineral")
+        GRAIN = "grain", _l("grain and pulses")
+        PRODUCT = "product", _l("by-product")
+        OTHER = "other", _l("other")
 
     class Kept(models.TextChoices):
         """How it was kept, as far as a scheme asks."""
 
-        DRY = "dry", "dry"
-        FERMENTED = "fermented", "fermented"
-        ADDITIVE = "additive", "kept with an additive"
-        SOAKED = "soaked", "soaked or steamed"
-        WET = "wet", "wet by-product"
+        DRY = "dry", _l("dry")
+        FERMENTED = "fermented", _l("fermented")
+        ADDITIVE = "additive", _l("kept with an additive")
+        SOAKED = "soaked", _l("soaked or steamed")
+        WET = "wet", _l("wet by-product")
 
     kind = models.CharField(max_length=7, choices=Kind)
     name = models.CharField(max_length=80)
@@ -62,19 +65,19 @@ class FeedLot(Entry):
         Field, models.PROTECT, null=True, blank=True, related_name="feed_lots"
     )
     batch_number = models.CharField(max_length=40, blank=True)
-    kg = kilos("in")
+    kg = kilos(_l("in"))
     dry_matter = dry_matter()
-    moisture_note = models.CharField("analysis", max_length=200, blank=True)
-    kept_as = models.CharField("how it was kept", max_length=9, choices=Kept, default=Kept.DRY)
-    cut_on = models.DateField("hay cut on", null=True, blank=True)
-    place = models.CharField("where it lies", max_length=60, blank=True)
-    own_share = percent("of it grown on own land, %")
-    in_district = models.BooleanField("grown in the district of the scheme", default=False)
-    crude_protein = percent("crude protein, % of dry matter")
-    fibre = percent("NDF, % of dry matter")
-    ash = percent("ash, % of dry matter")
+    moisture_note = models.CharField(_l("analysis"), max_length=200, blank=True)
+    kept_as = models.CharField(_l("how it was kept"), max_length=9, choices=Kept, default=Kept.DRY)
+    cut_on = models.DateField(_l("hay cut on"), null=True, blank=True)
+    place = models.CharField(_l("where it lies"), max_length=60, blank=True)
+    own_share = percent(_l("of it grown on own land, %"))
+    in_district = models.BooleanField(_l("grown in the district of the scheme"), default=False)
+    crude_protein = percent(_l("crude protein, % of dry matter"))
+    fibre = percent(_l("NDF, % of dry matter"))
+    ash = percent(_l("ash, % of dry matter"))
     energy = models.DecimalField(
-        "net energy for lactation, MJ a kg of dry matter",
+        _l("net energy for lactation, MJ a kg of dry matter"),
         max_digits=4,
         decimal_places=2,
         null=True,
@@ -82,27 +85,27 @@ class FeedLot(Entry):
         validators=between((Decimal(2), Decimal(12)), None),
     )
     aflatoxin = models.DecimalField(
-        "aflatoxin B1, µg a kg",
+        _l("aflatoxin B1, µg a kg"),
         max_digits=6,
         decimal_places=2,
         null=True,
         blank=True,
         validators=[MinValueValidator(Decimal(0))],
     )
-    opened_on = models.DateField("opened on", null=True, blank=True)
-    finished_on = models.DateField("finished on", null=True, blank=True)
+    opened_on = models.DateField(_l("opened on"), null=True, blank=True)
+    finished_on = models.DateField(_l("finished on"), null=True, blank=True)
 
     objects: ClassVar[Any] = LeftQuerySet.as_manager()
 
     class Meta(Entry.Meta):
-        verbose_name = "feed lot"
+        verbose_name = _l("feed lot")
         triggers = append_only(keeps_number=True)
         constraints = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
                 condition=Q(supplier__isnull=False) | Q(field__isnull=False),
                 name="feed_feedlot_from_somewhere",
-                violation_error_message="Name the supplier or the field it came from.",
+                violation_error_message=_l("Name the supplier or the field it came from."),
             ),
         ]
 
@@ -123,15 +126,15 @@ class StackCheck(Entry):
 
     feed_lot = models.ForeignKey(FeedLot, models.PROTECT, related_name="checks")
     inside = models.DecimalField(
-        "inside, °C",
+        _l("inside, °C"),
         max_digits=4,
         decimal_places=1,
         validators=between((Decimal(-30), Decimal(150)), None),
     )
-    smell = models.CharField("smell, if any", max_length=80, blank=True)
+    smell = models.CharField(_l("smell, if any"), max_length=80, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "stack check"
+        verbose_name = _l("stack check")
         triggers = append_only()
 
     def __str__(self) -> str:
@@ -148,14 +151,14 @@ class Feeding(Entry):
         FeedLot, models.PROTECT, null=True, blank=True, related_name="feedings"
     )
     group = models.ForeignKey(Group, models.PROTECT, related_name="feedings")
-    kg = kilos("fed")
-    weighed = models.BooleanField("weighed (else a guess)", default=True)
+    kg = kilos(_l("fed"))
+    weighed = models.BooleanField(_l("weighed (else a guess)"), default=True)
     asked = models.BooleanField(
-        "answers where the rest of the load went", default=False, editable=False
+        _l("answers where the rest of the load went"), default=False, editable=False
     )
 
     class Meta(Entry.Meta):
-        verbose_name = "feeding"
+        verbose_name = _l("feeding")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -163,12 +166,12 @@ class Feeding(Entry):
                 condition=Q(batch__isnull=False, feed_lot=None)
                 | Q(batch=None, feed_lot__isnull=False),
                 name="feed_feeding_of_one_thing",
-                violation_error_message="Name one load or one feed lot.",
+                violation_error_message=_l("Name one load or one feed lot."),
             ),
             models.CheckConstraint(
                 condition=Q(kg__gt=0),
                 name="feed_feeding_weighs_something",
-                violation_error_message="A feeding weighs more than 0 kg.",
+                violation_error_message=_l("A feeding weighs more than 0 kg."),
             ),
         ]
         indexes = [
@@ -183,41 +186,41 @@ class Feeding(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.batch or self.feed_lot} to {self.group}"
+        return _("{batch} to {group}").format(batch=self.batch or self.feed_lot, group=self.group)
 
 
 class Refusal(Entry):
     """What a group left."""
 
     class State(models.TextChoices):
-        FRESH = "fresh", "fresh"
-        WARM = "warm", "warm"
-        MOULDY = "mouldy", "mouldy"
+        FRESH = "fresh", _l("fresh")
+        WARM = "warm", _l("warm")
+        MOULDY = "mouldy", _l("mouldy")
 
     group = models.ForeignKey(Group, models.PROTECT, related_name="refusals")
-    kg = kilos("left")
+    kg = kilos(_l("left"))
     dry_matter = dry_matter()
     state = models.CharField(max_length=6, choices=State, default=State.FRESH)
-    where_to = models.CharField("where to", max_length=16, choices=Place, blank=True)
+    where_to = models.CharField(_l("where to"), max_length=16, choices=Place, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "refusals"
-        verbose_name_plural = "refusals"
+        verbose_name = _l("refusals")
+        verbose_name_plural = _l("refusals")
         triggers = append_only()
 
     def __str__(self) -> str:
-        return f"{self.group} left {self.kg} kg"
+        return _("{group} left {kg} kg").format(group=self.group, kg=self.kg)
 
 
 class Discard(Entry):
     """Forage thrown away: how much, why and where it went; never to animals whose milk counts."""
 
     class Why(models.TextChoices):
-        PAST = "past", "past its window"
-        HEATED = "heated", "heated"
-        MOULDY = "mouldy", "mouldy"
-        FOREIGN = "foreign", "stones, carcass, soil"
-        OTHER = "other", "other"
+        PAST = "past", _l("past its window")
+        HEATED = "heated", _l("heated")
+        MOULDY = "mouldy", _l("mouldy")
+        FOREIGN = "foreign", _l("stones, carcass, soil")
+        OTHER = "other", _l("other")
 
     batch = models.ForeignKey(
         ForageBatch, models.PROTECT, null=True, blank=True, related_name="discards"
@@ -225,15 +228,15 @@ class Discard(Entry):
     feed_lot = models.ForeignKey(
         FeedLot, models.PROTECT, null=True, blank=True, related_name="discards"
     )
-    kg = kilos("discarded")
+    kg = kilos(_l("discarded"))
     why = models.CharField(max_length=7, choices=Why)
-    where_to = models.CharField("where to", max_length=16, choices=Place)
+    where_to = models.CharField(_l("where to"), max_length=16, choices=Place)
     witness = models.CharField(
-        max_length=80, blank=True, help_text="Who saw it; needed for a large one."
+        max_length=80, blank=True, help_text=_l("Who saw it; needed for a large one.")
     )
 
     class Meta(Entry.Meta):
-        verbose_name = "discard"
+        verbose_name = _l("discard")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -241,9 +244,9 @@ class Discard(Entry):
                 condition=Q(batch__isnull=False, feed_lot=None)
                 | Q(batch=None, feed_lot__isnull=False),
                 name="feed_discard_of_one_thing",
-                violation_error_message="Name one load or one feed lot.",
+                violation_error_message=_l("Name one load or one feed lot."),
             ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.batch or self.feed_lot}: {self.kg} kg discarded"
+        return _("{batch}: {kg} kg discarded").format(batch=self.batch or self.feed_lot, kg=self.kg)

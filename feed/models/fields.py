@@ -7,6 +7,9 @@ from typing import Any, ClassVar, Self
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import OuterRef, Q, Subquery
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django_stubs_ext import StrOrPromise
 
 from config.entries import Entry, EntryQuerySet, append_only
 
@@ -14,7 +17,7 @@ from config.entries import Entry, EntryQuerySet, append_only
 LONGEST_WAIT = 730
 
 
-def degrees(label: str, most: int) -> "models.DecimalField[Any, Any]":
+def degrees(label: StrOrPromise, most: int) -> "models.DecimalField[Any, Any]":
     """A place on the map in degrees, negative south and west; left blank when nobody took it."""
     return models.DecimalField(
         label,
@@ -43,21 +46,21 @@ class Field(Entry):
 
     name = models.CharField(max_length=60)
     hectares = models.DecimalField(
-        "area, ha",
+        _l("area, ha"),
         max_digits=7,
         decimal_places=2,
         validators=[MinValueValidator(Decimal("0.01"))],
     )
-    crop = models.CharField("what grows there", max_length=80, blank=True)
-    own = models.BooleanField("own land", default=True)
-    in_district = models.BooleanField("in the district of the scheme", default=True)
-    latitude = degrees("latitude of its middle, degrees north", 90)
-    longitude = degrees("longitude of its middle, degrees east", 180)
+    crop = models.CharField(_l("what grows there"), max_length=80, blank=True)
+    own = models.BooleanField(_l("own land"), default=True)
+    in_district = models.BooleanField(_l("in the district of the scheme"), default=True)
+    latitude = degrees(_l("latitude of its middle, degrees north"), 90)
+    longitude = degrees(_l("longitude of its middle, degrees east"), 180)
 
     objects: ClassVar[Any] = FieldQuerySet.as_manager()
 
     class Meta(Entry.Meta):
-        verbose_name = "field"
+        verbose_name = _l("field")
         triggers = append_only(keeps_number=True)
         constraints = [
             *Entry.Meta.constraints,
@@ -65,7 +68,7 @@ class Field(Entry):
                 fields=["name"],
                 condition=Q(struck_at=None),
                 name="feed_field_one_per_name",
-                violation_error_message="There is a field with this name already.",
+                violation_error_message=_l("There is a field with this name already."),
             ),
         ]
 
@@ -80,28 +83,30 @@ class FieldWork(Entry):
     """
 
     class What(models.TextChoices):
-        SLURRY = "slurry", "slurry"
-        MANURE = "manure", "manure"
-        FERTILISER = "fertiliser", "fertiliser"
-        SPRAY = "spray", "spray"
-        GRAZED = "grazed", "grazed"
+        SLURRY = "slurry", _l("slurry")
+        MANURE = "manure", _l("manure")
+        FERTILISER = "fertiliser", _l("fertiliser")
+        SPRAY = "spray", _l("spray")
+        GRAZED = "grazed", _l("grazed")
 
     field = models.ForeignKey(Field, models.PROTECT, related_name="works")
     what = models.CharField(max_length=10, choices=What)
     product = models.CharField(max_length=80, blank=True)
     batch = models.CharField(max_length=40, blank=True)
-    rate = models.CharField("rate with its unit", max_length=40, blank=True)
+    rate = models.CharField(_l("rate with its unit"), max_length=40, blank=True)
     waiting_days = models.PositiveSmallIntegerField(
-        "days to wait, from the label",
+        _l("days to wait, from the label"),
         blank=True,
         validators=[MaxValueValidator(LONGEST_WAIT)],
-        help_text="Blank: the estate's rule for such work. The label's days win over it.",
+        help_text=_l("Blank: the estate's rule for such work. The label's days win over it."),
     )
-    from_label = models.BooleanField("the days stand on the label", default=True, editable=False)
-    free_on = models.DateField("free to cut on", editable=False)
+    from_label = models.BooleanField(
+        _l("the days stand on the label"), default=True, editable=False
+    )
+    free_on = models.DateField(_l("free to cut on"), editable=False)
 
     class Meta(Entry.Meta):
-        verbose_name = "field work"
+        verbose_name = _l("field work")
         triggers = append_only("free_on")
         indexes = [
             *Entry.Meta.indexes,
@@ -122,13 +127,13 @@ class FieldWalk(Entry):
 
     field = models.ForeignKey(Field, models.PROTECT, related_name="walks")
     cover = models.PositiveIntegerField(
-        "dry matter the mower would take, kg a hectare",
+        _l("dry matter the mower would take, kg a hectare"),
         validators=[MinValueValidator(50), MaxValueValidator(12_000)],
     )
-    remark = models.CharField("weeds, carcass, stones, lodged", max_length=200, blank=True)
+    remark = models.CharField(_l("weeds, carcass, stones, lodged"), max_length=200, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "field walk"
+        verbose_name = _l("field walk")
         triggers = append_only()
         indexes = [
             *Entry.Meta.indexes,
@@ -141,7 +146,9 @@ class FieldWalk(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.field}: {self.cover} kg dry matter a hectare"
+        return _("{field}: {cover} kg dry matter a hectare").format(
+            field=self.field, cover=self.cover
+        )
 
 
 class WaitRule(Entry):
@@ -152,17 +159,17 @@ class WaitRule(Entry):
 
     what = models.CharField(max_length=10, choices=FieldWork.What)
     waiting_days = models.PositiveSmallIntegerField(
-        "days to wait", validators=[MaxValueValidator(LONGEST_WAIT)]
+        _l("days to wait"), validators=[MaxValueValidator(LONGEST_WAIT)]
     )
     caution_days = models.PositiveSmallIntegerField(
-        "days of caution", default=0, validators=[MaxValueValidator(LONGEST_WAIT)]
+        _l("days of caution"), default=0, validators=[MaxValueValidator(LONGEST_WAIT)]
     )
-    caution = models.CharField("what to think of in these days", max_length=200, blank=True)
-    valid_from = models.DateField("valid from")
+    caution = models.CharField(_l("what to think of in these days"), max_length=200, blank=True)
+    valid_from = models.DateField(_l("valid from"))
     source = models.CharField(max_length=200)
 
     class Meta(Entry.Meta):
-        verbose_name = "waiting rule"
+        verbose_name = _l("waiting rule")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -170,14 +177,16 @@ class WaitRule(Entry):
                 fields=["what", "valid_from"],
                 condition=Q(struck_at=None),
                 name="feed_waitrule_one_per_work",
-                violation_error_message="Such work has a rule from that day already.",
+                violation_error_message=_l("Such work has a rule from that day already."),
             ),
             models.CheckConstraint(
                 condition=Q(caution_days=0) | ~Q(caution=""),
                 name="feed_waitrule_caution_has_words",
-                violation_error_message="Days of caution need words.",
+                violation_error_message=_l("Days of caution need words."),
             ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_what_display()}: {self.waiting_days} days"
+        return _("{what}: {waiting_days} days").format(
+            what=self.get_what_display(), waiting_days=self.waiting_days
+        )

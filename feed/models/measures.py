@@ -5,6 +5,8 @@ from decimal import Decimal
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, append_only
 from feed.models.amounts import between
@@ -19,18 +21,18 @@ class AirHour(Entry):
     ``hour`` is the full hour it belongs to. A measured hour beats a forecast of it.
     """
 
-    hour = models.DateTimeField("the full hour")
+    hour = models.DateTimeField(_l("the full hour"))
     celsius = models.DecimalField(
-        "air, °C",
+        _l("air, °C"),
         max_digits=4,
         decimal_places=1,
         validators=[MinValueValidator(Decimal(-40)), MaxValueValidator(Decimal(55))],
     )
-    forecast = models.BooleanField("a forecast", default=False)
-    source = models.CharField("where from", max_length=80, blank=True)
+    forecast = models.BooleanField(_l("a forecast"), default=False)
+    source = models.CharField(_l("where from"), max_length=80, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "air temperature"
+        verbose_name = _l("air temperature")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -39,7 +41,9 @@ class AirHour(Entry):
                 fields=["hour", "forecast"],
                 condition=Q(struck_at=None),
                 name="feed_airhour_once",
-                violation_error_message="This hour has a temperature already; re-enter that one.",
+                violation_error_message=_l(
+                    "This hour has a temperature already; re-enter that one."
+                ),
             ),
         ]
 
@@ -51,11 +55,11 @@ class DryMatterSample(Entry):
     """Dry matter measured in a sample of a load, of a field's grass or of a feed lot."""
 
     class Method(models.TextChoices):
-        OVEN = "oven", "drying oven"
-        MICROWAVE = "microwave", "microwave"
-        LABORATORY = "laboratory", "laboratory"
-        SENSOR = "sensor", "sensor"
-        HAND = "hand", "wrung by hand"
+        OVEN = "oven", _l("drying oven")
+        MICROWAVE = "microwave", _l("microwave")
+        LABORATORY = "laboratory", _l("laboratory")
+        SENSOR = "sensor", _l("sensor")
+        HAND = "hand", _l("wrung by hand")
 
     batch = models.ForeignKey(
         ForageBatch, models.PROTECT, null=True, blank=True, related_name="samples"
@@ -65,16 +69,16 @@ class DryMatterSample(Entry):
         FeedLot, models.PROTECT, null=True, blank=True, related_name="samples"
     )
     percent = models.DecimalField(
-        "dry matter, %",
+        _l("dry matter, %"),
         max_digits=4,
         decimal_places=1,
         validators=between((Decimal(5), Decimal(99)), None),
     )
     method = models.CharField(max_length=10, choices=Method)
-    remark = models.CharField("weather, place in the heap", max_length=120, blank=True)
+    remark = models.CharField(_l("weather, place in the heap"), max_length=120, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "dry-matter sample"
+        verbose_name = _l("dry-matter sample")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -83,7 +87,7 @@ class DryMatterSample(Entry):
                 | Q(batch=None, field__isnull=False, feed_lot=None)
                 | Q(batch=None, field=None, feed_lot__isnull=False),
                 name="feed_drymattersample_of_one_thing",
-                violation_error_message="Name one load, one field or one feed lot.",
+                violation_error_message=_l("Name one load, one field or one feed lot."),
             ),
         ]
         indexes = [
@@ -97,4 +101,6 @@ class DryMatterSample(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.batch or self.field or self.feed_lot}: {self.percent} % dry matter"
+        return _("{batch}: {percent} % dry matter").format(
+            batch=self.batch or self.field or self.feed_lot, percent=self.percent
+        )

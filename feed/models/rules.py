@@ -5,6 +5,8 @@ from decimal import Decimal
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, append_only
 from feed.figures import figure_choices
@@ -22,52 +24,52 @@ class WindowRule(Entry):
     """
 
     from_temperature = models.DecimalField(
-        "from day's highest air temperature, °C", max_digits=4, decimal_places=1
+        _l("from day's highest air temperature, °C"), max_digits=4, decimal_places=1
     )
     hours = models.DecimalField(
-        "hours from the start of the cut",
+        _l("hours from the start of the cut"),
         max_digits=4,
         decimal_places=1,
         validators=[MinValueValidator(Decimal("0.5")), MaxValueValidator(Decimal(72))],
     )
     wet_factor = models.DecimalField(
-        "factor when wet or chopped",
+        _l("factor when wet or chopped"),
         max_digits=3,
         decimal_places=2,
         default=Decimal("0.75"),
         validators=[MinValueValidator(Decimal("0.1")), MaxValueValidator(Decimal(1))],
     )
     first_share = models.DecimalField(
-        "feed first in the last part of the window",
+        _l("feed first in the last part of the window"),
         max_digits=3,
         decimal_places=2,
         default=Decimal("0.25"),
         validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(1))],
     )
     extension_share = models.DecimalField(
-        "a cool heap may be extended once by this part of the window",
+        _l("a cool heap may be extended once by this part of the window"),
         max_digits=3,
         decimal_places=2,
         default=Decimal("0.25"),
         validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal("0.5"))],
     )
     heap_over_air = models.DecimalField(
-        "heap past when warmer than the air by, °C",
+        _l("heap past when warmer than the air by, °C"),
         max_digits=4,
         decimal_places=1,
         default=Decimal(8),
     )
     heap_top = models.DecimalField(
-        "heap past when as warm as, °C",
+        _l("heap past when as warm as, °C"),
         max_digits=4,
         decimal_places=1,
         default=Decimal(35),
     )
-    valid_from = models.DateField("valid from")
+    valid_from = models.DateField(_l("valid from"))
     source = models.CharField(max_length=200)
 
     class Meta(Entry.Meta):
-        verbose_name = "window rule"
+        verbose_name = _l("window rule")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -75,12 +77,14 @@ class WindowRule(Entry):
                 fields=["from_temperature", "valid_from"],
                 condition=Q(struck_at=None),
                 name="feed_windowrule_one_per_band",
-                violation_error_message="This temperature has a rule from that day already.",
+                violation_error_message=_l("This temperature has a rule from that day already."),
             ),
         ]
 
     def __str__(self) -> str:
-        return f"from {self.from_temperature} °C: {self.hours} h"
+        return _("from {from_temperature} °C: {hours} h").format(
+            from_temperature=self.from_temperature, hours=self.hours
+        )
 
 
 class ClearanceRule(Entry):
@@ -90,29 +94,29 @@ class ClearanceRule(Entry):
     them. Without ``clear_by`` no such hour holds from that day on.
     """
 
-    clear_by = models.TimeField("cleared the next day by", null=True, blank=True)
-    instead = models.BooleanField("instead of the hours by temperature", default=False)
+    clear_by = models.TimeField(_l("cleared the next day by"), null=True, blank=True)
+    instead = models.BooleanField(_l("instead of the hours by temperature"), default=False)
     first_share = models.DecimalField(
-        "feed first in the last part of the window",
+        _l("feed first in the last part of the window"),
         max_digits=3,
         decimal_places=2,
         default=Decimal("0.25"),
         validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(1))],
     )
     heap_over_air = models.DecimalField(
-        "heap past when warmer than the air by, °C",
+        _l("heap past when warmer than the air by, °C"),
         max_digits=4,
         decimal_places=1,
         default=Decimal(8),
     )
     heap_top = models.DecimalField(
-        "heap past when as warm as, °C", max_digits=4, decimal_places=1, default=Decimal(35)
+        _l("heap past when as warm as, °C"), max_digits=4, decimal_places=1, default=Decimal(35)
     )
-    valid_from = models.DateField("valid from")
+    valid_from = models.DateField(_l("valid from"))
     source = models.CharField(max_length=200)
 
     class Meta(Entry.Meta):
-        verbose_name = "clearance rule"
+        verbose_name = _l("clearance rule")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -120,48 +124,54 @@ class ClearanceRule(Entry):
                 fields=["valid_from"],
                 condition=Q(struck_at=None),
                 name="feed_clearancerule_one_per_day",
-                violation_error_message="That day has a clearance rule already.",
+                violation_error_message=_l("That day has a clearance rule already."),
             ),
         ]
 
     def __str__(self) -> str:
-        return f"cleared by {self.clear_by:%H:%M}" if self.clear_by else "no clearance hour"
+        return (
+            _("cleared by {clear_by}").format(clear_by=f"{self.clear_by:%H:%M}")
+            if self.clear_by
+            else _("no clearance hour")
+        )
 
 
 class FeedShareRule(Entry):
     """A share the feed must keep, as the scheme the estate follows writes it."""
 
     class Over(models.TextChoices):
-        DAY = "day", "a day"
-        GROUP = "group", "a group and day"
-        YEAR = "year", "a year"
+        DAY = "day", _l("a day")
+        GROUP = "group", _l("a group and day")
+        YEAR = "year", _l("a year")
 
     class Unit(models.TextChoices):
-        PERCENT = "%", "per cent"
-        RATIO = "ratio", "kg for a kg"
+        PERCENT = "%", _l("per cent")
+        RATIO = "ratio", _l("kg for a kg")
 
     name = models.CharField(max_length=80)
-    kind = models.CharField("feed it counts", max_length=40)
-    of = models.CharField("out of", max_length=40)
+    kind = models.CharField(_l("feed it counts"), max_length=40)
+    of = models.CharField(_l("out of"), max_length=40)
     at_least = models.DecimalField(
-        "at least", max_digits=5, decimal_places=2, null=True, blank=True
+        _l("at least"), max_digits=5, decimal_places=2, null=True, blank=True
     )
-    at_most = models.DecimalField("at most", max_digits=5, decimal_places=2, null=True, blank=True)
-    unit = models.CharField("counted in", max_length=5, choices=Unit, default=Unit.PERCENT)
-    over = models.CharField("counted over", max_length=5, choices=Over)
+    at_most = models.DecimalField(
+        _l("at most"), max_digits=5, decimal_places=2, null=True, blank=True
+    )
+    unit = models.CharField(_l("counted in"), max_length=5, choices=Unit, default=Unit.PERCENT)
+    over = models.CharField(_l("counted over"), max_length=5, choices=Over)
     scheme = models.CharField(max_length=60)
-    valid_from = models.DateField("valid from")
+    valid_from = models.DateField(_l("valid from"))
     source = models.CharField(max_length=200)
 
     class Meta(Entry.Meta):
-        verbose_name = "feed share rule"
+        verbose_name = _l("feed share rule")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
                 condition=Q(at_least__isnull=False) | Q(at_most__isnull=False),
                 name="feed_feedsharerule_needs_a_bound",
-                violation_error_message="Give the least or the most share.",
+                violation_error_message=_l("Give the least or the most share."),
             ),
         ]
 
@@ -192,28 +202,28 @@ class FeedRule(Entry):
     """
 
     class Act(models.TextChoices):
-        REFUSE = "refuse", "refuse it"
-        WARN = "warn", "warn"
+        REFUSE = "refuse", _l("refuse it")
+        WARN = "warn", _l("warn")
 
     scheme = models.CharField(max_length=60)
-    name = models.CharField("what is forbidden", max_length=80)
-    act = models.CharField("do what", max_length=6, choices=Act, default=Act.REFUSE)
-    kind = models.CharField("kind of feed", max_length=7, choices=FeedLot.Kind, blank=True)
-    kept_as = models.CharField("kept how", max_length=9, choices=FeedLot.Kept, blank=True)
-    name_has = models.CharField("words in its name", max_length=200, blank=True)
+    name = models.CharField(_l("what is forbidden"), max_length=80)
+    act = models.CharField(_l("do what"), max_length=6, choices=Act, default=Act.REFUSE)
+    kind = models.CharField(_l("kind of feed"), max_length=7, choices=FeedLot.Kind, blank=True)
+    kept_as = models.CharField(_l("kept how"), max_length=9, choices=FeedLot.Kept, blank=True)
+    name_has = models.CharField(_l("words in its name"), max_length=200, blank=True)
     water_above = models.DecimalField(
-        "more water than, %", max_digits=4, decimal_places=1, null=True, blank=True
+        _l("more water than, %"), max_digits=4, decimal_places=1, null=True, blank=True
     )
     aflatoxin_above = models.DecimalField(
-        "more aflatoxin B1 than, µg a kg", max_digits=6, decimal_places=2, null=True, blank=True
+        _l("more aflatoxin B1 than, µg a kg"), max_digits=6, decimal_places=2, null=True, blank=True
     )
-    valid_from = models.DateField("valid from")
-    valid_to = models.DateField("valid to, if it ended", null=True, blank=True)
+    valid_from = models.DateField(_l("valid from"))
+    valid_to = models.DateField(_l("valid to, if it ended"), null=True, blank=True)
     source = models.CharField(max_length=200)
 
     class Meta(Entry.Meta):
-        verbose_name = "forbidden feed"
-        verbose_name_plural = "forbidden feeds"
+        verbose_name = _l("forbidden feed")
+        verbose_name_plural = _l("forbidden feeds")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -223,8 +233,10 @@ class FeedRule(Entry):
                 | Q(water_above__isnull=False)
                 | Q(aflatoxin_above__isnull=False),
                 name="feed_feedrule_needs_a_condition",
-                violation_error_message="Say how it was kept, what it is called, or a limit; "
-                "else it would forbid everything.",
+                violation_error_message=_l(
+                    "Say how it was kept, what it is called, or a limit; "
+                    "else it would forbid everything."
+                ),
             ),
         ]
 
@@ -238,14 +250,14 @@ class FeedFigure(Entry):
     The unit is the one listed there; it is written beside the value so that paper says it too.
     """
 
-    name = models.CharField("which figure", max_length=40, choices=figure_choices)
+    name = models.CharField(_l("which figure"), max_length=40, choices=figure_choices)
     value = models.DecimalField(max_digits=12, decimal_places=3)
     unit = models.CharField(max_length=40, editable=False)
-    valid_from = models.DateField("valid from")
+    valid_from = models.DateField(_l("valid from"))
     source = models.CharField(max_length=200)
 
     class Meta(Entry.Meta):
-        verbose_name = "feed figure"
+        verbose_name = _l("feed figure")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -253,7 +265,7 @@ class FeedFigure(Entry):
                 fields=["name", "valid_from"],
                 condition=Q(struck_at=None),
                 name="feed_feedfigure_one_per_day",
-                violation_error_message="This figure has a value from that day already.",
+                violation_error_message=_l("This figure has a value from that day already."),
             ),
         ]
 
@@ -266,15 +278,15 @@ class GrassTarget(Entry):
 
     group = models.ForeignKey(Group, models.PROTECT, related_name="grass_targets")
     dry_matter_kg = models.DecimalField(
-        "dry matter from grass, kg a cow and day",
+        _l("dry matter from grass, kg a cow and day"),
         max_digits=4,
         decimal_places=2,
         validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(30))],
     )
-    valid_from = models.DateField("valid from")
+    valid_from = models.DateField(_l("valid from"))
 
     class Meta(Entry.Meta):
-        verbose_name = "grass target"
+        verbose_name = _l("grass target")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -282,9 +294,11 @@ class GrassTarget(Entry):
                 fields=["group", "valid_from"],
                 condition=Q(struck_at=None),
                 name="feed_grasstarget_one_per_day",
-                violation_error_message="This group has a target from that day already.",
+                violation_error_message=_l("This group has a target from that day already."),
             ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.group}: {self.dry_matter_kg} kg dry matter from grass a cow"
+        return _("{group}: {dry_matter_kg} kg dry matter from grass a cow").format(
+            group=self.group, dry_matter_kg=self.dry_matter_kg
+        )

@@ -5,6 +5,8 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.entries import Stamp
 from feed.board import Row, row_of
@@ -14,7 +16,7 @@ from feed.services.heaps import record_heap_check
 from feed.services.left import locked_thing
 from herd.models import Group
 
-NOTHING_ASKED = (
+NOTHING_ASKED = N_(
     "Nothing of {batch} is asked for any more: it is written where it went. Look at the load."
 )
 
@@ -50,5 +52,5 @@ def asked(batch: ForageBatch, at: datetime) -> Row:
     locked_thing(batch, None)
     row = row_of(batch, at)
     if not row.asks:
-        raise ValidationError(NOTHING_ASKED.format(batch=batch))
+        raise ValidationError(_(NOTHING_ASKED).format(batch=batch))
     return row

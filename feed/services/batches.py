@@ -8,6 +8,8 @@ from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.entries import Stamp
@@ -17,9 +19,11 @@ from feed.services.deadlines import follow
 from feed.services.fields import check_may_cut
 from feed.services.left import STRUCK, check_new_wording, locked_thing
 
-ONTO_ITSELF = "A load cannot be tipped onto its own heap. Choose the load that lay there before."
-HEAP_GONE = "Nothing is left of {thing} since {at}; a new load lies on a heap of its own."
-CARRIES = "{others} lie on the heap of {thing}. Re-enter those first, onto the other heap."
+ONTO_ITSELF = N_(
+    "A load cannot be tipped onto its own heap. Choose the load that lay there before."
+)
+HEAP_GONE = N_("Nothing is left of {thing} since {at}; a new load lies on a heap of its own.")
+CARRIES = N_("{others} lie on the heap of {thing}. Re-enter those first, onto the other heap.")
 
 
 @transaction.atomic
@@ -106,12 +110,12 @@ def heap_for(
         return None
     root: ForageBatch = onto.onto or onto
     if root.is_struck or onto.is_struck:
-        raise ValidationError({"onto": STRUCK.format(thing=onto)})
+        raise ValidationError({"onto": _(STRUCK).format(thing=onto)})
     if batch is not None and root.pk == batch.pk:
-        raise ValidationError({"onto": ONTO_ITSELF})
+        raise ValidationError({"onto": _(ONTO_ITSELF)})
     lying = ForageBatch.objects.open().filter(Q(pk=root.pk) | Q(onto=root))
     if onto.done_at is not None and onto.done_at < cut_at and not lying.exists():
-        raise ValidationError({"onto": HEAP_GONE.format(thing=onto, at=moment(onto.done_at))})
+        raise ValidationError({"onto": _(HEAP_GONE).format(thing=onto, at=moment(onto.done_at))})
     return root
 
 
@@ -119,13 +123,13 @@ def check_carries_none(batch: ForageBatch, onto: ForageBatch | None) -> None:
     """Refuse to tip a load onto another while others lie on it. Raises ValidationError."""
     others = batch.mixed_in.standing()
     if onto is not None and others.exists():
-        names = ", ".join(f"load {other.pk}" for other in others)
-        raise ValidationError({"onto": CARRIES.format(thing=batch, others=names)})
+        names = ", ".join(_("load {other}").format(other=other.pk) for other in others)
+        raise ValidationError({"onto": _(CARRIES).format(thing=batch, others=names)})
 
 
 def check_field(stamp: Stamp, field: Field, early_reason: str) -> None:
     """Refuse a struck field, and one that must wait. Raises ValidationError by field."""
     if field.is_struck:
-        raise ValidationError({"field": STRUCK.format(thing=field)})
+        raise ValidationError({"field": _(STRUCK).format(thing=field)})
     assert isinstance(stamp.by, User)
     check_may_cut(field, stamp.happened_at, early_reason.strip(), stamp.by)

@@ -7,18 +7,24 @@ from datetime import datetime
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import shown_alike
 from config.entries import Stamp
+from config.language import in_estate_language
 from feed.models import ForageBatch
 from feed.services.batches import correct_batch
 from feed.services.weights import KEPT
 
 TIME = "time"
 FIRST, SECOND = "before", "after"
-SAID = "{which} the clocks went back"
-NOTHING_ASKED = "Nobody asks for the hour of {batch}: its cut is sure, or it was said before."
-WHICH = "Say whether it was cut before or after the clocks went back."
+SAID = {
+    FIRST: N_("before the clocks went back"),
+    SECOND: N_("after the clocks went back"),
+}
+NOTHING_ASKED = N_("Nobody asks for the hour of {batch}: its cut is sure, or it was said before.")
+WHICH = N_("Say whether it was cut before or after the clocks went back.")
 
 
 def doubtful(batch: ForageBatch) -> bool:
@@ -52,15 +58,17 @@ def answer_hour(*, stamp: Stamp, batch: ForageBatch, which: str) -> ForageBatch:
     asked, and by field when something was fed of it before that moment.
     """
     if which not in (FIRST, SECOND):
-        raise ValidationError({"which": WHICH})
+        raise ValidationError({"which": _(WHICH)})
     if batch.is_struck or not doubtful(batch):
-        raise ValidationError(NOTHING_ASKED.format(batch=batch))
+        raise ValidationError(_(NOTHING_ASKED).format(batch=batch))
     at = moments(batch)[which == SECOND]
+    with in_estate_language():
+        words = _(SAID[which])
     return correct_batch(
         batch,
         stamp=Stamp.now(stamp.by, at, device=stamp.device),
         reason=TIME,
-        words=SAID.format(which=which),
+        words=words,
         kg=batch.kg,
         weighed=batch.weighed,
         **{name: getattr(batch, name) for name in KEPT},

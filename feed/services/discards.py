@@ -6,6 +6,8 @@ from typing import Any
 from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local_day
@@ -16,8 +18,8 @@ from feed.services.deadlines import follow
 from feed.services.figures import values_on
 from feed.services.left import check_goes_out, locked_thing
 
-OWN_WITNESS = "Nobody is their own witness. Name another person who saw it."
-WITNESS_MISSING = "More than {most} kg are discarded before a witness. Name who saw it."
+OWN_WITNESS = N_("Nobody is their own witness. Name another person who saw it.")
+WITNESS_MISSING = N_("More than {most} kg are discarded before a witness. Name who saw it.")
 
 
 @transaction.atomic
@@ -53,11 +55,11 @@ def check_witness(stamp: Stamp, kg: Decimal, witness: str) -> None:
     """Refuse a large discard that nobody else saw. Raises ValidationError at ``witness``."""
     most = values_on(local_day(stamp.happened_at), "witness_above")["witness_above"]
     if kg > most and not witness:
-        raise ValidationError({"witness": WITNESS_MISSING.format(most=amount(most))})
+        raise ValidationError({"witness": _(WITNESS_MISSING).format(most=amount(most))})
     assert isinstance(stamp.by, User)
     own = {stamp.by.username.casefold(), stamp.by.get_full_name().casefold()}
     if witness and witness.casefold() in own:
-        raise ValidationError({"witness": OWN_WITNESS})
+        raise ValidationError({"witness": _(OWN_WITNESS)})
 
 
 @transaction.atomic

@@ -4,8 +4,11 @@ from datetime import datetime
 
 from django.db import transaction
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import local_day
+from config.language import in_estate_language
 from config.models import Notice
 from config.notices import close_gone
 from config.roles import FEED_HAND
@@ -14,11 +17,12 @@ from feed.rings import Ring, bundle_words
 from feed.services.figures import values_on
 from feed.services.ringing import DRIFT, ROOM, SHIFT_FIGURES, raise_one, rang_alone, shift_of
 
-SHARES = "{count} shares of the feed: {what}"
-IF_NOT = "A share missed over the year cannot be made good in its last weeks."
+SHARES = N_("{count} shares of the feed: {what}")
+IF_NOT = N_("A share missed over the year cannot be made good in its last weeks.")
 
 
 @transaction.atomic
+@in_estate_language()
 def ring_for_drift(at: datetime) -> dict[str, int]:
     """Ring once for every share that is missed or near its bound; how many they are.
 
@@ -31,8 +35,8 @@ def ring_for_drift(at: datetime) -> dict[str, int]:
         ring = Ring(
             cause=DRIFT,
             role=FEED_HAND,
-            what=bundle_words(told, ROOM, SHARES),
-            otherwise=IF_NOT,
+            what=bundle_words(told, ROOM, _(SHARES)),
+            otherwise=_(IF_NOT),
             url=reverse("feed:ration"),
         )
         raise_one(ring, at, is_new=not rings)

@@ -8,6 +8,8 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Sum
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local_day
@@ -20,15 +22,15 @@ from feed.services.figures import values_on
 from feed.services.left import STRUCK, check_goes_out, locked_thing
 from herd.models import Group, GroupStay
 
-NOBODY_THERE = (
+NOBODY_THERE = N_(
     "No animal stood in {group} at {at}. Look at the group and the time, or write the animals into "
     "the group first."
 )
-MORE_THAN_FED = (
+MORE_THAN_FED = N_(
     "In the {hours} h before {at} {group} was given {fed} kg; it cannot have left {kg} kg. Look at "
     "the kilos and the group, or write first what it was fed."
 )
-NO_SHARES = "Write the kilos of at least one group."
+NO_SHARES = N_("Write the kilos of at least one group.")
 
 
 @transaction.atomic
@@ -66,7 +68,7 @@ def record_feedings(
     """
     given = list(shares)
     if not given:
-        raise ValidationError(NO_SHARES)
+        raise ValidationError(_(NO_SHARES))
     # All of it at once: that the last group's kilos are missing would say another rest.
     thing = locked_thing(fields.get("batch"), fields.get("feed_lot"))
     check_goes_out(thing, stamp.happened_at, sum((kg for _, kg in given), Decimal(0)))
@@ -103,7 +105,7 @@ def check_was_given(group: Group, at: datetime, kg: Decimal) -> None:
     )
     fed = given.aggregate(kg=Sum("kg"))["kg"]
     if kg > (LOAD_KG[1] if fed is None else fed):
-        words = MORE_THAN_FED.format(
+        words = _(MORE_THAN_FED).format(
             group=group, kg=amount(kg), hours=amount(hours), at=moment(at), fed=amount(fed or 0)
         )
         raise ValidationError({"kg": words})
@@ -112,6 +114,6 @@ def check_was_given(group: Group, at: datetime, kg: Decimal) -> None:
 def check_anybody_there(group: Group, at: datetime) -> None:
     """Refuse a struck group, and one without animals at that time. Raises ValidationError."""
     if group.is_struck:
-        raise ValidationError({"group": STRUCK.format(thing=group)})
+        raise ValidationError({"group": _(STRUCK).format(thing=group)})
     if not GroupStay.objects.at(at).filter(group=group).exists():
-        raise ValidationError({"group": NOBODY_THERE.format(group=group, at=moment(at))})
+        raise ValidationError({"group": _(NOBODY_THERE).format(group=group, at=moment(at))})

@@ -6,6 +6,8 @@ from typing import Any
 from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import day_words, local_day
@@ -19,19 +21,19 @@ from feed.window import free_on
 
 NAMED_INSTEAD = 3
 
-NO_DAYS = (
+NO_DAYS = N_(
     "Write the days to wait from the label: no rule of the estate says how long a field waits "
     "after “{what}”."
 )
-NOT_FREE = (
+NOT_FREE = N_(
     "{field} is not free to cut before {free}: {why}. {instead} Only the vet may cut it earlier, "
     "with a reason that stays on the load."
 )
-FREE_INSTEAD = "Free that day, {order} first: {fields}."
-NONE_FREE = "No field is free that day; the next ones: {fields}."
-NO_FIELDS = "No other field is in the book."
-ONLY_VET = "Only the vet may have a field cut before it is free. {field} is free on {free}."
-FREE_ANYWAY = "{field} was free on {day}; no reason for cutting it early is needed."
+FREE_INSTEAD = N_("Free that day, {order} first: {fields}.")
+NONE_FREE = N_("No field is free that day; the next ones: {fields}.")
+NO_FIELDS = N_("No other field is in the book.")
+ONLY_VET = N_("Only the vet may have a field cut before it is free. {field} is free on {free}.")
+FREE_ANYWAY = N_("{field} was free on {day}; no reason for cutting it early is needed.")
 
 
 @transaction.atomic
@@ -63,7 +65,7 @@ def rule_days(what: str, on: date) -> int:
     rules = WaitRule.objects.standing().filter(what=what, valid_from__lte=on)
     rule = rules.order_by("-valid_from").first()
     if rule is None:
-        raise ValidationError({"waiting_days": NO_DAYS.format(what=what)})
+        raise ValidationError({"waiting_days": _(NO_DAYS).format(what=what)})
     days: int = rule.waiting_days
     return days
 
@@ -85,10 +87,10 @@ def check_may_cut(field: Field, at: datetime, early_reason: str, by: User) -> No
     on = local_day(at)
     free = Field.objects.with_free_on(at, on).get(pk=field.pk).free_on
     if free is None and early_reason:
-        words = FREE_ANYWAY.format(field=field, day=day_words(on))
+        words = _(FREE_ANYWAY).format(field=field, day=day_words(on))
         raise ValidationError({"early_reason": words})
     if free is not None and not early_reason:
-        words = NOT_FREE.format(
+        words = _(NOT_FREE).format(
             field=field,
             free=day_words(free),
             why=waits(field, at, on),
@@ -96,15 +98,20 @@ def check_may_cut(field: Field, at: datetime, early_reason: str, by: User) -> No
         )
         raise ValidationError({"field": words})
     if free is not None and VET not in roles_of(by):
-        raise ValidationError({"early_reason": ONLY_VET.format(field=field, free=day_words(free))})
+        raise ValidationError(
+            {"early_reason": _(ONLY_VET).format(field=field, free=day_words(free))}
+        )
 
 
 def waits(field: Field, at: datetime, on: date) -> str:
     """The works a field has to wait for, in words, the longest wait last."""
     works = field.works.happened_by(at).filter(free_on__gt=on).order_by("free_on", "pk")
     return " and ".join(
-        f"{work.get_what_display()} on {day_words(local_day(work.happened_at))}, "
-        f"{work.waiting_days} days to wait"
+        _("{what} on {happened_at}, {waiting_days} days to wait").format(
+            what=work.get_what_display(),
+            happened_at=day_words(local_day(work.happened_at)),
+            waiting_days=work.waiting_days,
+        )
         for work in works
     )
 
@@ -120,20 +127,20 @@ def instead_of(field: Field, every: list[Stand]) -> str:
     if free:
         near = free[0].km_from(field) is not None
         named = ", ".join(in_words(stand, field) for stand in free[:NAMED_INSTEAD])
-        return FREE_INSTEAD.format(order="nearest" if near else "longest uncut", fields=named)
+        return _(FREE_INSTEAD).format(order="nearest" if near else _("longest uncut"), fields=named)
     named = ", ".join(
-        f"{stand.field.name} on {day_words(stand.free_on)}"
+        _("{field} on {free_on}").format(field=stand.field.name, free_on=day_words(stand.free_on))
         for stand in sorted(every, key=lambda stand: stand.free_on or date.min)[:NAMED_INSTEAD]
         if stand.free_on is not None
     )
-    return NONE_FREE.format(fields=named) if named else NO_FIELDS
+    return _(NONE_FREE).format(fields=named) if named else _(NO_FIELDS)
 
 
 def in_words(stand: Stand, to: Field) -> str:
     """A field to cut instead: its size, what stands there, how far it is."""
     said = [f"{stand.field.hectares.normalize():f} ha"]
     if stand.standing_kg is not None:
-        said.append(f"about {round(stand.standing_kg / 1000)} t")
+        said.append(_("about {standing_kg} t").format(standing_kg=round(stand.standing_kg / 1000)))
     km = stand.km_from(to)
     if km is not None:
         said.append(f"{km:.1f} km")

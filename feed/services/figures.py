@@ -5,6 +5,8 @@ from decimal import Decimal
 from typing import Any
 
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.entries import Stamp
@@ -13,18 +15,18 @@ from config.templatetags.sheet import amount
 from feed.figures import FIGURES
 from feed.models import FeedFigure
 
-UNKNOWN = "No figure is called “{name}”. Expected one of {known}."
-OUT_OF_RANGE = "{value} {unit} is out of range. Expected {least} to {most} {unit}."
+UNKNOWN = N_("No figure is called “{name}”. Expected one of {known}.")
+OUT_OF_RANGE = N_("{value} {unit} is out of range. Expected {least} to {most} {unit}.")
 
 
 def record_figure(*, stamp: Stamp, name: str, value: Decimal, **fields: Any) -> FeedFigure:
     """Write a figure from a day on. Raises ValidationError by field."""
     known = FIGURES.get(name)
     if known is None:
-        words = UNKNOWN.format(name=name, known=", ".join(FIGURES))
+        words = _(UNKNOWN).format(name=name, known=", ".join(FIGURES))
         raise ValidationError({"name": words})
     if not known.least <= value <= known.most:
-        words = OUT_OF_RANGE.format(
+        words = _(OUT_OF_RANGE).format(
             value=amount(value),
             unit=known.unit,
             least=amount(known.least),

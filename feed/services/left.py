@@ -4,25 +4,27 @@ from datetime import datetime
 from decimal import Decimal
 
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.templatetags.sheet import amount, moment
 from feed.models import FeedLot, ForageBatch
 
 Thing = ForageBatch | FeedLot
 
-ONE_THING = "Name one load or one feed lot, not {found}."
-STRUCK = "{thing} was struck. Name the entry that replaces it."
-BEFORE_START = (
+ONE_THING = N_("Name one load or one feed lot, not {found}.")
+STRUCK = N_("{thing} was struck. Name the entry that replaces it.")
+BEFORE_START = N_(
     "{thing} was only {begun} at {start}. Nothing of it can have gone anywhere at {at}; look at "
     "the time, or at the load."
 )
-MORE_THAN_LEFT = (
+MORE_THAN_LEFT = N_(
     "{thing} has {left} kg left of {loaded} kg, and this says {kg} kg. Look at the kilos, at what "
     "was written before, or correct the weight of the load first."
 )
-NOTHING_LEFT = "Nothing is left of {thing}: {fed} kg were fed and {discarded} kg discarded."
-GONE = "{gone} kg of {thing} are fed or discarded already; it cannot have weighed {kg} kg."
-GONE_BEFORE = "Something of {thing} was fed, discarded or probed at {at}, before {start}."
+NOTHING_LEFT = N_("Nothing is left of {thing}: {fed} kg were fed and {discarded} kg discarded.")
+GONE = N_("{gone} kg of {thing} are fed or discarded already; it cannot have weighed {kg} kg.")
+GONE_BEFORE = N_("Something of {thing} was fed, discarded or probed at {at}, before {start}.")
 
 
 def locked_thing(batch: ForageBatch | None, feed_lot: FeedLot | None) -> Thing:
@@ -33,12 +35,12 @@ def locked_thing(batch: ForageBatch | None, feed_lot: FeedLot | None) -> Thing:
     """
     thing = batch or feed_lot
     if thing is None or (batch and feed_lot):
-        raise ValidationError(ONE_THING.format(found="both" if thing else "neither"))
+        raise ValidationError(_(ONE_THING).format(found="both" if thing else "neither"))
     model, name = type(thing), "batch" if batch else "feed_lot"
     model.objects.select_for_update().get(pk=thing.pk)
     found: Thing = model.objects.with_left().get(pk=thing.pk)
     if found.is_struck:
-        raise ValidationError({name: STRUCK.format(thing=found)})
+        raise ValidationError({name: _(STRUCK).format(thing=found)})
     return found
 
 
@@ -49,7 +51,7 @@ def check_goes_out(thing: Thing, at: datetime, kg: Decimal) -> None:
     if left <= 0:
         raise ValidationError({"kg": nothing_left(thing)})
     if kg > left:
-        words = MORE_THAN_LEFT.format(
+        words = _(MORE_THAN_LEFT).format(
             thing=thing, left=amount(left), loaded=amount(thing.kg), kg=amount(kg)
         )
         raise ValidationError({"kg": words})
@@ -58,14 +60,14 @@ def check_goes_out(thing: Thing, at: datetime, kg: Decimal) -> None:
 def nothing_left(thing: Thing) -> str:
     """The sentence for a thing that is used up; ``thing`` comes from ``locked_thing``."""
     fed, discarded = thing.fed_kg, thing.discarded_kg  # type: ignore[union-attr]
-    return NOTHING_LEFT.format(thing=thing, fed=amount(fed), discarded=amount(discarded))
+    return _(NOTHING_LEFT).format(thing=thing, fed=amount(fed), discarded=amount(discarded))
 
 
 def check_begun(thing: Thing, at: datetime) -> None:
     """Refuse a moment before the cut, or before a lot came in. Raises ValidationError."""
     if at < thing.happened_at:
-        begun = "cut" if isinstance(thing, ForageBatch) else "brought in"
-        words = BEFORE_START.format(
+        begun = "cut" if isinstance(thing, ForageBatch) else _("brought in")
+        words = _(BEFORE_START).format(
             thing=thing, begun=begun, start=moment(thing.happened_at), at=moment(at)
         )
         raise ValidationError({"happened_at": words})
@@ -78,11 +80,11 @@ def check_new_wording(thing: Thing, start: datetime, kg: Decimal) -> None:
     """
     gone = thing.fed_kg + thing.discarded_kg  # type: ignore[union-attr]
     if kg < gone:
-        words = GONE.format(gone=amount(gone), thing=thing, kg=amount(kg))
+        words = _(GONE).format(gone=amount(gone), thing=thing, kg=amount(kg))
         raise ValidationError({"kg": words})
     first = min(firsts_of(thing), default=None)
     if first is not None and first < start:
-        words = GONE_BEFORE.format(thing=thing, at=moment(first), start=moment(start))
+        words = _(GONE_BEFORE).format(thing=thing, at=moment(first), start=moment(start))
         raise ValidationError({"happened_at": words})
 
 

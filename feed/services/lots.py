@@ -6,6 +6,9 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local_day
@@ -17,11 +20,11 @@ from feed.schemes import Feed, Forbidden, broken
 from feed.services.deadlines import FLAG_TASK
 from feed.services.left import check_new_wording, locked_thing
 
-FORBIDDEN = (
+FORBIDDEN = N_(
     "{feed} may not be fed or kept here: {rule} ({scheme}). Nothing was saved. Keep it off the "
     "estate, or have the vet look at the rule."
 )
-FINISHED_FIRST = "It cannot be finished on {finished} before it was opened on {opened}."
+FINISHED_FIRST = N_("It cannot be finished on {finished} before it was opened on {opened}.")
 
 
 def record_feed_lot(*, stamp: Stamp, **fields: Any) -> FeedLot:
@@ -50,12 +53,12 @@ def check_feed(lot: FeedLot, on: date) -> None:
     """Refuse a feed that a scheme forbids, and days in the wrong order. Raises ValidationError."""
     opened, finished = lot.opened_on, lot.finished_on
     if opened and finished and finished < opened:
-        words = FINISHED_FIRST.format(opened=opened, finished=finished)
+        words = _(FINISHED_FIRST).format(opened=opened, finished=finished)
         raise ValidationError({"finished_on": words})
     refused = [rule for rule in broken_by(lot, on) if rule.refuse]
     if refused:
-        words = FORBIDDEN.format(
-            feed=str(lot).capitalize(), rule=refused[0].name, scheme=refused[0].scheme
+        words = _(FORBIDDEN).format(
+            feed=capfirst(str(lot)), rule=refused[0].name, scheme=refused[0].scheme
         )
         raise ValidationError({"kept_as": words})
 

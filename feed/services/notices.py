@@ -12,8 +12,11 @@ from django.db import transaction
 from django.db.models import Exists, OuterRef
 from django.db.models.functions import TruncDate
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import day_words, estate_zone, local_day, start_of
+from config.language import in_estate_language
 from config.roles import CHEESEMAKER, FEED_HAND, VET
 from config.templatetags.sheet import amount, moment
 from feed.board import Row, latest_checks
@@ -31,47 +34,49 @@ from feed.schemes import SILAGE, Forbidden, broken, cheese_again
 from feed.services.clocks import doubtful
 from feed.services.figures import values_on
 from feed.services.lots import feed_of, feed_rules
-from feed.services.ringing import SHIFT_FIGURES, WORDS, ring_all, word_of
+from feed.services.ringing import SHIFT_FIGURES, WORDS, days, minutes, ring_all, word_of
 from feed.unaccounted import asked_of
 from feed.window import State
 
-PAST = "Discard {batch}: {left} kg left, past since {deadline}."
-HEATED = "Discard {batch}: {left} kg left, found heated at {heated}."
-PAST_IF_NOT = (
+PAST = N_("Discard {batch}: {left} kg left, past since {deadline}.")
+HEATED = N_("Discard {batch}: {left} kg left, found heated at {heated}.")
+PAST_IF_NOT = N_(
     "Heated grass carries spores into the milk, and wheels of it may blow months later. Never to "
     "dry cows, never against the barn wall."
 )
-FIRST = "Feed {batch} first: {left} kg left, past at {deadline}."
-SOON_FIRST = "Feed {batch} first from {first}: {left} kg left, past at {deadline}."
-FIRST_IF_NOT = "What is left at that time must be discarded."
-HEATING = (
+FIRST = N_("Feed {batch} first: {left} kg left, past at {deadline}.")
+SOON_FIRST = N_("Feed {batch} first from {first}: {left} kg left, past at {deadline}.")
+FIRST_IF_NOT = N_("What is left at that time must be discarded.")
+HEATING = N_(
     "Feed {batch} now or probe it again: {left} kg left, {heap} °C in air of {air} °C at {at}."
 )
-HEATING_IF_NOT = "A heap that goes on heating must be discarded, however young it is."
-NO_RULE = "No window rule covers {batch}, cut {cut}. Enter how long grass may lie."
-NO_RULE_IF_NOT = "Nobody can say until when it may be fed; feed nothing of it."
-EARLY = "{batch}, cut {cut}, comes from a field that was not free. Decide on the load and its milk."
-EARLY_IF_NOT = "Residues of what was put on the field may be in the milk."
-WHERE = "{asked} kg of {batch}: where? A newer load is cut. Say which group had them."
-WHERE_IF_NOT = "Every group fed in that hour counts as having had it, with its milk."
-HOUR = (
+HEATING_IF_NOT = N_("A heap that goes on heating must be discarded, however young it is.")
+NO_RULE = N_("No window rule covers {batch}, cut {cut}. Enter how long grass may lie.")
+NO_RULE_IF_NOT = N_("Nobody can say until when it may be fed; feed nothing of it.")
+EARLY = N_(
+    "{batch}, cut {cut}, comes from a field that was not free. Decide on the load and its milk."
+)
+EARLY_IF_NOT = N_("Residues of what was put on the field may be in the milk.")
+WHERE = N_("{asked} kg of {batch}: where? A newer load is cut. Say which group had them.")
+WHERE_IF_NOT = N_("Every group fed in that hour counts as having had it, with its milk.")
+HOUR = N_(
     "{batch} is written as cut at a time that came twice that night, {at}. Was it before or after "
     "the clocks went back?"
 )
-HOUR_IF_NOT = "Until somebody says, its window runs from the earlier of the two."
-LEFT = "Clear {left} kg of {batch}, cut {cut}: grass of today is fed on top of it."
-LEFT_IF_NOT = "Yesterday's grass heats under the fresh one, and both must be discarded."
-STACK = "Look after {lot}: {inside} °C inside at {at}."
-STACK_IF_NOT = (
+HOUR_IF_NOT = N_("Until somebody says, its window runs from the earlier of the two.")
+LEFT = N_("Clear {left} kg of {batch}, cut {cut}: grass of today is fed on top of it.")
+LEFT_IF_NOT = N_("Yesterday's grass heats under the fresh one, and both must be discarded.")
+STACK = N_("Look after {lot}: {inside} °C inside at {at}.")
+STACK_IF_NOT = N_(
     "Hay that heats can burn the barn; call the fire service before a hot stack is opened."
 )
 
-FORBIDDEN = (
+FORBIDDEN = N_(
     "Stop feeding {lot}: {rule} ({scheme}). Last fed {at} to {group}, {left} kg left. Decide on "
     "the milk of who had it."
 )
-CHEESE_FROM = " By the scheme its milk may go into cheese again from {day} on."
-FORBIDDEN_IF_NOT = (
+CHEESE_FROM = N_(" By the scheme its milk may go into cheese again from {day} on.")
+FORBIDDEN_IF_NOT = N_(
     "What the scheme forbids may spoil the cheese months later, or cost the estate its right to "
     "the scheme."
 )
@@ -91,6 +96,7 @@ Figures = dict[str, Decimal]
 
 
 @transaction.atomic
+@in_estate_language()
 def flag(at: datetime) -> dict[str, int]:
     """Raise what must be done about feed at ``at``, close what is done; how many of each.
 
@@ -155,33 +161,25 @@ def about_window(batch: ForageBatch, at: datetime, figures: Figures) -> list[Rin
         case State.NO_RULE:
             return [ring_no_rule(batch, role) for role in (FEED_HAND, VET)]
         case State.FIRST:
-            return [ring_first(batch, FIRST)]
+            return [ring_first(batch, _(FIRST))]
     ahead = minutes(figures, "first_ahead")
     if batch.first_at is not None and at >= batch.first_at - ahead:
-        return [ring_first(batch, SOON_FIRST)]
+        return [ring_first(batch, _(SOON_FIRST))]
     return []
-
-
-def minutes(figures: Figures, name: str) -> timedelta:
-    return timedelta(minutes=float(figures[name]))
-
-
-def days(figures: Figures, name: str) -> timedelta:
-    return timedelta(days=float(figures[name]))
 
 
 def ring_past(batch: ForageBatch, at: datetime, vet_after: timedelta) -> list[Ring]:
     """A load past its window: the feed hand at once, the vet a while later."""
     assert batch.deadline is not None
     heated = batch.heated_at is not None and batch.heated_at <= at
-    words = (HEATED if heated else PAST).format(
+    words = (_(HEATED) if heated else _(PAST)).format(
         batch=batch,
         left=left_of(batch),
         deadline=moment(batch.deadline),
         heated=moment(batch.heated_at),
     )
     roles = [FEED_HAND, VET] if at - batch.deadline >= vet_after else [FEED_HAND]
-    return [ring("past", batch, role, words, PAST_IF_NOT, batch.deadline) for role in roles]
+    return [ring("past", batch, role, words, _(PAST_IF_NOT), batch.deadline) for role in roles]
 
 
 def ring_first(batch: ForageBatch, words: str) -> Ring:
@@ -192,31 +190,31 @@ def ring_first(batch: ForageBatch, words: str) -> Ring:
         first=moment(batch.first_at),
         deadline=moment(batch.deadline),
     )
-    return ring("first", batch, FEED_HAND, what, FIRST_IF_NOT, batch.deadline)
+    return ring("first", batch, FEED_HAND, what, _(FIRST_IF_NOT), batch.deadline)
 
 
 def ring_no_rule(batch: ForageBatch, role: str) -> Ring:
     """A load that no window rule covers."""
-    words = NO_RULE.format(batch=batch, cut=moment(batch.happened_at))
-    return ring("no-rule", batch, role, words, NO_RULE_IF_NOT)
+    words = _(NO_RULE).format(batch=batch, cut=moment(batch.happened_at))
+    return ring("no-rule", batch, role, words, _(NO_RULE_IF_NOT))
 
 
 def ring_early(batch: ForageBatch) -> Ring:
     """A load cut in the waiting days of its field."""
-    words = EARLY.format(batch=batch, cut=moment(batch.happened_at))
-    return ring("early", batch, VET, words, EARLY_IF_NOT)
+    words = _(EARLY).format(batch=batch, cut=moment(batch.happened_at))
+    return ring("early", batch, VET, words, _(EARLY_IF_NOT))
 
 
 def ring_where(row: Row) -> Ring:
     """A load of which nobody wrote where the rest went."""
-    words = WHERE.format(batch=row.batch, asked=amount(round(row.asked_kg)))
-    return ring("where", row.batch, FEED_HAND, words, WHERE_IF_NOT, anchor="#where")
+    words = _(WHERE).format(batch=row.batch, asked=amount(round(row.asked_kg)))
+    return ring("where", row.batch, FEED_HAND, words, _(WHERE_IF_NOT), anchor="#where")
 
 
 def ring_hour(batch: ForageBatch) -> Ring:
     """A load cut at a time that the clock showed twice."""
-    words = HOUR.format(batch=batch, at=moment(batch.happened_at))
-    return ring("hour", batch, FEED_HAND, words, HOUR_IF_NOT, anchor="#hour")
+    words = _(HOUR).format(batch=batch, at=moment(batch.happened_at))
+    return ring("hour", batch, FEED_HAND, words, _(HOUR_IF_NOT), anchor="#hour")
 
 
 def heating(loads: list[ForageBatch], at: datetime, figures: Figures) -> list[Ring]:
@@ -243,14 +241,14 @@ def is_heating(batch: ForageBatch, check: HeapCheck, over: Decimal) -> bool:
 
 def ring_heating(batch: ForageBatch, check: HeapCheck) -> Ring:
     """A load that is heating."""
-    words = HEATING.format(
+    words = _(HEATING).format(
         batch=batch,
         left=left_of(batch),
         heap=amount(check.heap),
         air=amount(batch.air_used if check.air is None else check.air),
         at=moment(check.happened_at),
     )
-    return ring("heating", batch, FEED_HAND, words, HEATING_IF_NOT, batch.deadline)
+    return ring("heating", batch, FEED_HAND, words, _(HEATING_IF_NOT), batch.deadline)
 
 
 def leftovers(loads: list[ForageBatch], at: datetime) -> list[Ring]:
@@ -271,8 +269,8 @@ def leftovers(loads: list[ForageBatch], at: datetime) -> list[Ring]:
             "left",
             batch,
             FEED_HAND,
-            LEFT.format(batch=batch, left=left_of(batch), cut=moment(batch.happened_at)),
-            LEFT_IF_NOT,
+            _(LEFT).format(batch=batch, left=left_of(batch), cut=moment(batch.happened_at)),
+            _(LEFT_IF_NOT),
             batch.deadline,
         )
         for batch in older
@@ -292,11 +290,11 @@ def warm_stacks(at: datetime, figures: Figures) -> list[Ring]:
         Ring(
             cause=f"grass:stack:{check.feed_lot.uuid}",
             role=role,
-            what=STACK.format(
+            what=_(STACK).format(
                 lot=check.feed_lot, inside=amount(check.inside), at=moment(check.happened_at)
             ),
             where=check.feed_lot.place,
-            otherwise=STACK_IF_NOT,
+            otherwise=_(STACK_IF_NOT),
             url=reverse("kind-detail", args=["feed-lots", check.feed_lot.uuid]),
         )
         for check in checks
@@ -357,7 +355,7 @@ def ring_forbidden(
     return Ring(
         cause=f"grass:forbidden:{lot.uuid}",
         role=role,
-        what=FORBIDDEN.format(
+        what=_(FORBIDDEN).format(
             lot=lot,
             rule=rule.name,
             scheme=rule.scheme,
@@ -365,9 +363,9 @@ def ring_forbidden(
             group=feeding.group,
             left=amount(left),
         )
-        + (CHEESE_FROM.format(day=day_words(again)) if again else ""),
+        + (_(CHEESE_FROM).format(day=day_words(again)) if again else ""),
         where=lot.place,
-        otherwise=FORBIDDEN_IF_NOT,
+        otherwise=_(FORBIDDEN_IF_NOT),
         url=reverse("kind-detail", args=["feed-lots", lot.uuid]),
     )
 

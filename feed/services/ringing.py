@@ -1,6 +1,6 @@
 """Rings within a shift's number: raised, bundled, brought up to date, and closed when gone."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 
 from django.db.models import Q
@@ -35,6 +35,14 @@ WORDS = (
     "first",
     "left",
 )
+
+
+def minutes(figures: Figures, name: str) -> timedelta:
+    return timedelta(minutes=float(figures[name]))
+
+
+def days(figures: Figures, name: str) -> timedelta:
+    return timedelta(days=float(figures[name]))
 
 
 def word_of(ring: Ring) -> str:

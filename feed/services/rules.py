@@ -6,6 +6,8 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.entries import Stamp
@@ -16,7 +18,7 @@ from feed.services.deadlines import FLAG_TASK, recompute_since
 
 Dated = WindowRule | ClearanceRule
 
-LONGER_THAN_COOLER = (
+LONGER_THAN_COOLER = N_(
     "{hours} h is longer than the {least} h of the cooler band from {from_} °C. Warmer grass never "
     "lies longer: enter the cooler band first, or look at the hours."
 )
@@ -78,7 +80,7 @@ def check_not_longer_than_cooler(day: date, from_temperature: Decimal, hours: De
     )
     least = min(cooler, key=lambda rule: rule.hours, default=None)
     if least is not None and hours > least.hours:
-        words = LONGER_THAN_COOLER.format(
+        words = _(LONGER_THAN_COOLER).format(
             hours=amount(hours), least=amount(least.hours), from_=amount(least.from_temperature)
         )
         raise ValidationError({"hours": words})

@@ -4,6 +4,8 @@ from decimal import Decimal
 from typing import Any
 
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.entries import Stamp
@@ -12,7 +14,7 @@ from feed.models import DryMatterSample, FeedLot, Field, ForageBatch
 from feed.models.batches import GRASS_DRY_MATTER
 from feed.services.left import STRUCK, check_begun
 
-NOT_GRASS = (
+NOT_GRASS = N_(
     "Fresh grass holds {least} to {most} % dry matter, and this says {percent} %. Look at the "
     "number; hay and meal are feed lots."
 )
@@ -30,12 +32,12 @@ def record_sample(
     """Write a sample of a load, of a field's grass or of a feed lot. Raises ValidationError."""
     for name, thing in (("batch", batch), ("field", field), ("feed_lot", feed_lot)):
         if thing is not None and thing.is_struck:
-            raise ValidationError({name: STRUCK.format(thing=thing)})
+            raise ValidationError({name: _(STRUCK).format(thing=thing)})
     if batch is not None:
         check_begun(batch, stamp.happened_at)
     least, most = GRASS_DRY_MATTER
     if feed_lot is None and not least <= percent <= most:
-        words = NOT_GRASS.format(least=least, most=most, percent=amount(percent))
+        words = _(NOT_GRASS).format(least=least, most=most, percent=amount(percent))
         raise ValidationError({"percent": words})
     return entries.record(
         DryMatterSample,

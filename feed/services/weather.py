@@ -7,6 +7,8 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local_day
@@ -18,9 +20,9 @@ from feed.services.deadlines import FLAG_TASK, recompute_day
 
 # A forecast reaches so far; what lies further ahead is a slip of the pen.
 FURTHEST_FORECAST = timedelta(days=16)
-NOT_FULL = "{hour} is no full hour. Expected the hour with 00 minutes, such as 14:00."
-NOT_YET = "{hour} has not come yet. Measured air lies behind us; mark it as a forecast."
-TOO_FAR = "{hour} is more than {days} days ahead. Look at the day and the year."
+NOT_FULL = N_("{hour} is no full hour. Expected the hour with 00 minutes, such as 14:00.")
+NOT_YET = N_("{hour} has not come yet. Measured air lies behind us; mark it as a forecast.")
+TOO_FAR = N_("{hour} is more than {days} days ahead. Look at the day and the year.")
 
 
 @transaction.atomic
@@ -65,10 +67,10 @@ def check_hour(hour: datetime, now: datetime, *, forecast: bool) -> None:
     """Refuse what is no full hour, or measured before it came. Raises ValidationError."""
     words = ""
     if hour.minute or hour.second or hour.microsecond:
-        words = NOT_FULL.format(hour=moment(hour))
+        words = _(NOT_FULL).format(hour=moment(hour))
     elif hour > now and not forecast:
-        words = NOT_YET.format(hour=moment(hour))
+        words = _(NOT_YET).format(hour=moment(hour))
     elif hour > now + FURTHEST_FORECAST:
-        words = TOO_FAR.format(hour=moment(hour), days=FURTHEST_FORECAST.days)
+        words = _(TOO_FAR).format(hour=moment(hour), days=FURTHEST_FORECAST.days)
     if words:
         raise ValidationError({"hour": words})

@@ -10,6 +10,9 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
 
 from config.errors import as_validation_error
 from config.forms.entries import SheetForm, form_of, initial_from
@@ -30,29 +33,31 @@ from feed.services.windows import book_of, hours_between
 from feed.window import terms_of
 from herd.models import Group
 
-WEIGHED = "Written: {batch} weighs {kg} kg."
-CUT_AT = "Written: {batch} was cut {at}."
-HOT = "Discard {batch} now: {left} kg left. Heat beats the clock."
-COOL = "Written: {batch}, until {deadline}."
-FED = "Written: {kg} kg of {batch} to {group}, a guess."
-STILL = "Written: {kg} kg of {batch} lie there still."
+WEIGHED = N_("Written: {batch} weighs {kg} kg.")
+CUT_AT = N_("Written: {batch} was cut {at}.")
+HOT = N_("Discard {batch} now: {left} kg left. Heat beats the clock.")
+COOL = N_("Written: {batch}, until {deadline}.")
+FED = N_("Written: {kg} kg of {batch} to {group}, a guess.")
+STILL = N_("Written: {kg} kg of {batch} lie there still.")
 
-WHICH_GROUP = "Nothing was saved. Say which group had the rest, or that it lies there still."
-NO_GROUP = "Nothing was saved. There is no group {text}; expected one of those on the load’s page."
+WHICH_GROUP = N_("Nothing was saved. Say which group had the rest, or that it lies there still.")
+NO_GROUP = N_(
+    "Nothing was saved. There is no group {text}; expected one of those on the load’s page."
+)
 
 
 class WeighForm(SheetForm):
     """The weight from the scale, and what came out of the wagon that is no grass."""
 
     kg = NumberField(
-        label="Weighed, kg",
+        label=_l("Weighed, kg"),
         min_value=LOAD_KG[0],
         max_value=LOAD_KG[1],
         max_digits=9,
         decimal_places=1,
     )
     foreign_matter = forms.CharField(
-        label="Stones, carcass, soil, weeds", required=False, max_length=120
+        label=_l("Stones, carcass, soil, weeds"), required=False, max_length=120
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -79,7 +84,7 @@ def weigh(request: HttpRequest, uuid: UUID) -> HttpResponse:
         stamp = stamp_of(request)
         written = form.carry_out(weigh_batch, stamp=stamp, batch=load, **form.cleaned_data)
         if written is not None:
-            words = WEIGHED.format(batch=written, kg=amount(written.kg))
+            words = _(WEIGHED).format(batch=written, kg=amount(written.kg))
             messages.success(request, words)
             return redirect(written)
     return render(request, "feed/weigh.html", {"form": form, "load": load})
@@ -99,7 +104,9 @@ def hour(request: HttpRequest, uuid: UUID) -> HttpResponse:
         except ValidationError as refused:
             messages.error(request, " ".join(refused.messages))
         else:
-            messages.success(request, CUT_AT.format(batch=written, at=moment(written.happened_at)))
+            messages.success(
+                request, _(CUT_AT).format(batch=written, at=moment(written.happened_at))
+            )
     return redirect(load)
 
 
@@ -110,7 +117,7 @@ def heap(request: HttpRequest, uuid: UUID) -> HttpResponse:
     load = load_of(uuid)
     now = timezone.now()
     kind = kind_named("heap-checks")
-    asked = {"batch": f"load {load.pk}"} | air_now(now)
+    asked = {"batch": _("load {load}").format(load=load.pk)} | air_now(now)
     form = form_of(kind.slug)(request.POST or None, initial=initial_from(kind, asked))
     if form.is_valid():
         values = form.entry_values() | {"batch": load}
@@ -144,9 +151,9 @@ def tell_heap(request: HttpRequest, check: HeapCheck) -> None:
     load = load_of(check.batch.uuid)
     row = row_of(load, timezone.now())
     if row.heated and row.is_open:
-        messages.error(request, HOT.format(batch=load, left=amount(row.left_kg)))
+        messages.error(request, _(HOT).format(batch=load, left=amount(row.left_kg)))
     else:
-        messages.success(request, COOL.format(batch=load, deadline=moment(load.deadline)))
+        messages.success(request, _(COOL).format(batch=load, deadline=moment(load.deadline)))
 
 
 @action_required("write:feedings")
@@ -160,11 +167,11 @@ def where(request: HttpRequest, uuid: UUID) -> HttpResponse:
     try:
         if "still" in request.POST:
             check = answer_still(stamp=stamp, batch=load)
-            words = STILL.format(kg=amount(check.still_kg), batch=load)
+            words = _(STILL).format(kg=amount(check.still_kg), batch=load)
         else:
             group = group_of(request.POST.get("group", ""))
             feeding = answer_group(stamp=stamp, batch=load, group=group)
-            words = FED.format(kg=amount(feeding.kg), batch=load, group=group)
+            words = _(FED).format(kg=amount(feeding.kg), batch=load, group=group)
     except Exception as error:
         refused = as_validation_error(error)
         if refused is None:
@@ -179,7 +186,7 @@ def group_of(text: str) -> Group:
     """The group of a number. Raises ValidationError in words."""
     group: Group | None = Group.objects.standing().filter(number=int_or_0(text)).first()
     if group is None:
-        raise ValidationError(WHICH_GROUP if not text else NO_GROUP.format(text=text[:20]))
+        raise ValidationError(_(WHICH_GROUP) if not text else _(NO_GROUP).format(text=text[:20]))
     return group
 
 

@@ -6,6 +6,8 @@ from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import local_day
 from config.forms.asked import day_asked
@@ -16,9 +18,9 @@ from feed.paper_lines import Asked
 from feed.papers import PAPERS
 
 USUAL = timedelta(days=30)
-WRONG_WAY_ROUND = "The last day, {last}, comes before the first, {first}."
-TOO_LONG = "{first} to {last} is too long for this paper: expected {most} days at most."
-NOT_YET = "Nobody knows yet what will be known at {at}. Expected a moment behind us."
+WRONG_WAY_ROUND = N_("The last day, {last}, comes before the first, {first}.")
+TOO_LONG = N_("{first} to {last} is too long for this paper: expected {most} days at most.")
+NOT_YET = N_("Nobody knows yet what will be known at {at}. Expected a moment behind us.")
 
 
 @action_required("read")
@@ -54,9 +56,9 @@ def asked_by(request: HttpRequest, most: int) -> Asked:
     last = day_asked(request.GET, "to") or local_day(now)
     first = day_asked(request.GET, "from") or last - USUAL + timedelta(days=1)
     if first > last:
-        raise ValidationError({"from": WRONG_WAY_ROUND.format(first=first, last=last)})
+        raise ValidationError({"from": _(WRONG_WAY_ROUND).format(first=first, last=last)})
     if (last - first).days >= most:
-        raise ValidationError({"from": TOO_LONG.format(first=first, last=last, most=most)})
+        raise ValidationError({"from": _(TOO_LONG).format(first=first, last=last, most=most)})
     return Asked(
         first=first,
         last=last,
@@ -73,5 +75,5 @@ def known_of(request: HttpRequest, now: datetime) -> datetime:
     except ValidationError as error:
         raise ValidationError({"known": error.messages}) from error
     if found is not None and found > now:
-        raise ValidationError({"known": NOT_YET.format(at=request.GET["known"][:20])})
+        raise ValidationError({"known": _(NOT_YET).format(at=request.GET["known"][:20])})
     return found or now

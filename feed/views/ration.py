@@ -7,6 +7,8 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import day_words, local_day
 from config.forms.asked import day_asked
@@ -24,8 +26,8 @@ WEEK = timedelta(days=7)
 FEW = 3
 # A plan further ahead knows nothing of weather, walks or cows.
 FURTHEST_PLAN = timedelta(days=14)
-NO_YEAR = "“{text}” is no year. Expected one from 1990 to {last}, as {last}."
-NOT_AHEAD = (
+NO_YEAR = N_("“{text}” is no year. Expected one from 1990 to {last}, as {last}.")
+NOT_AHEAD = N_(
     "{day} cannot be planned: expected a day from {first} to {last}. Days behind us stand under "
     "the ration of the day."
 )
@@ -143,7 +145,7 @@ def year_asked(text: str, today: date) -> tuple[date, date]:
     if not text:
         return today.replace(month=1, day=1), today
     if not text.isascii() or not text.isdecimal() or not 1990 <= int(text[:5]) <= today.year:
-        raise ValidationError({"year": NO_YEAR.format(text=text[:20], last=today.year)})
+        raise ValidationError({"year": _(NO_YEAR).format(text=text[:20], last=today.year)})
     number = int(text)
     return date(number, 1, 1), min(date(number, 12, 31), today)
 
@@ -153,7 +155,7 @@ def check_ahead(day: date, first: date) -> None:
     last = first + FURTHEST_PLAN
     # Today too: the second cut of the day is planned at noon.
     if not first - timedelta(days=1) <= day <= last:
-        words = NOT_AHEAD.format(
+        words = _(NOT_AHEAD).format(
             day=day_words(day), first=day_words(first - timedelta(days=1)), last=day_words(last)
         )
         raise ValidationError({"day": words})

@@ -8,6 +8,8 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import local_day
 from config.forms.entries import form_of, initial_from
@@ -28,13 +30,15 @@ from feed.window import hours_late
 
 # The two large buttons of a cut: whether the grass is wet, and what stands on the button.
 WETNESS = ((False, "dry"), (True, "wet"))
-CUT = "Written: {batch}."
-FED = "Written: {kg} kg of {thing} to {groups}."
-FORBIDDEN = (
+CUT = N_("Written: {batch}.")
+FED = N_("Written: {kg} kg of {thing} to {groups}.")
+FORBIDDEN = N_(
     "{feed} may not be fed: {rule} ({scheme}). What was fed is written; stop it and tell the vet."
 )
-WARNED = "Look at {feed}: {rule} ({scheme})."
-FED_LATE = "It was fed {hours:.1f} h past its deadline; that stays with the milk of these groups."
+WARNED = N_("Look at {feed}: {rule} ({scheme}).")
+FED_LATE = N_(
+    "It was fed {hours:.1f} h past its deadline; that stays with the milk of these groups."
+)
 
 
 @action_required("write:forage-batches")
@@ -51,7 +55,7 @@ def start_cut(request: HttpRequest) -> HttpResponse:
     if form.is_valid():
         batch = form.carry_out(record_batch, stamp=stamp_of(request, form), **form.entry_values())
         if batch is not None:
-            messages.success(request, CUT.format(batch=batch))
+            messages.success(request, _(CUT).format(batch=batch))
             return redirect(batch)
     now = timezone.now()
     every = stands(now, local_day(now))
@@ -123,10 +127,10 @@ def tell_fed(request: HttpRequest, fed: list[Any]) -> None:
     thing = first.batch or first.feed_lot
     groups = ", ".join(str(feeding.group) for feeding in fed)
     kg = f"{sum(feeding.kg for feeding in fed):,.0f}"
-    messages.success(request, FED.format(kg=kg, thing=thing, groups=groups))
+    messages.success(request, _(FED).format(kg=kg, thing=thing, groups=groups))
     late = hours_late(first.happened_at, first.batch.deadline if first.batch else None)
     if late > 0:
-        messages.warning(request, FED_LATE.format(hours=late))
+        messages.warning(request, _(FED_LATE).format(hours=late))
 
 
 def tell_forbidden(request: HttpRequest, feeding: Any) -> None:
@@ -134,7 +138,7 @@ def tell_forbidden(request: HttpRequest, feeding: Any) -> None:
     if feeding.feed_lot is None:
         return
     for rule in broken_by(feeding.feed_lot, local_day(feeding.happened_at)):
-        words = (FORBIDDEN if rule.refuse else WARNED).format(
+        words = (_(FORBIDDEN) if rule.refuse else _(WARNED)).format(
             feed=feeding.feed_lot, rule=rule.name, scheme=rule.scheme
         )
         (messages.error if rule.refuse else messages.warning)(request, words)
