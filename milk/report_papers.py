@@ -23,6 +23,8 @@ from herd.medicine_book import medicine_book
 from herd.models import Animal, Group
 from herd.typed import typed_moment
 from milk.hall_papers import plate_register, vat_sheet
+from milk.make_paper import make_paper
+from milk.money import check_days as check_span
 from milk.money import losses_between
 from milk.money_paper import before, losses_paper, month_of, owner_paper
 from milk.store_papers import climate_paper, stock_paper
@@ -107,6 +109,15 @@ def paper_of_vats(options: Options) -> Paper:
     return vat_sheet(day_, by=system_user(), at=timezone.now())
 
 
+def paper_of_make(options: Options) -> Paper:
+    """The make day by day, of the last 30 days as a rule. Raises ValidationError by option."""
+    today = timezone.localdate()
+    until = min(options["until"] or today, today)
+    since = options["since"] or until - FEED_DAYS
+    check_span(since, until)
+    return make_paper(since, until, by=system_user(), at=timezone.now())
+
+
 def paper_of_plates(options: Options) -> Paper:
     """Every plate accounted for."""
     return plate_register(by=system_user(), at=timezone.now())
@@ -152,6 +163,7 @@ PAPERS: dict[str, Callable[[Options], Paper]] = {
     "antimicrobials": paper_of_antimicrobials,
     "vat-sheet": paper_of_vats,
     "plate-register": paper_of_plates,
+    "make": paper_of_make,
     **{slug: partial(paper_of_feed, slug) for slug in FEED_PAPERS},
     "stock": paper_of_stock,
     "climate": paper_of_climate,

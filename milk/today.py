@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from config.day_sheet import RELIEF, Line, Press, ask, offer
-from config.roles import CHEESEMAKER, MILKER, OFFICE, OWNER, STORE_HAND, VET
+from config.roles import CHEESEMAKER, INSPECTOR, MILKER, OFFICE, OWNER, STORE_HAND, VET
 from config.templatetags.sheet import amount
 from milk.day_make import vats_lately
 from milk.hold_cost import cost_of
@@ -180,5 +180,6 @@ offer({STORE_HAND: 1}, "Aisle done", "milk:rounds", "write:store-rounds")
 offer({STORE_HAND: 2}, "Lay or find a wheel", "milk:store", "read")
 offer({STORE_HAND: 3, OFFICE: 1, CHEESEMAKER: 6}, "Orders", "milk:orders", "read")
 offer({OWNER: 6}, "The month", "milk:month", "read")
+offer({OFFICE: 2, INSPECTOR: 1}, "An auditor’s month", "milk:auditor", "read")
 offer({CHEESEMAKER: 7, OWNER: 7}, "Recalls and drills", "milk:recalls", "read")
 offer({VET: 3}, "Holds", "milk:holds", "read")

@@ -4,6 +4,7 @@ from django.urls import path
 
 from milk.views import (
     after_feed,
+    audit,
     balance,
     brine,
     cells,
@@ -110,6 +111,8 @@ urlpatterns = [
     # Money: what was lost, and the owner's month.
     path("losses/", money.losses, name="losses"),
     path("month/", money.month, name="month"),
+    path("auditor/", audit.month, name="auditor"),
+    path("make/", audit.make, name="make"),
     # Recalls and drills, and their papers.
     path("findings/", outside.findings, name="findings"),
     path("findings/<uuid:uuid>/", outside.finding, name="finding"),
