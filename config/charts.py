@@ -176,7 +176,7 @@ def svg(
     )
 
 
-# The style sheet fills held bands with this pattern, by its id; one drawing with bands a page.
+# The style sheet fills what is held with this pattern, by its id; one drawing with bands a page.
 HATCH = SafeString(
     '<defs><pattern id="hatch" width="8" height="8" patternTransform="rotate(45)" '
     'patternUnits="userSpaceOnUse"><rect class="hatch-ground" width="8" height="8"/>'

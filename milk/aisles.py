@@ -19,14 +19,23 @@ class Lying:
     held: bool
     finding: StoreFinding | None
 
+    @property
+    def is_wrong(self) -> bool:
+        """Whether something was found wrong with it and not put right."""
+        return self.finding is not None and not self.finding.put_right
+
 
 @dataclass(frozen=True)
 class Column:
-    """A column of shelves: its wheels from the floor up, and how many places are free."""
+    """A column of shelves: its wheels from the floor up, and its shelves where nothing lies."""
 
     number: int
     lying: tuple[Lying, ...]
-    free: int
+    empty: tuple[int, ...]
+
+    @property
+    def free(self) -> int:
+        return len(self.empty)
 
 
 @dataclass(frozen=True)
@@ -45,11 +54,7 @@ class AisleNow:
     @property
     def wrong(self) -> tuple[Lying, ...]:
         """The wheels to look at: something was wrong and was not put right, or it is held."""
-        return tuple(
-            one
-            for one in self.lying
-            if one.held or (one.finding is not None and not one.finding.put_right)
-        )
+        return tuple(one for one in self.lying if one.held or one.is_wrong)
 
     @property
     def free(self) -> int:
@@ -86,7 +91,7 @@ def aisle_now(room: str, aisle: int, at: datetime) -> AisleNow | None:
                 for place in there
                 if place.pk in wheels
             ),
-            sum(place.pk not in wheels for place in there),
+            tuple(place.shelf for place in there if place.pk not in wheels),
         )
         for number, there in columns.items()
     ]

@@ -15,6 +15,7 @@ from config.roles import action_required
 from herd import udder_words
 from herd.forms.udder import AtForm, WhatIfForm
 from herd.fresh_cows import GROUP_SIGNAL
+from herd.lactation_chart import lactation_curve
 from herd.models import Animal
 from herd.recording_day import recording_day
 from herd.tank_share import Order, compare, what_if
@@ -189,7 +190,8 @@ def animal_udder(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """One cow's udder; fetched as a panel of her page it is the panel alone."""
     cow = get_object_or_404(Animal, uuid=uuid)
     now = timezone.now()
-    context = {"animal": cow, "at": now, "udder": udder_of(cow, now)}
+    udder = udder_of(cow, now)
+    context = {"animal": cow, "at": now, "udder": udder, "curve": lactation_curve(cow, udder)}
     panel = request.headers.get("HX-Request") == "true"
     template = "herd/_udder_of_animal.html" if panel else "herd/animal_udder.html"
     return render(request, template, context)

@@ -23,6 +23,7 @@ from milk.services.store import (
     make_room,
     record_store_round,
 )
+from milk.store_maps import aisle_map, store_map
 from milk.store_search import SHOWN, Found, search
 
 LAID = "Written: {number} laid in {room}, aisle {aisle}, from {first} to {last}."
@@ -65,6 +66,7 @@ def overview(now: Any) -> dict[str, Any]:
     rows = list(few.select_related("wheel", "last_place").order_by("at"))
     return {
         "aisles": found,
+        "map": store_map(found),
         "lying": sum(aisle.taken for aisle in found),
         "free": sum(aisle.free for aisle in found),
         "to_lay": [row for row in rows if row.what == What.OUT],
@@ -84,6 +86,7 @@ def aisle(request: HttpRequest, room: str, number: int) -> HttpResponse:
     context = {
         "now": now,
         "aisle": found,
+        "map": aisle_map(found),
         "round": next((a for a in turns.aisles if (a.room, a.aisle) == (room, number)), None),
         "next": next((a for a in turns.today if (a.room, a.aisle) != (room, number)), None),
         "whats": StoreRound.What.choices,
