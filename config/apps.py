@@ -5,6 +5,7 @@ from django.db.models.signals import post_migrate
 from django.utils.module_loading import autodiscover_modules
 from django.utils.translation import gettext
 
+from config import logs
 from config.celery import app as celery_app
 from config.saying import translate_by
 from config.triggers import never_ignore
@@ -23,6 +24,7 @@ class Frame(AppConfig):
     def ready(self) -> None:
         translate_by(gettext)
         speak_plainly()
+        logs.listen()
         post_migrate.connect(never_ignore, sender=self)
         # By name, so that the frame imports no app: <app>/kinds.py, <app>/finders.py and so on.
         found = ("checks", "kinds", "finders", "yields", "seen", "milk_went", "phones", "today")

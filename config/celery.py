@@ -97,6 +97,10 @@ app.conf.update(
             "task": "config.tasks.back_up",
             "schedule": timedelta(minutes=15),
         },
+        "is everything running": {
+            "task": "config.tasks.look_at_running",
+            "schedule": timedelta(minutes=5),
+        },
         "sealed days": {
             "task": "config.tasks.seal_days",
             "schedule": timedelta(hours=1),

@@ -21,6 +21,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 from django.utils.translation import gettext_noop as N_
 
+from config import logs
 from config.days import estate_zone, local
 from config.errors import Conflict, at_their_fields
 from config.triggers import append_only as append_only
@@ -233,6 +234,7 @@ def record(model: type[EntryT], *, stamp: Stamp, **fields: Any) -> EntryT:
     entry = model(**stamp.columns(), **fields)
     entry.full_clean()
     entry.save(force_insert=True)
+    logs.wrote(entry, "recorded")
     return entry
 
 
@@ -254,6 +256,8 @@ def record_all(
             entry.clean()
         with transaction.atomic():
             model._default_manager.bulk_create(made)
+        for entry in made:
+            logs.wrote(entry, "recorded")
         return made
     except (IntegrityError, ValidationError):
         return [record(model, stamp=stamp, **fields) for stamp, fields in several]
@@ -292,6 +296,7 @@ def strike(
     entry.refresh_from_db()
     if not struck:
         raise Conflict(already_struck(entry))
+    logs.wrote(entry, "struck")
     return entry
 
 
@@ -369,4 +374,5 @@ def correct(entry: EntryT, *, stamp: Stamp, reason: str, words: str = "", **fiel
     entry.received_at = timezone.now()
     entry.full_clean()
     entry.save(force_update=True)
+    logs.wrote(entry, "corrected")
     return entry

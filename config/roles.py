@@ -162,6 +162,7 @@ ACTIONS: dict[str, tuple[str, ...]] = {
     N_("take in files"): (OFFICE, VET),
     N_("answer clock questions"): (VET,),
     N_("hang up walls"): (VET,),
+    N_("look after the service"): (OWNER, OFFICE, VET),
     N_("send in results"): (OFFICE, VET, LABORATORY),
     **{f"write:{slug}": writers for slug, (writers, _) in WRITERS.items()},
     **{f"strike:{slug}": strikers for slug, (_, strikers) in WRITERS.items()},

@@ -61,6 +61,7 @@ INSTALLED_APPS = [
     "milk",
 ]
 MIDDLEWARE = [
+    "config.logs.RequestNumber",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     # Pages are long tables; a phone in a barn takes a tenth of them. (The numbers that forms carry
@@ -200,12 +201,13 @@ CSRF_FAILURE_VIEW = "config.views.errors.form_too_old"
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = PRODUCTION
 # Probes ask without encryption; the page holds nothing secret.
-SECURE_REDIRECT_EXEMPT = [r"^health$"]
+SECURE_REDIRECT_EXEMPT = [r"^health$", r"^ready$", r"^metrics$"]
 SECURE_HSTS_SECONDS = 31_536_000 if PRODUCTION else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = PRODUCTION
 SECURE_REFERRER_POLICY = "same-origin"
 # Only behind a proxy that sets (and never passes on) this header.
-if environment.flag("BEHIND_PROXY", default=False):
+BEHIND_PROXY = environment.flag("BEHIND_PROXY", default=False)
+if BEHIND_PROXY:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 X_FRAME_OPTIONS = "DENY"
 CONTENT_SECURITY_POLICY = {
@@ -257,10 +259,23 @@ SPECTACULAR_SETTINGS = {
 # The name is Celery's own: in the environment it overrides code, so there is only this one way.
 CELERY_BROKER_URL = environment.text("CELERY_BROKER_URL", valkey.url(SWARDLINE_DATA))
 
+# Who may read /metrics: with a token whoever has it, without one only this machine.
+METRICS_TOKEN = environment.text("METRICS_TOKEN", "")
+# A statement that takes longer leaves a line, without its parameters; 0 for none.
+SLOW_STATEMENT_MS = environment.whole("SLOW_STATEMENT_MS", 500)
+LOG_FORM = environment.choice("LOG_FORM", "json" if PRODUCTION else "line", ("json", "line"))
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "formatters": {
+        "line": {
+            "()": "config.logs.AsLine",
+            "format": "%(asctime)s %(levelname)s %(name)s: %(message)s",
+        },
+        "json": {"()": "config.logs.AsJson"},
+    },
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": LOG_FORM}},
     "root": {"handlers": ["console"], "level": "WARNING"},
+    # Each request, each entry: lines for a machine that keeps them.
+    "loggers": {"swardline": {"level": "INFO" if LOG_FORM == "json" else "WARNING"}},
 }

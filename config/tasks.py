@@ -14,14 +14,18 @@ from config.backup.making import last_backup, make
 from config.backup.rotation import is_due
 from config.days import estate_zone
 from config.jobs import job
+from config.models import JobRun
 from config.notices import close_gone, raise_notice
 from config.roles import OFFICE, OWNER
+from config.running import ringing
 from config.seals import sealing
 
 BACKUP_JOB = "config.tasks.back_up"
 # A backup of ten years takes minutes. Meanwhile the broker may hand the task out again: it finds
 # that one is under way.
 LONG = timedelta(hours=3)
+# What jobs did is kept for a quarter of a year.
+RUNS_KEPT = timedelta(days=92)
 NOT_WHOLE = "seals:not whole"
 CHANGED_BEHIND = (
     "The book was changed behind its back, in {number} places. Keep everything as it is and ask "
@@ -37,7 +41,17 @@ def clear_old() -> dict[str, int]:
     with job("config.tasks.clear_old") as counted:
         counted["keys"] = once.forget_old()
         counted["clock questions"] = offline_shifts.close_answered()
+        old = timezone.now() - RUNS_KEPT
+        counted["runs"], _ = JobRun.objects.filter(started_at__lt=old).delete()
         counted["sessions"], _ = Session.objects.filter(expire_date__lt=timezone.now()).delete()
+    return counted
+
+
+@shared_task
+def look_at_running() -> dict[str, int]:
+    """Ring when a job, the backup or the seals are not as they should be."""
+    with job("config.tasks.look_at_running") as counted:
+        counted.update(ringing.ring(timezone.now()))
     return counted
 
 

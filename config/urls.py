@@ -6,6 +6,7 @@ from django.views.i18n import set_language
 
 from config.views import entries, errors, offline, pages, seals, uploads
 from config.views.health import health
+from config.views.running import metrics_page, ready, running
 
 handler400 = errors.bad_request
 handler403 = errors.forbidden
@@ -38,6 +39,9 @@ urlpatterns = [
     path("today/", pages.today, name="today"),
     path("today/<slug:role>/", pages.today, name="today-of"),
     path("health", health, name="health"),
+    path("ready", ready, name="ready"),
+    path("metrics", metrics_page, name="metrics"),
+    path("running/", running, name="running"),
     path("find/", pages.find, name="find"),
     # For phones without a network.
     path("sw.js", offline.worker, name="worker"),

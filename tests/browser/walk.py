@@ -67,10 +67,12 @@ OUTSIDE = {
     "herd:order",
     "login",
     "logout",
+    "metrics",
     "milk:recall-act",
     "phone",
     # Open to anybody, and looked at where labels are.
     "public-wheel",
+    "ready",
     "set-language",
     "upload-answer",
     "upload-detail",

@@ -13,6 +13,8 @@ from django.utils import timezone
 from config import jobs, tasks
 from config.models import JobRun
 
+CLEARED = {"keys": 0, "clock questions": 0, "runs": 0, "sessions": 1}
+
 
 @pytest.mark.django_db
 def test_a_run_leaves_a_row_with_what_it_counted():
@@ -105,6 +107,6 @@ def test_a_broker_that_answers_takes_the_task(monkeypatch):
 def test_old_keys_and_sessions_are_cleared(vet_client):
     ended = timezone.now() - timedelta(seconds=1)
     Session.objects.create(session_key="ended", session_data="", expire_date=ended)
-    assert tasks.clear_old() == {"keys": 0, "clock questions": 0, "sessions": 1}
+    assert tasks.clear_old() == CLEARED
     assert Session.objects.count() == 1
-    assert JobRun.objects.get().counted == {"keys": 0, "clock questions": 0, "sessions": 1}
+    assert JobRun.objects.get().counted == CLEARED
