@@ -44,12 +44,9 @@ DAYS = (
     Column("Milk, kg", 0.8, figures=True),
     Column("Wheels", 0.6, figures=True),
     Column("kg at 24 h", 0.8, figures=True),
-    Column("Fat to casein", 0.8, figures=True),
-    Column("At most", 0.6, figures=True),
-    Column("Kept over, kg", 0.9, figures=True),
-    Column("Of the morning, %", 1, figures=True),
-    Column("Graded", 0.6, figures=True),
-    Column("Second, down", 0.8),
+    Column("Fat to casein (at most)", 1.1, figures=True),
+    Column("Kept over, kg (of the morning)", 1.2, figures=True),
+    Column("Graded", 1.6, figures=True),
     Column("Marks off", 0.6, figures=True),
     Column("Sent", 0.5, figures=True),
 )
@@ -196,12 +193,9 @@ def day_line(one: Day, figures: Dated, at: datetime) -> Line:
             f"{one.kg:,.0f}" if one.kg else "",
             amount(one.wheels.total()),
             f"{one.cheese:,.0f}" if one.cheese else "",
-            plain(ratio, 3) if ratio is not None else "",
-            plain(most, 3) if most is not None and one.vats else "",
-            f"{one.kept:,.0f}" if one.kept else "",
-            f"{share:.1f}" if share is not None else "",
-            amount(one.grades.total()),
-            ", ".join(worse),
+            beside(plain(ratio, 3) if ratio is not None else "", most and plain(most)),
+            beside(f"{one.kept:,.0f}" if one.kept else "", share and f"{share:.1f} %"),
+            beside(amount(one.grades.total()), ", ".join(worse)),
             amount(one.marks_off),
             amount(one.sent),
         ),
@@ -210,6 +204,11 @@ def day_line(one: Day, figures: Dated, at: datetime) -> Line:
 
 
 LESSER = (Grade.SECOND, Grade.DOWNGRADED)
+
+
+def beside(said: str, more: str | Decimal | None) -> str:
+    """A figure with what it is held against, “1.108 (1.21)”; without the one there is neither."""
+    return f"{said} ({more})" if said and more else said
 
 
 def amount(number: int) -> str:

@@ -26,6 +26,11 @@ from milk.trace_words import many
 
 # Courses that ended so long before a milking are told too: somebody may have counted wrongly.
 LOOKED_BACK = timedelta(days=14)
+TREATED = (
+    WithdrawalPeriod.Kind.COURSE,
+    WithdrawalPeriod.Kind.DRY,
+    WithdrawalPeriod.Kind.UNKNOWN,
+)
 # Of an order from many vats so many are traced back; their own pages have the rest.
 MOST_VATS = 12
 FACTS = (Column("Fact", 1), Column("Says", 5))
@@ -59,9 +64,10 @@ GONE = (
     Column("By", 1),
 )
 STEPS = (Column("When", 1.3), Column("Done", 1.6), Column("What was said", 5), Column("By", 1))
+NO_COW_KNOWN = "No cow is known that it may come from."
 NO_COW = (
-    "No animal of this milk was inside a withdrawal period when she was milked, nor for {days} days"
-    " before."
+    "No animal of this milk was inside a withdrawal period when she was milked, and no treatment's "
+    "had ended in the {days} days before."
 )
 
 
@@ -161,7 +167,11 @@ def answer_of(found: File, cows: int) -> str:
     state = f"Closed {local(found.closed.happened_at)}." if found.closed else "Open."
     said = [state]
     said += [located_says(board) for board in found.boards]
-    said.append(f"{many(cows, 'cow')} it may come from." if cows else "No cow is known for it.")
+    said.append(
+        f"{many(cows, 'cow')} it may come from."
+        if cows
+        else "No cow is known that it may come from."
+    )
     return " ".join(said)
 
 
@@ -183,36 +193,44 @@ def fact_lines(found: File) -> Iterator[Line]:
 
 
 def cow_lines(traces: Iterable[TraceBack]) -> Iterator[Line]:
-    """Cows whose milk is in it and who were withheld then, or until shortly before."""
-    for trace in traces:
-        milked = {
-            (cow.pk, at.milking.started_at): (cow, at)
-            for cow in trace.found.animals
-            for at in cow.milkings
-        }
-        if not milked:
-            continue
-        moments = [moment for _, moment in milked]
-        periods = WithdrawalPeriod.objects.filter(
-            animal_id__in={cow for cow, _ in milked},
-            during__overlap=(min(moments) - LOOKED_BACK, max(moments)),
-        )
-        by_cow: dict[int, list[WithdrawalPeriod]] = {}
-        for period in periods.order_by("animal_id", "during"):
-            by_cow.setdefault(period.animal_id, []).append(period)
-        for (number, moment), (cow, at) in sorted(milked.items(), key=lambda one: one[0][1]):
-            for period in by_cow.get(number, []):
-                line = cow_line(cow, at, period, moment)
-                if line is not None:
-                    yield line
+    """Cows whose milk is in it and who were withheld then, or treated until shortly before.
+
+    A cow of several vats is told once for each milking.
+    """
+    milked = {
+        (cow.pk, at.milking.started_at, at.lot): (cow, at)
+        for trace in traces
+        for cow in trace.found.animals
+        for at in cow.milkings
+    }
+    if not milked:
+        return
+    moments = [moment for _, moment, _ in milked]
+    periods = WithdrawalPeriod.objects.filter(
+        animal_id__in={cow for cow, _, _ in milked},
+        during__overlap=(min(moments) - LOOKED_BACK, max(moments) + timedelta(seconds=1)),
+    )
+    by_cow: dict[int, list[WithdrawalPeriod]] = {}
+    for period in periods.order_by("animal_id", "during"):
+        by_cow.setdefault(period.animal_id, []).append(period)
+    for (number, moment, _), (cow, at) in sorted(milked.items(), key=lambda one: one[0][1:]):
+        for period in by_cow.get(number, []):
+            line = cow_line(cow, at, period, moment)
+            if line is not None:
+                yield line
 
 
 def cow_line(cow: Any, at: Any, period: Any, milked: datetime) -> Line | None:
-    """One cow, one milking, one period; None when it began later or was over long before."""
+    """One cow, one milking, one period; None when it began later or was over long before.
+
+    What is over by then and was no medicine (first milk, a sign of illness) is no news.
+    """
     since, until = period.during.lower, period.during.upper
+    inside = until is None or until > milked
     if (since is not None and since > milked) or (until and until < milked - LOOKED_BACK):
         return None
-    inside = until is None or until > milked
+    if not inside and period.kind not in TREATED:
+        return None
     hours = "" if inside else f"{(milked - until).total_seconds() / 3600:.1f}"
     return Line(
         (

@@ -1,4 +1,4 @@
-"""The papers of a recall: the notice, the dossier, and the list of buyers to be rung."""
+"""The dossier of a recall, and the list of buyers to be rung; see also ``recalls_notice``."""
 
 from collections.abc import Iterable
 from datetime import datetime
@@ -55,12 +55,6 @@ MISSING = (
     Column("Beside that place lie", 2.2),
     Column("Picked for", 1.6),
 )
-KINDS = ("dossier", "notice", "buyers")
-
-
-def paper_of(kind: str, board: Board, *, by: User, at: datetime) -> Paper:
-    """One paper of a recall. Raises KeyError for a kind that there is not."""
-    return {"dossier": dossier, "notice": notice, "buyers": buyers_list}[kind](board, by, at)
 
 
 def dossier(board: Board, by: User, at: datetime) -> Paper:
@@ -90,50 +84,7 @@ def dossier(board: Board, by: User, at: datetime) -> Paper:
 
 
 NO_WHEELS = "No wheel was made of it."
-
-
-def notice(board: Board, by: User, at: datetime) -> Paper:
-    """What a buyer or an authority is told: product, plates, kg, reason, contacts, time line."""
-    recall = board.recall
-    facts = (
-        ("What", "raw-milk hard cheese, wheels with the plates below"),
-        ("Why", recall.reason),
-        ("Starts from", recall.root_name),
-        ("Lots of milk", ", ".join(lot["name"] for lot in recall.tree.get("lots", ())) or "none"),
-        ("Vats", ", ".join(vat["name"] for vat in recall.tree.get("vats", ())) or "none"),
-        ("Wheels", f"{len(board.rows):,}, {board.located.made.kg:,.1f} kg at 24 h"),
-        ("Of these sent out", f"{sum(row.sent is not None for row in board.rows):,}"),
-        ("Begun", f"{local(recall.happened_at)} by {name_of(recall.by)}"),
-        ("What to do", WHAT_TO_DO),
-        ("Contact", f"{name_of(recall.by)}, or the office of the estate"),
-    )
-    sent = [row for row in board.rows if row.sent is not None]
-    return Paper(
-        title=f"{head(board)}: notice",
-        stem=f"recall notice {recall.happened_at:%Y-%m-%d}",
-        made_by=name_of(by),
-        made_at=at,
-        about=about(board),
-        answer=f"Hold these wheels back, do not sell or cut them. {recall.reason}",
-        parts=(
-            Part(
-                (Column("Fact", 1), Column("Says", 5)),
-                tuple(Line((name, words)) for name, words in facts),
-                "The facts",
-            ),
-            Part(WHEELS, wheel_lines(sent), "Wheels that left", empty="No wheel of it left."),
-            Part(BUYERS, tuple(map(buyer_line, board.buyers)), "Who has them", empty=NOTHING_OUT),
-            Part(STEPS, step_lines(board.steps), "Time line", empty="Nothing was done yet."),
-        ),
-        cautions=cautions(board),
-    )
-
-
 NOTHING_OUT = "Nothing of it left the estate."
-WHAT_TO_DO = (
-    "Hold them back, say how many you have, and wait for word on what becomes of them. Whoever has "
-    "eaten of it and feels ill sees a doctor."
-)
 
 
 def buyers_list(board: Board, by: User, at: datetime) -> Paper:

@@ -7,12 +7,14 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from config.papers import joined
 from config.papers.handing import hand_over
 from config.roles import action_required, may
 from milk.models import OutsideFinding, OutsideStep
 from milk.outside_paper import file_of, outside_paper
 
 SHOWN = 60
+REASON = "{thing} found in {where} by {by}, paper {paper}"
 
 
 @action_required("read")
@@ -44,6 +46,12 @@ def finding(request: HttpRequest, uuid: UUID) -> HttpResponse:
     context = {
         "finding": found,
         "closed": file.closed,
+        "reason": REASON.format(
+            thing=joined([found.substance, found.result], " "),
+            where=found.about_name,
+            by=found.get_found_by_display(),
+            paper=found.paper,
+        ),
         "boards": file.boards,
         "may_step": may(request.user, "write:outside-steps") and stands and not file.closed,
         "may_recall": may(request.user, "write:recalls") and stands,

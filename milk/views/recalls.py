@@ -21,7 +21,7 @@ from milk.forms.recalls import BeginForm, CallForm, EndForm, HoldForm, StepForm,
 from milk.models import Recall, RecallStep
 from milk.recalls import Board, board_of
 from milk.recalls_missing import details_of
-from milk.recalls_paper import KINDS, paper_of
+from milk.recalls_notice import KINDS, paper_of
 from milk.recalls_words import length, record_of_drills, sentences, where_says, word_of
 from milk.services import recall_holds
 from milk.services import recalls as service

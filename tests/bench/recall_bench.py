@@ -23,7 +23,7 @@ from config.roles import system_user
 from herd.models import Animal
 from milk.models import CowMilking, Milking, Wheel
 from milk.recalls import Board, board_of, preview
-from milk.recalls_paper import paper_of
+from milk.recalls_notice import paper_of
 from milk.services.recalls import record_recall
 from tests.factories.wheel_years import WheelShape, write_lives
 from tests.factories.years import Shape, write_years

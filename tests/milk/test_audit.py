@@ -84,8 +84,8 @@ def test_grades_marks_holds_and_who_decided():
         stamp = milk.stamp_at(milk.EVENING + HOUR, user_in(role))
         decide(stamp=stamp, hold=hold, decision="downgrade", words="agreed")
     found = paper()
-    (day,) = [line for line in lines(found, "Day by day") if line.cells[9]]
-    assert (day.cells[0], day.cells[9:12]) == ("2026-06-09", ("1", "1 downgraded", "1"))
+    (day,) = [line for line in lines(found, "Day by day") if line.cells[7]]
+    assert (day.cells[0], day.cells[7:9]) == ("2026-06-09", ("1 (1 downgraded)", "1"))
     (held,) = lines(found, "Held or decided")
     assert (held.cells[1], held.cells[2]) == ("x", "use otherwise")
 

@@ -7,9 +7,10 @@ from django.core.exceptions import ValidationError
 
 from config.errors import Conflict
 from config.models import Notice
-from milk.models import OutsideFinding, Recall
+from milk.models import Dispatch, OutsideFinding, Recall
 from milk.outside_paper import file_of, outside_paper
 from milk.recalls import board_of
+from milk.recalls_notice import paper_of
 from milk.services import outside, recall_holds, recalls
 from tests.cast import text, user_in
 from tests.factories import milk
@@ -124,6 +125,26 @@ def test_the_file_names_the_cows_and_what_was_done(chain):
     assert len(part(paper, "Held because of it").lines) == 1
     assert part(paper, "Called back").lines[0].url == recall.get_absolute_url()
     assert paper.missing == ("what is changed",)
+
+
+def test_a_notice_names_no_other_buyer_and_the_authority_all(chain):
+    for number, wheel in enumerate(chain.wheels):
+        buyer = milk.make_buyer(name=f"Shop {number}", phone=f"+00 {number}")
+        milk.plain(Dispatch, NOW - DAY, None, wheel=wheel, buyer=buyer, kg=40, paper=f"P{number}")
+    found = write("order", "P0")
+    recall = recalls.record_recall(
+        stamp=stamp(NOW + HOUR), root_kind="finding", root=found.uuid, reach="milk", reason="x"
+    )
+    board = board_of(recall, NOW + 2 * HOUR)
+    told = {
+        kind: [
+            " ".join(line.cells) for line in paper_of(kind, board, by=user_in("vet"), at=NOW).lines
+        ]
+        for kind in ("notice", "authority")
+    }
+    assert sum(chain.wheels[1].plate in line for line in told["notice"]) == 1
+    assert not any("Shop" in line for line in told["notice"])
+    assert any("Shop 1" in line and "+00 1" in line for line in told["authority"])
 
 
 def test_pages_files_and_who_may_not(chain, vet_client, office_client, milker_client, client):

@@ -256,9 +256,10 @@ def test_list_drill_and_papers(running, vet_client):
     assert "Drill of wheel" in listed
     assert "Recall of vat" in listed
     assert "(seed " in text(vet_client.get(drill.get_absolute_url()))
-    for kind in ("dossier", "notice", "buyers"):
+    for kind in ("dossier", "authority", "notice", "buyers"):
         page = vet_client.get(f"{running.get_absolute_url()}papers/{kind}/")
-        assert "Shop West" in text(page)
+        # A buyer's notice names no other buyer.
+        assert ("Shop West" in text(page)) == (kind != "notice")
         table = vet_client.get(f"{running.get_absolute_url()}papers/{kind}/", {"as": "csv"})
         assert "Shop West" in table.content.decode()
     drills = text(vet_client.get(f"{drill.get_absolute_url()}papers/notice/"))
