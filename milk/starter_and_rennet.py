@@ -2,12 +2,13 @@
 
 from collections import defaultdict
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
 from django.db.models import Count, Sum
 
+from milk.answers import spans_said
 from milk.held import HeldBy
 from milk.held_starter import cans_of, holds_of
 from milk.models import Recipe, RennetBatch, RennetStep, StarterCan, Vat
@@ -29,6 +30,17 @@ class Can:
     used_in: list[Vat] = field(default_factory=list)
     held: list[HeldBy] = field(default_factory=list)
     out_of_band: bool = False
+
+    @property
+    def used_said(self) -> str:
+        """The vats it is in, day by day: "vats 1, 3, 5 of 2026-06-09"."""
+        by_day: dict[date, list[int]] = defaultdict(list)
+        for vat in self.used_in:
+            by_day[vat.day].append(vat.number)
+        return ", ".join(
+            f"vat{'s' if len(numbers) > 1 else ''} {spans_said(numbers)} of {day}"
+            for day, numbers in by_day.items()
+        )
 
     @property
     def word(self) -> str:

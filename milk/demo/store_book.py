@@ -56,6 +56,7 @@ def make_store(estate: Estate) -> None:
     write(brine_readings(estate))
     write(room_readings(estate))
     write(store_rounds(estate))
+    write(shelves_cleaned(estate))
     write(findings(estate, [out.wheel for out in outs]))
     wheel_places.rebuild_all()
     write(a_count(estate))
@@ -184,6 +185,21 @@ def store_rounds(estate: Estate) -> Iterator[StoreRound]:
             if aisle == LATE_AISLE and ago < LATE_DAYS:
                 continue
             yield entry(StoreRound, estate.people["store hand"], at, room=ROOM, aisle=aisle)
+
+
+def shelves_cleaned(estate: Estate) -> Iterator[StoreRound]:
+    """The shelves of all aisles but one were washed on one day lately."""
+    at = estate.now - timedelta(days=23)
+    for aisle in range(1, AISLES + 1):
+        if aisle != LATE_AISLE:
+            yield entry(
+                StoreRound,
+                estate.people["store hand"],
+                at,
+                room=ROOM,
+                aisle=aisle,
+                what=StoreRound.What.SHELVES,
+            )
 
 
 def findings(estate: Estate, stored: Sequence[Wheel]) -> Iterator[StoreFinding]:

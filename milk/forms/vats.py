@@ -115,11 +115,18 @@ class WheelsForm(SheetForm):
 
     happened_at = MomentField(label="Lifted at", initial=timezone.now)
 
-    def __init__(self, *args: Any, twins: tuple[str, ...] = ("A", "B"), **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, twins: tuple[str, ...] = ("A", "B"), after: str = "", **kwargs: Any
+    ) -> None:
         super().__init__(*args, **kwargs)
         self.twins = twins
-        for twin in twins:
-            plate = forms.CharField(label=f"Plate of twin {twin}", max_length=16, required=False)
+        for place, twin in enumerate(twins):
+            plate = forms.CharField(
+                label=f"Plate of twin {twin}",
+                max_length=16,
+                required=False,
+                help_text=following(after) if place == 0 else "",
+            )
             plate.widget.attrs.update({"inputmode": "numeric", "autocomplete": "off"})
             self.fields[f"plate_{twin}"] = plate
             kg = weight(f"Weight of {twin} at 24 h, kg", "When it is known already.")
@@ -142,6 +149,13 @@ class WheelsForm(SheetForm):
             for twin in self.twins
             if values.get(f"plate_{twin}")
         ]
+
+
+def following(plate: str) -> str:
+    """Which plate comes after the last one, beside the field for it; "" when nobody can say."""
+    if not (plate.isascii() and plate.isdecimal()):
+        return ""
+    return f"After {plate} comes {int(plate) + 1:0{len(plate)}d}."
 
 
 class SwapForm(SheetForm):

@@ -196,7 +196,7 @@ def number(request: HttpRequest, uuid: UUID) -> HttpResponse:
     there = set(Wheel.objects.standing().filter(vat=found).values_list("twin", flat=True))
     letters = Wheel.Twin.values[: wheels_made(recipe_of(found))]
     free = tuple(twin for twin in letters if twin not in there)
-    form = WheelsForm(request.POST or None, twins=free or tuple(letters))
+    form = WheelsForm(request.POST or None, twins=free or tuple(letters), after=last_plate())
     if form.is_valid():
         stamp = stamp_of(request, form)
         made = form.carry_out(number_wheels, stamp=stamp, vat=found, plates=form.plates())
@@ -206,6 +206,12 @@ def number(request: HttpRequest, uuid: UUID) -> HttpResponse:
             return redirect(found)
     context = {"form": form, "vat": found, "now": timezone.now()}
     return render(request, "milk/vat_wheels.html", context)
+
+
+def last_plate() -> str:
+    """The plate that was written last; "" for the first wheel of all."""
+    last = Wheel.objects.standing().order_by("-pk").first()
+    return last.plate if last else ""
 
 
 @action_required("strike:wheels")

@@ -12,6 +12,7 @@ from milk.day_make import day_make
 from milk.models import (
     PlateLoss,
     PlateReceipt,
+    StarterCan,
     VatFill,
     VatMark,
     Wheel,
@@ -308,3 +309,22 @@ def test_a_wheels_page_says_what_it_lost_on_the_scale_of_the_store(
     assert "</span> at 24 h" in page
     assert "weighed, 9.5 % less" in page
     assert "weighed, 15.5 % less" in page
+
+
+def test_the_plate_after_the_last_one_is_named(cheesemaker_client: Any) -> None:
+    vat = milk.make_vat(at=MORNING)
+    address = f"/milk/vats/{vat.uuid}/wheels/"
+    assert "comes" not in cheesemaker_client.get(address).context["form"]["plate_A"].help_text
+    milk.make_wheel(plate="0000999", kg=None)
+    assert "After 0000999 comes 0001000." in text(cheesemaker_client.get(address))
+
+
+def test_a_can_names_its_vats_day_by_day(cheesemaker_client: Any) -> None:
+    now = timezone.now()
+    whey = milk.make_vat(at=now - 30 * HOUR, number=40, day=timezone.localdate(now - 30 * HOUR))
+    at = now - 25 * HOUR
+    can = milk.plain(StarterCan, at, None, can="2", from_vat=whey, litres=D(40))
+    for number in (1, 2, 3, 5):
+        milk.make_vat(at=now - HOUR, number=number, day=timezone.localdate(), starter_can=can)
+    page = text(cheesemaker_client.get("/milk/starter/"))
+    assert f"in vats 1 to 3, 5 of {timezone.localdate()}" in page
