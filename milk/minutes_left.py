@@ -1,5 +1,6 @@
 """How long milk that is held can still be stopped: until it is usually poured, or lifted."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from decimal import Decimal
@@ -9,6 +10,7 @@ from django.utils import timezone
 
 from milk.below import Catchable
 from milk.models import Vat, VatFill
+from milk.runs import run_said, runs
 
 # The habit of the last days tells when vats are filled and lifted.
 LOOKED_AT = timedelta(days=7)
@@ -49,6 +51,11 @@ class Stop:
             return f"{self.minutes} min left"
         return f"{self.minutes // 60} h left"
 
+    @property
+    def is_far(self) -> bool:
+        """Whether the hour alone does not tell until when."""
+        return self.minutes is not None and self.minutes >= 120
+
 
 def stops_of(found: Catchable, at: datetime) -> list[Stop]:
     """What can still be stopped, what is soonest too late first. Two statements at most."""
@@ -61,14 +68,28 @@ def stops_of(found: Catchable, at: datetime) -> list[Stop]:
         ]
     if found.vats:
         lasts = usual_making(at)
-        stops += [lift_of(vat, lasts, at) for vat in found.vats]
+        stops += lifts_of(found.vats, lasts, at)
     return sorted(stops, key=lambda stop: (stop.until is None, stop.until or at, stop.name))
 
 
-def lift_of(vat: Vat, lasts: timedelta | None, at: datetime) -> Stop:
-    until = vat.lifted_at or (vat.happened_at + lasts if lasts is not None else None)
-    why = LIFT_AT.format(at=clock(until)) if until else NO_HABIT
-    return Stop(name=str(vat), kg=None, until=until, why=why, at=at)
+def lifts_of(vats: Iterable[Vat], lasts: timedelta | None, at: datetime) -> list[Stop]:
+    """The vats in the making, those lifted in the same minute and counting up taken together."""
+    by_minute: dict[datetime | None, list[str]] = {}
+    for vat in vats:
+        until = vat.lifted_at or (vat.happened_at + lasts if lasts is not None else None)
+        minute = until.replace(second=0, microsecond=0) if until else None
+        by_minute.setdefault(minute, []).append(str(vat))
+    return [
+        Stop(
+            name=run_said(run),
+            kg=None,
+            until=until,
+            why=LIFT_AT.format(at=clock(until)) if until else NO_HABIT,
+            at=at,
+        )
+        for until, names in by_minute.items()
+        for run in runs(names)
+    ]
 
 
 def next_pour(at: datetime) -> tuple[datetime | None, str]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
 from functools import cached_property
+from itertools import groupby
 from typing import Any
 from uuid import UUID
 
@@ -43,6 +44,8 @@ from milk.schemes import Schemes, schemes
 DRAWN = (What.PLATE, What.CELLS)
 YEAR = 12
 MOST_MONTHS = 60
+LEAST_GAP = 3
+GAP = "not valid: no result in these {months} months"
 NOTHING = "No result of our own milk is written in these months."
 
 
@@ -72,6 +75,7 @@ class MonthRow:
     highest: Decimal | None
     over: int
     verdict: Verdict | None
+    gap: str = ""
 
     @property
     def mean(self) -> Decimal | None:
@@ -79,8 +83,15 @@ class MonthRow:
         return self.verdict.mean if self.verdict else None
 
     @property
+    def is_empty(self) -> bool:
+        """Whether there is no result, and no mean of the months before either."""
+        return not self.number and self.mean is None
+
+    @property
     def missing(self) -> str:
         """Which samples are missing, in words; "" when the mean is valid."""
+        if self.gap:
+            return self.gap
         if self.verdict is None or not self.verdict.short:
             return ""
         return self.verdict.words
@@ -108,6 +119,15 @@ class Measure:
     def over(self) -> list[Single]:
         """The single results over a limit, newest first."""
         return [single for single in reversed(self.singles) if single.over]
+
+    @cached_property
+    def shown(self) -> list[MonthRow]:
+        """The months as a table shows them, newest first: long times without results in one row."""
+        found: list[MonthRow] = []
+        for is_empty, run in groupby(reversed(self.months), lambda row: row.is_empty):
+            rows = list(run)
+            found += [gap_of(rows)] if is_empty and len(rows) >= LEAST_GAP else rows
+        return found
 
     @cached_property
     def drift(self) -> str:
@@ -378,6 +398,21 @@ def month_row(
         highest=max(values, default=None),
         over=sum(single.over for single in own),
         verdict=verdict,
+    )
+
+
+def gap_of(rows: Sequence[MonthRow]) -> MonthRow:
+    """Months without any result, newest first, as one row."""
+    newest, oldest = rows[0], rows[-1]
+    return MonthRow(
+        month=f"{oldest.month} to {newest.month}",
+        day=newest.day,
+        number=0,
+        lowest=None,
+        highest=None,
+        over=0,
+        verdict=None,
+        gap=GAP.format(months=len(rows)),
     )
 
 

@@ -174,6 +174,21 @@ def test_trays_that_count_up_are_told_together() -> None:
     ]  # fmt: skip
 
 
+def test_vats_that_count_up_and_are_lifted_together_are_told_together() -> None:
+    tank = milk.make_tank(name="B")
+    milk.make_milking(tank=tank, kg=5000)
+    lifted = MORNING + 3 * HOUR
+    for number, at in ((7, lifted), (8, lifted), (9, lifted), (10, lifted + HOUR)):
+        vat = milk.make_vat(at=MORNING, number=number, lifted_at=at)
+        milk.fill(vat, tank=tank, at=MORNING, kg=1155)
+    (lot,) = milk.lots_of(tank)
+    now = MORNING + 2 * HOUR
+    stops = [stop for stop in stops_of(still_catchable([lot.pk], now), now) if stop.kg is None]
+    assert [(stop.name.rpartition("/")[2], stop.left) for stop in stops] == [
+        ("7 to 9", "60 min left"), ("10", "2 h left")
+    ]  # fmt: skip
+
+
 def test_nobody_knows_how_long_without_a_habit() -> None:
     tank = milk.make_tank()
     milk.make_milking(tank=tank, kg=900)

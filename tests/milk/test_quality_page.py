@@ -80,7 +80,8 @@ def test_a_gap_in_an_old_book_is_shown(vet_client: Any) -> None:
     result(60, on(6, 3))
     text = page(vet_client)
     assert "The first is of" not in text
-    assert '<th scope="row">August 2025</th>' in text
+    assert '<th scope="row">August 2025 to May 2026</th>' in text
+    assert "not valid: no result in these 10 months" in text
 
 
 def test_missing_months_are_said_in_words(vet_client: Any) -> None:
