@@ -22,6 +22,7 @@ WHEELS = (
     Column("kg", 0.8, figures=True),
     Column("Held", 0.8),
 )
+ELSEWHERE = "sold to somebody else"
 SEEN = (Column("Day", 1), Column("How", 1), Column("Grade", 1), Column("Found", 4))
 
 
@@ -33,7 +34,10 @@ def complaint_paper(wheel: Wheel, *, by: Any, at: datetime) -> Paper:
         .select_related("vat")
         .order_by("vat__round", "vat__number", "twin")
     )
-    lines = lines_of(of_day, at)
+    sold_to = Dispatch.objects.happened_by(at).filter(wheel=wheel).order_by("-happened_at", "-id")
+    buyer = sold_to.values_list("buyer", flat=True).first()
+    # The buyer who complains reads this: who else bought of that day is not for them to know.
+    lines = lines_of(of_day, at, only=frozenset([buyer]))
     twins = [one for one in of_day if one.vat_id == wheel.vat_id]
     others = [one for one in of_day if one.vat_id != wheel.vat_id]
     sold = sum(bool(lines[one.pk].cells[5]) for one in of_day)
@@ -65,8 +69,13 @@ def complaint_paper(wheel: Wheel, *, by: Any, at: datetime) -> Paper:
     )
 
 
-def lines_of(wheels: list[Wheel], at: datetime) -> dict[int, Line]:
-    """By wheel (key), its line; a line is loud when it is worse than first, or held."""
+def lines_of(
+    wheels: list[Wheel], at: datetime, only: frozenset[int | None] | None = None
+) -> dict[int, Line]:
+    """By wheel (key), its line; a line is loud when it is worse than first, or held.
+
+    ``only``: the buyers (keys) who may be named; None: all of them.
+    """
     numbers = [wheel.pk for wheel in wheels]
     grades, places = last_grades(numbers, at), where_is(numbers, at)
     held = open_holds(wheel_ids=numbers)
@@ -77,13 +86,14 @@ def lines_of(wheels: list[Wheel], at: datetime) -> dict[int, Line]:
         grade, out = grades.get(wheel.pk), sold.get(wheel.pk)
         is_held = ("wheel", wheel.pk) in held
         kg = out.kg if out else wheel.kg
+        named = only is None or out is None or out.buyer_id in only
         cells = (
             wheel.plate,
             vat_code(wheel.vat),
             wheel.twin,
             grade.get_grade_display() if grade else "not graded",
-            str(places[wheel.pk]),
-            f"{out.buyer}, {out.paper}" if out else "",
+            str(places[wheel.pk]) if named else ELSEWHERE,
+            "" if out is None else f"{out.buyer}, {out.paper}" if named else ELSEWHERE,
             f"{kg:.1f}" if kg else "",
             "held" if is_held else "",
         )
