@@ -4,7 +4,7 @@ from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import include, path
 from django.views.i18n import set_language
 
-from config.views import entries, errors, offline, pages, seals, uploads
+from config.views import entries, errors, first_day, offline, pages, seals, uploads
 from config.views.health import health
 from config.views.running import metrics_page, ready, running
 
@@ -42,6 +42,8 @@ urlpatterns = [
     path("ready", ready, name="ready"),
     path("metrics", metrics_page, name="metrics"),
     path("running/", running, name="running"),
+    path("first-day/", first_day.page, name="first-day"),
+    path("first-day/rules/", first_day.rules, name="first-day-rules"),
     path("find/", pages.find, name="find"),
     # For phones without a network.
     path("sw.js", offline.worker, name="worker"),

@@ -8,11 +8,14 @@ from django.utils.translation import gettext_noop as N_
 
 from config.day_sheet import RELIEF, SHEETS, sheet_for
 from config.find import find as find_all
+from config.first_day import has_begun
 from config.kinds import all_kinds
 from config.language import in_a_sentence
-from config.roles import ACTIONS, ROLES, action_required, roles_of
+from config.roles import ACTIONS, OFFICE, OWNER, ROLES, VET, action_required, roles_of
 
 SHOWN_NOTICES = 40
+# Who opens the book; while it is empty their sheets lead to the first day.
+FIRST_DAY_OF = (VET, OFFICE, OWNER)
 NO_SHEET = N_("There is no sheet “{role}”. Expected one of {sheets}.")
 
 
@@ -33,6 +36,7 @@ def today(request: HttpRequest, role: str = "") -> HttpResponse:
         "more": len(found.notices) > SHOWN_NOTICES,
         "sheets": [(one, one.replace(" ", "-")) for one in SHEETS],
         "mine": mine,
+        "first_day": name in FIRST_DAY_OF and not has_begun(),
     }
     return render(request, "config/today.html", context)
 

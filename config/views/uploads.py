@@ -79,7 +79,8 @@ def upload_file(request: HttpRequest, number: int) -> HttpResponse:
 @once_only
 def upload_new(request: HttpRequest) -> HttpResponse:
     """Send a file to be looked at; nothing of it is taken yet."""
-    form = UploadForm(request.POST or None, request.FILES or None)
+    asked = {"kind": request.GET.get("kind", "")}
+    form = UploadForm(request.POST or None, request.FILES or None, initial=asked)
     if form.is_valid():
         sent = form.cleaned_data["file"]
         content = form.carry_out(content_of, sent)

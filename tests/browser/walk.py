@@ -63,6 +63,7 @@ FEW = {"kind-list": 2, "kind-detail": 3, "kind-strike": 1, "kind-reenter": 3}
 # What is no page: a form's target, a file, an answer for scripts, or the way out.
 OUTSIDE = {
     "clock-right",
+    "first-day-rules",
     "health",
     "herd:order",
     "login",

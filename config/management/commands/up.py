@@ -3,12 +3,17 @@
 import os
 from typing import Any
 
+from django.contrib.auth.models import User
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db.utils import OperationalError
 
 from config.embedded import serve
 
 DEFAULT_PORT = 8000
+NOBODY_YET = (
+    "Nobody can sign in yet. In another window: .venv/bin/python manage.py person NAME --role vet; "
+    "then open /first-day/."
+)
 BAD_PORT = "The port is {port!r}; expected a whole number from 1 to 65535."
 
 
@@ -38,6 +43,8 @@ class Command(BaseCommand):
         try:
             serve.check_port(port)
             serve.bring_tables_up_to_date()
+            if not User.objects.filter(is_active=True).exists():
+                self.say(NOBODY_YET)
             serve.serve(port, say=self.say)
         except serve.Failed as error:
             raise CommandError(str(error)) from error
