@@ -12,6 +12,7 @@ from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import transaction
 
+from config.embedded import serve
 from config.roles import ROLES, SYSTEM_USER
 
 NO_ROLE = "Say what {name} does, with --role: one or more of {roles}."
@@ -41,6 +42,8 @@ class Command(BaseCommand):
         if leaves:
             self.end(name)
             return
+        # A book of this minute has no tables yet.
+        serve.bring_tables_up_to_date()
         unknown = [one for one in role if one not in ROLES]
         if unknown:
             raise CommandError(UNKNOWN_ROLE.format(role=unknown[0], roles=", ".join(ROLES)))
