@@ -102,6 +102,8 @@ WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "cheese-tests": ((CHEESEMAKER, OFFICE, VET), (CHEESEMAKER, VET)),
     "cheese-limits": ((VET, OFFICE), (VET,)),
     "limits": ((VET, OFFICE), (VET,)),
+    "residues": ((CHEESEMAKER, OFFICE, VET), (CHEESEMAKER, VET)),
+    "residue-limits": ((VET, OFFICE), (VET,)),
     "herd-statuses": ((VET, OFFICE), (VET,)),
     "cooling-rules": ((VET, OFFICE), (VET,)),
     "laboratory-settings": ((OFFICE, VET), (OFFICE, VET)),

@@ -141,6 +141,7 @@ ESTATE_SCHEMES = environment.names(
         "estate",
         "hard cheese from raw milk",
         "cheese milk without silage",
+        "EU 37/2010",
     ),
 )
 

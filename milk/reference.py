@@ -24,6 +24,7 @@ from milk.models import (
     Limit,
     MilkFigure,
     Recipe,
+    ResidueLimit,
 )
 from milk.services.cheese import record_cheese_limit
 from milk.services.figures import record_figure
@@ -35,6 +36,7 @@ OF_RECIPES = tuple(
     field.name for field in Recipe._meta.fields if isinstance(field, models.DecimalField)
 )
 CRITERIA = "cheese_limits.json"
+RESIDUES = "milk_residue_limits.json"
 NUMBERS = ("at_most", "at_least", "warmer_than", "value", "low", "high", *OF_RECIPES)
 LIMIT_KEY = {"what": "", "of": "", "of_last": 0, "scheme": "", "valid_from": None}
 COOLING_KEY = {
@@ -49,6 +51,7 @@ COOLING_KEY = {
 
 
 CRITERIA_KEY = {"what": "", "growth": "", "scheme": "", "valid_from": None}
+RESIDUE_KEY = {"substance": "", "scheme": "", "valid_from": None}
 FIGURE_KEY = {"what": "", "valid_from": None}
 # Of one file: what it holds under which name, and what tells its rows apart.
 CHEESE = "cheese_rules.json"
@@ -78,7 +81,10 @@ def load_reference(stamp: Stamp) -> int:
     new_criteria = missing(CRITERIA, CheeseLimit, CRITERIA_KEY)
     for row in new_criteria:
         record_cheese_limit(stamp=stamp.again(), **row)
-    new = (new_limits, new_rules, new_figures, new_recipes, new_criteria)
+    new_residues = missing(RESIDUES, ResidueLimit, RESIDUE_KEY)
+    for row in new_residues:
+        entries.record(ResidueLimit, stamp=stamp.again(), **row)
+    new = (new_limits, new_rules, new_figures, new_recipes, new_criteria, new_residues)
     return sum(map(len, new)) + load_cheese(stamp)
 
 

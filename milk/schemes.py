@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from django.conf import settings
 
 from feed.following import schemes as feed_schemes
-from milk.models import CheeseLimit, CoolingRule, Limit
+from milk.models import CheeseLimit, CoolingRule, Limit, ResidueLimit
 
 
 @dataclass(frozen=True)
@@ -20,7 +20,7 @@ def schemes() -> Schemes:
     """How the schemes that the estate chose and those in the book go together. Two statements."""
     rows = [
         model.objects.standing().order_by().values_list("scheme", flat=True)
-        for model in (Limit, CoolingRule, CheeseLimit)
+        for model in (Limit, CoolingRule, CheeseLimit, ResidueLimit)
     ]
     ours = set(rows[0].union(*rows[1:]))
     known, chosen = ours | feed_schemes(), settings.ESTATE_SCHEMES

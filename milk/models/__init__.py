@@ -21,6 +21,7 @@ from milk.models.products import AgeRule, Product
 from milk.models.recalls import ProductOut, Recall, RecallStep
 from milk.models.recipes import Recipe
 from milk.models.rennet import RennetBatch, RennetStep
+from milk.models.residues import Residue, ResidueLimit
 from milk.models.store import (
     RoomReading,
     StockCount,
@@ -83,6 +84,8 @@ __all__ = [
     "Recall",
     "RecallStep",
     "Recipe",
+    "Residue",
+    "ResidueLimit",
     "RennetBatch",
     "RennetStep",
     "RindMark",

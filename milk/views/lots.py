@@ -89,6 +89,7 @@ def lot(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "parts": came_from(found),
         "uses": went_to(found),
         "tests": tests_of(found),
+        "residues": found.residues.select_related("by").order_by("-happened_at", "-id"),
         "may_test": may(request.user, "write:lot-tests") and not found.void,
         "may_hold": may(request.user, "write:holds") and not found.void,
         "strikes": may(request.user, "strike:lot-tests"),

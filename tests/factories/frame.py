@@ -46,6 +46,7 @@ NEEDED: dict[str, Callable[[], dict[str, Any]]] = {
     "UnfitSign": lambda: {"valid_from": another_day()},
     "Limit": lambda: {"at_most": Decimal(1)},
     "CheeseLimit": lambda: {"what": "salmonella", "valid_from": another_day()},
+    "ResidueLimit": lambda: {"valid_from": another_day()},
     "CheeseTest": lambda: {"what": "staphylococci", "written": "10"},
     "MilkFigure": lambda: {"valid_from": another_day()},
     "GradeRule": lambda: {"valid_from": another_day()},

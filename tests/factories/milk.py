@@ -25,6 +25,7 @@ from milk.models import (
     Milking,
     MilkingPart,
     MilkLot,
+    Residue,
     StoreGap,
     StorePlace,
     StoreStay,
@@ -195,6 +196,18 @@ def make_lot_test(*, at: datetime | None = None, **fields: Any) -> LotTest:
     else:
         fields["value"] = kg(fields.get("value", 40))
     made: LotTest = plain(LotTest, at or fields["lot"].opened_at, fields.pop("by", None), **fields)
+    return made
+
+
+def make_residue(*, at: datetime | None = None, **fields: Any) -> Residue:
+    """A residue that was looked for in a lot and not found."""
+    fields = {
+        "lot": fields.get("lot") or a_day(),
+        "substance": "tylosin",
+        "written": "<2",
+        **fields,
+    }
+    made: Residue = plain(Residue, at or EVENING + timedelta(hours=1), None, **fields)
     return made
 
 

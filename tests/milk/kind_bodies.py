@@ -26,6 +26,17 @@ LIMITS_AND_CHEESE: dict[str, tuple[Any, dict[str, Any], dict[str, Any]]] = {
         {"vat": "VAT", "what": "staphylococci", "written": "5000; <10; 8000; 9000; 20"},
         {"written": "5000; <10; 8000; 9000; 30"},
     ),
+    "residues": (
+        EVENING + HOUR,
+        {"lot": "LOT", "substance": "tylosin", "written": "12,5", "sample": "S2"},
+        {"written": "<2"},
+    ),
+    "residue-limits": (
+        NEXT_DAY,
+        {"substance": "tylosin", "at_most": "50", "scheme": "a test"}
+        | {"valid_from": "2026-06-01", "source": "invented"},
+        {"at_most": "60"},
+    ),
     "cheese-limits": (
         NEXT_DAY,
         {"what": "staphylococci", "units": 5, "between": 2, "low": "1000", "high": "10000"}

@@ -1,0 +1,81 @@
+"""Residues as a laboratory measured them in milk, and how much of each the law allows."""
+
+from decimal import Decimal
+from typing import ClassVar
+
+from django.core.validators import MinValueValidator
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Lower
+
+from config.entries import Entry, append_only
+from milk.models.lots import MilkLot
+
+
+class ResidueLimit(Entry):
+    """From a day on: the most of a substance in milk, alone or with others of its group.
+
+    ``summed_as``: substances with the same word here are added up, and the sum is held against it.
+    """
+
+    substance = models.CharField(max_length=60)
+    summed_as = models.CharField(
+        "added up with others as",
+        max_length=60,
+        blank=True,
+        help_text="Blank: the substance counts alone.",
+    )
+    at_most = models.DecimalField(
+        "at most, µg/kg",
+        max_digits=9,
+        decimal_places=3,
+        validators=[MinValueValidator(Decimal(0))],
+    )
+    scheme = models.CharField("law or scheme", max_length=60)
+    valid_from = models.DateField("valid from")
+    source = models.CharField(max_length=240)
+
+    class Meta(Entry.Meta):
+        verbose_name = "residue limit"
+        triggers = append_only()
+        constraints: ClassVar = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                Lower("substance"),
+                "scheme",
+                "valid_from",
+                condition=Q(struck_at=None),
+                name="milk_residuelimit_one_per_day",
+                violation_error_message="There is a limit of this substance from that day already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.substance} at most {self.at_most.normalize():f} µg/kg"
+
+
+class Residue(Entry):
+    """One substance as measured in a sample of a lot; it happened when the sample was taken.
+
+    ``value`` None: looked for and not found (“<2”: below what the method tells).
+    """
+
+    lot = models.ForeignKey(MilkLot, models.PROTECT, related_name="residues")
+    substance = models.CharField(max_length=60)
+    written = models.CharField(
+        "result as written, µg/kg", max_length=40, help_text="12, 12,5 or <2."
+    )
+    value = models.DecimalField(
+        "µg/kg", max_digits=9, decimal_places=3, null=True, blank=True, editable=False
+    )
+    sample = models.CharField("sample number", max_length=30, blank=True)
+    laboratory = models.CharField(max_length=80, blank=True)
+    method = models.CharField(max_length=80, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "residue measured"
+        verbose_name_plural = "residues measured"
+        triggers = append_only()
+
+    def __str__(self) -> str:
+        return f"{self.substance} {self.written} µg/kg in {self.lot}"
