@@ -16,6 +16,7 @@ from milk.hall_milk import Standing, names_said
 from milk.hall_papers import plate_register, vat_sheet
 from milk.models import Vat
 from milk.starter_and_rennet import cans, rennet
+from milk.views.vats import next_number
 from milk.wheels_today import said, wheels_of_day
 
 
@@ -35,6 +36,7 @@ def pour(request: HttpRequest) -> HttpResponse:
         "rest": len(made.standing) - len(against),
         "any_trays": any(one.tray for one in made.standing),
         "open_vats": list(open_vats.order_by("round", "number")),
+        "begin": next_number([one.vat for one in made.vats]),
         "may_begin": may(request.user, "write:vats"),
         "may_fill": may(request.user, "write:vat-fills"),
         "may_skim": may(request.user, "write:skimmings"),

@@ -1,6 +1,6 @@
 """The vats of a day, one vat, and what the cheesemaker writes about it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import timedelta
 from decimal import Decimal
 from typing import Any
@@ -69,8 +69,19 @@ def vats(request: HttpRequest) -> HttpResponse:
         "earlier": day - timedelta(days=1),
         "later": day + timedelta(days=1) if day < today else None,
         "may_begin": may(request.user, "write:vats"),
+        "today": today,
+        "begin": next_number(listed) if day == today else 1,
     }
     return render(request, "milk/vats.html", context)
+
+
+def next_number(vats: Iterable[Vat]) -> int | None:
+    """The number of the vat that is begun next; None when a second round begins, or none is left.
+
+    Vats are begun in the order of their numbers; who begins another writes its number.
+    """
+    numbers = [vat.number for vat in vats if vat.round == 1]
+    return max(numbers, default=0) + 1 if len(numbers) == max(numbers, default=0) else None
 
 
 def plates_of(vat: Vat) -> list[Wheel]:

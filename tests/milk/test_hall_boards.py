@@ -328,3 +328,17 @@ def test_a_can_names_its_vats_day_by_day(cheesemaker_client: Any) -> None:
         milk.make_vat(at=now - HOUR, number=number, day=timezone.localdate(), starter_can=can)
     page = text(cheesemaker_client.get("/milk/starter/"))
     assert f"in vats 1 to 3, 5 of {timezone.localdate()}" in page
+
+
+def test_the_next_vat_is_begun_with_its_number(cheesemaker_client: Any) -> None:
+    today = timezone.localdate()
+    for number in (1, 2):
+        milk.make_vat(at=timezone.now() - HOUR, number=number, day=today)
+    for page in ("/milk/vats/", "/milk/pour/"):
+        begun = f"/entries/vats/new/?day={today}&amp;number=3"
+        assert begun in cheesemaker_client.get(page).content.decode()
+    form = cheesemaker_client.get(f"/entries/vats/new/?day={today}&number=3").context["form"]
+    assert (form["day"].value(), form["number"].value()) == (str(today), "3")
+    # With a gap nobody can say which is next.
+    milk.make_vat(at=timezone.now() - HOUR, number=9, day=today)
+    assert "&amp;number=" not in cheesemaker_client.get("/milk/vats/").content.decode()
