@@ -109,7 +109,14 @@ class AisleRound:
         return self.shelves_over is not None and self.shelves_over >= 0
 
     @property
+    def shelves_form(self) -> str:
+        """The form of the word on a page; of shelves nobody wrote about none can say how late."""
+        return "past" if self.cleaned and (self.shelves_over or 0) > 0 else "first"
+
+    @property
     def shelves_word(self) -> str:
+        if self.cleaned is None:
+            return "not written yet"
         over = self.shelves_over or 0
         return "TODAY" if over == 0 else f"{over} day{'' if over == 1 else 's'} OVER"
 

@@ -88,15 +88,17 @@ def test_shelves_are_cleaned_by_the_days_of_the_estate(rows: None, store_hand_cl
     milk.put_in_store(wheel, at=laid, place=place)
     assert not rounds(laid + 59 * 24 * HOUR).shelves
     (due,) = rounds(laid + 62 * 24 * HOUR).shelves
-    assert (due.shelves_over, due.shelves_word) == (2, "2 days OVER")
+    assert (due.shelves_over, due.shelves_word) == (2, "not written yet")
     page = text(store_hand_client.get("/milk/rounds/"))
     assert "Shelves to clean" in page
-    assert "not cleaned yet" in page
+    assert "not written yet" in page
     one = Api(user_in("store hand")).get("/api/rounds/").json()["aisles"][0]
     assert one["shelves_cleaned"] is None
     store.record_store_round(
         stamp=milk.stamp_at(laid + 62 * 24 * HOUR), room="North", aisle=2, what="shelves"
     )
     assert not rounds(laid + 63 * 24 * HOUR).shelves
+    (again,) = rounds(laid + 125 * 24 * HOUR).shelves
+    assert (again.shelves_word, again.shelves_form) == ("3 days OVER", "past")
     # Shelves cleaned are no wheels turned.
     assert rounds(laid + 63 * 24 * HOUR).aisles[0].last is None
