@@ -118,7 +118,7 @@ class Row:
 def in_words(value: Any) -> str:
     """A column's name, or a value, as a person reads it."""
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return _("yes") if value else _("no")
     return str(value).replace("_", " ")
 
 

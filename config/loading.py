@@ -281,9 +281,9 @@ def on_the_clock(naive: datetime) -> datetime:
 def shown(value: Any) -> Any:
     """A value as a person reads it; moments on the estate's clock."""
     if value is None or value == "":
-        return "nothing"
+        return _("nothing")
     if isinstance(value, datetime) and value.tzinfo:
         return value.astimezone(estate_zone()).strftime("%Y-%m-%d %H:%M")
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return _("yes") if value else _("no")
     return value

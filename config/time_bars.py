@@ -10,8 +10,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from django.utils.dateformat import format as in_shape
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 
 from config.charts import number, svg
 
@@ -196,12 +198,13 @@ class Drawn:
         anchor = "end" if x > self.width - LABEL / 2 else "start" if x < LABEL / 2 else "middle"
         return format_html(
             '<line class="now" x1="{x}" x2="{x}" y1="{y}" y2="{z}"/>'
-            '<text class="name" x="{x}" y="{t}" text-anchor="{anchor}">now</text>',
+            '<text class="name" x="{x}" y="{t}" text-anchor="{anchor}">{now}</text>',
             x=number(x),
             y=HEAD,
             z=self.height - FOOT,
             t=HEAD - 4,
             anchor=anchor,
+            now=_("now"),
         )
 
 
@@ -213,5 +216,5 @@ def ticks(
     while at <= last:
         local = at.astimezone(zone)
         if at >= first and local.hour % min(step, 24) == 0:
-            yield at, f"{local:%a} {local.day}" if local.hour == 0 else f"{local:%H:%M}"
+            yield at, in_shape(local, _("D j")) if local.hour == 0 else f"{local:%H:%M}"
         at += timedelta(hours=1)

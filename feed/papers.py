@@ -141,7 +141,7 @@ def works_part(asked: Asked, works: list[FieldWork], first_cuts: dict[int, Forag
                 str(work.get_what_display()),
                 " ".join(filter(None, (work.product, work.batch))),
                 work.rate,
-                f"{work.waiting_days} ({'label' if work.from_label else 'rule'})",
+                f"{work.waiting_days} ({_('label') if work.from_label else _('rule')})",
                 day_words(work.free_on),
                 cut_said(work, first_cuts.get(work.pk)),
                 name_of(work.by),

@@ -68,7 +68,7 @@ def loads(at: datetime) -> Line:
     says = _("{one} is in time{until}{more}.").format(
         one=name_of(one), until=until, more=more(rows)
     )
-    return Line(word="fresh", form="fresh", says=says, url=url)
+    return Line(word=_("fresh"), form="fresh", says=says, url=url)
 
 
 def name_of(row: Row) -> str:
@@ -127,11 +127,11 @@ def thrown_away(at: datetime) -> Line:
     found = waste(last - WEEK + timedelta(days=1), last)
     url = reverse("feed:tomorrow")
     if not found.thrown:
-        return Line(word="nothing", form="closed", says=_(NOTHING_THROWN), url=url)
+        return Line(word=_("nothing"), form="closed", says=_(NOTHING_THROWN), url=url)
     says = _("{kg} kg thrown away in seven days, in {count} discards.").format(
         kg=amount(found.kg), count=len(found.thrown)
     )
-    return Line(word="thrown", form="discarded", says=says, url=url)
+    return Line(word=_("thrown"), form="discarded", says=says, url=url)
 
 
 ask({FEED_HAND: 1, VET: 6, RELIEF: 4}, N_("Grass"), loads)

@@ -230,7 +230,7 @@ def breeding_words(place: Standing, sheet: AnimalSheet, rules: Rules) -> Iterabl
             services=day_words(place.services[-1])
         )
     elif place.calved:
-        yield "empty"
+        yield _("empty")
     if place.due:
         days = " or ".join(day_words(day) for day in place.due)
         yield _("expected {days} (± {spread} days)").format(days=days, spread=rules.spread)

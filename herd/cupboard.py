@@ -78,13 +78,13 @@ class Batch:
             )
         if self.used_late:
             times = (
-                "once"
+                _("once")
                 if self.used_late == 1
                 else _("{used_late} times").format(used_late=self.used_late)
             )
             yield _("used {times} after it expired").format(times=times)
         if self.differs and self.shelf.last_difference is not None:
-            sign = "more" if self.shelf.last_difference > 0 else "less"
+            sign = _("more") if self.shelf.last_difference > 0 else _("less")
             found = amount(abs(self.shelf.last_difference))
             yield _("the last count found {found} {unit} {sign} than the book").format(
                 found=found, unit=unit, sign=sign

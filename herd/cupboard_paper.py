@@ -145,7 +145,7 @@ def batch_line(batch: Batch) -> Line:
                 counted=amount(shelf.counted or Decimal(0)), counted_at=local(shelf.counted_at)
             )
             if shelf.counted_at
-            else "never",
+            else _("never"),
             "; ".join(batch.amiss()),
         ),
         url=f"/entries/medicine-moves/?medicine={batch.medicine.uuid}",

@@ -55,7 +55,7 @@ def dry_period(dried: DriedOff, estate: Estate, calvings: Sequence[datetime] = (
     leaflet = estate.leaflet(dried.leaflets, dried.at)
     if dried.cover == NOT_KNOWN or leaflet is None or leaflet.milk == NEVER:
         why = _("dry-off: {product} or its period not known, the vet must say").format(
-            product=dried.product or "product"
+            product=dried.product or _("product")
         )
         return Period(dried.at, None, why, known=False, meat=Meat(open=True))
     meat = meat_of_course(Ordered(dried.at), leaflet, estate, dried.at)

@@ -20,7 +20,7 @@ DAYS_OF_100_COW_YEARS = 36_500
 # What a CMT grade roughly means, thousand cells per ml (from memory; the ranges overlap).
 CMT_MEANS = (
     ("0", N_("below 200")),
-    ("trace", N_("150 to 500")),
+    (N_("trace"), N_("150 to 500")),
     ("1", N_("400 to 1,500")),
     ("2", N_("800 to 5,000")),
     ("3", N_("above 5,000")),

@@ -48,7 +48,7 @@ def movement_paper(herd: HerdNow, by: Any, at: datetime) -> Paper:
     rows.sort(key=lambda row: (ORDER[row[1].movement], -(row[1].now.cells or 0), row[0].name))
     lines = tuple(moved_line(cow, move, herd) for cow, move in rows)
     missing = tuple(
-        Line((cow.name, str(cow.answer.group), str(why)), url=address(cow))
+        Line((cow.name, str(cow.answer.group), _(str(why))), url=address(cow))
         for cow, why in herd.missing
     )
     caution = age_caution(herd)
@@ -81,8 +81,8 @@ def moved_line(cow: Cow, move: Move, herd: HerdNow) -> Line:
         (
             cow.name,
             str(cow.answer.group),
-            str(move.movement or ("high" if move.is_high else "low")),
-            str(move.line),
+            _(str(move.movement)) if move.movement else (_("high") if move.is_high else _("low")),
+            _(str(move.line)),
             plain(move.before.cells) if move.before else "",
             plain(move.now.cells),
             "" if score is None else f"{score:.1f}",

@@ -92,4 +92,4 @@ def choices_of(things: dict[str, Any]) -> list[tuple[str, Any]]:
         label = _("Fresh grass") if isinstance(thing, ForageBatch) else _("Hay and meal")
         words = _(LEFT).format(thing=thing, left=amount(round(thing.left_kg)))
         named.setdefault(label, []).append((number, words))
-    return [("", "choose" if named else _(NOTHING_TO_FEED)), *named.items()]
+    return [("", _("choose") if named else _(NOTHING_TO_FEED)), *named.items()]

@@ -127,7 +127,9 @@ def instead_of(field: Field, every: list[Stand]) -> str:
     if free:
         near = free[0].km_from(field) is not None
         named = ", ".join(in_words(stand, field) for stand in free[:NAMED_INSTEAD])
-        return _(FREE_INSTEAD).format(order="nearest" if near else _("longest uncut"), fields=named)
+        return _(FREE_INSTEAD).format(
+            order=_("nearest") if near else _("longest uncut"), fields=named
+        )
     named = ", ".join(
         _("{field} on {free_on}").format(field=stand.field.name, free_on=day_words(stand.free_on))
         for stand in sorted(every, key=lambda stand: stand.free_on or date.min)[:NAMED_INSTEAD]

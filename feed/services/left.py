@@ -35,7 +35,7 @@ def locked_thing(batch: ForageBatch | None, feed_lot: FeedLot | None) -> Thing:
     """
     thing = batch or feed_lot
     if thing is None or (batch and feed_lot):
-        raise ValidationError(_(ONE_THING).format(found="both" if thing else "neither"))
+        raise ValidationError(_(ONE_THING).format(found=_("both") if thing else _("neither")))
     model, name = type(thing), "batch" if batch else "feed_lot"
     model.objects.select_for_update().get(pk=thing.pk)
     found: Thing = model.objects.with_left().get(pk=thing.pk)
@@ -66,7 +66,7 @@ def nothing_left(thing: Thing) -> str:
 def check_begun(thing: Thing, at: datetime) -> None:
     """Refuse a moment before the cut, or before a lot came in. Raises ValidationError."""
     if at < thing.happened_at:
-        begun = "cut" if isinstance(thing, ForageBatch) else _("brought in")
+        begun = _("cut") if isinstance(thing, ForageBatch) else _("brought in")
         words = _(BEFORE_START).format(
             thing=thing, begun=begun, start=moment(thing.happened_at), at=moment(at)
         )

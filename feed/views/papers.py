@@ -26,7 +26,7 @@ NOT_YET = N_("Nobody knows yet what will be known at {at}. Expected a moment beh
 @action_required("read")
 def papers(request: HttpRequest) -> HttpResponse:
     """Which papers there are."""
-    listed = [(slug, title, help_words) for slug, (title, _, _, help_words) in PAPERS.items()]
+    listed = [(slug, _(one[0]), _(one[3])) for slug, one in PAPERS.items()]
     return render(request, "feed/papers.html", {"papers": listed, "now": timezone.now()})
 
 
@@ -39,8 +39,8 @@ def paper(request: HttpRequest, slug: str) -> HttpResponse:
     asked = asked_by(request, most)
     context = {
         "slug": slug,
-        "title": title,
-        "help": help_words,
+        "title": _(title),
+        "help": _(help_words),
         "asked": asked,
         "known": request.GET.get("known", ""),
         "now": asked.made_at,

@@ -201,6 +201,6 @@ def check_own(
         raise ValidationError({"own_milk_hours": words})
     if meat is not None and own_meat_days is not None and own_meat_days < meat:
         words = _(BELOW_FLOOR).format(
-            own=own_meat_days, unit="days", medicine=medicine, how=how, floor=meat
+            own=own_meat_days, unit=_("days"), medicine=medicine, how=how, floor=meat
         )
         raise ValidationError({"own_meat_days": words})

@@ -9,6 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
+from django.utils.translation import ngettext
 
 from config.forms.fields import find_entry
 from config.once import once_only
@@ -58,7 +59,8 @@ def calving(request: HttpRequest) -> HttpResponse:
             **form.calving_values(),
         )
         if written is not None:
-            count = f"{written.calves} {'calf' if written.calves == 1 else 'calves'}"
+            count = ngettext("{count} calf", "{count} calves", written.calves)
+            count = count.format(count=written.calves)
             words = _(CALVED).format(calving=written, count=count, back=back_words(dam, written))
             messages.success(request, words)
             return redirect(dam)

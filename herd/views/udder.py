@@ -75,7 +75,7 @@ def sheet(found: Board) -> dict[str, Any]:
         "to_test_more": max(len(found.fresh.to_test) - TO_TEST_SHOWN, 0),
         "group_signal": _(GROUP_SIGNAL),
         "makers": makers(found),
-        "cmt_means": [(grade, _(means)) for grade, means in CMT_MEANS],
+        "cmt_means": [(_(grade), _(means)) for grade, means in CMT_MEANS],
         "cmt_caution": _(CMT_CAUTION),
     }
 
