@@ -175,7 +175,9 @@ TESTS = (
         model=Limit,
         title="Limits",
         moment="decided at",
-        help="What a result may be at most or at least, from a day on, and where that stands.",
+        help="What a result may be at most or at least, from a day on, and where that stands. "
+        "Counts are in thousand per ml, spores per litre, freezing points in °C, aflatoxin "
+        "in µg/kg.",
         fields=(
             "what",
             "of",

@@ -13,12 +13,18 @@ from config.entries import Stamp
 from config.jobs import ask
 from milk.models import CoolingRule, Limit
 from milk.models.limits import What
-from milk.results import COUNTS, UNITS
+from milk.results import COUNTS, RANGES, UNITS
 
 NOT_FOR_VERDICTS = "An inhibitor test has a verdict; a positive one holds the lot without a limit."
 OTHER_UNIT = "{what} is kept in {expected}. Give the limit in that unit, not in “{unit}”."
 CROSSED = "At least {least} and at most {most} cannot both be kept."
 ONLY_COUNTS = "A geometric mean is for counts ({counts}); {what} has limits for single results."
+OUT_OF_RANGE = (
+    "{value} {unit} is no limit of {what}: results lie between {least} and {most}. Look at the "
+    "unit of the text."
+)
+NO_MONTHS = "Over {months} months no scheme looks back. Expected 1 to {most}."
+MOST_MONTHS = 60
 MEAN_NEEDS_MOST = "A rolling mean needs the most it may be, above 0."
 NOT_OF_IT = "“{label}” goes with a limit for {of} only; leave it blank."
 FLAG_TASK = "milk.tasks.flag_lots_over_limits"
@@ -37,6 +43,8 @@ def record_limit(*, stamp: Stamp, what: str, of: str, unit: str = "", **fields: 
     """
     unit = checked_unit(what, unit, of)
     check_bounds(of, what, fields.get("at_most"), fields.get("at_least"))
+    check_range(of, what, {name: fields.get(name) for name in ("at_most", "at_least")})
+    check_months(fields.get("months"))
     check_only_for(of, fields)
     if not str(fields.get("source", "")).strip():
         raise ValidationError({"source": SOURCE_MISSING})
@@ -106,6 +114,26 @@ def check_bounds(of: str, what: str, at_most: Decimal | None, at_least: Decimal 
         raise ValidationError({"of": ONLY_COUNTS.format(counts=counts, what=What(what).label)})
     if at_most is None or at_most <= 0:
         raise ValidationError({"at_most": MEAN_NEEDS_MOST})
+
+
+def check_range(of: str, what: str, bounds: dict[str, Decimal | None]) -> None:
+    """Refuse a limit that no result could keep, or none could break: a unit or a digit is wrong."""
+    if of == Limit.Of.OFTEN:
+        return
+    least, most = RANGES[what]
+    for name, value in bounds.items():
+        if value is not None and not Decimal(least) <= value <= Decimal(most):
+            words = OUT_OF_RANGE.format(
+                value=value, unit=UNITS[what], what=What(what).label.partition(",")[0],
+                least=least, most=most,
+            )  # fmt: skip
+            raise ValidationError({name: words})
+
+
+def check_months(months: int | None) -> None:
+    """Refuse to look back further than any scheme does."""
+    if months is not None and not 1 <= months <= MOST_MONTHS:
+        raise ValidationError({"months": NO_MONTHS.format(months=months, most=MOST_MONTHS)})
 
 
 # Columns that one kind of limit has and no other; a value elsewhere is a slip.

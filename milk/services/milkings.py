@@ -43,6 +43,7 @@ ROW_CHANGED_SINCE = (
 )
 TAKEN_BACK = "correction struck: {words}"
 MOST_GRAMS = 100_000
+MOST_OF_A_COW = kilos(MOST_GRAMS)
 MOST_SECONDS = 32_767
 NAMED_AT_MOST = 5
 
@@ -146,7 +147,7 @@ def check_rows(rows: Sequence[CowRow]) -> None:
     for row in rows:
         if row.grams is not None and not 0 <= row.grams <= MOST_GRAMS:
             words = ROW_RANGE.format(
-                animal=row.animal, kg=weight(kilos(row.grams)), most=weight(kilos(MOST_GRAMS))
+                animal=row.animal, kg=weight(kilos(row.grams)), most=weight(MOST_OF_A_COW)
             )
             raise ValidationError({"cows": words})
         if row.at_s is not None and not 0 <= row.at_s <= MOST_SECONDS:

@@ -12,7 +12,8 @@ from config import entries
 from config.entries import Stamp
 from herd.models import Animal, Group
 from milk.models import WithheldMilk
-from milk.services.flowing import check_stands, check_weight
+from milk.services.flowing import check_stands, check_weight, weight
+from milk.services.milkings import MOST_OF_A_COW
 
 NOT_HER_CALF = (
     "{calf} is not known as a calf of {animal}. Withheld milk goes to no animal that gives food, "
@@ -22,6 +23,8 @@ WHOSE = "Name the cow, or the group and how many of its cows."
 CALF_MISSING = "Milk to her own calf: name the cow and her calf."
 ONLY_OWN = "Only milk that went to her own calf names a calf."
 MANY_OF_ONE = "One cow is named, so the number of cows is 1."
+TOO_MUCH = "{kg} kg cannot be one milking of {cows} of the cows: one gives at most {most} kg."
+PAPER_MISSING = "Milk that was destroyed has a paper: write its number, or say where else it went."
 OTHER_DAY = "It happened on {at}; the milking of {day} is another day. Look at both."
 Went = WithheldMilk.Went
 
@@ -45,7 +48,10 @@ def record_withheld(
     check_weight(kg)
     check_day(stamp, day)
     check_whose(animal, group, cows)
+    check_of_cows(kg, cows)
     check_calf(animal, went, calf)
+    if went == Went.DESTROYED and not str(fields.get("paper", "")).strip():
+        raise ValidationError({"paper": PAPER_MISSING})
     made: WithheldMilk = entries.record(
         WithheldMilk,
         stamp=stamp,
@@ -72,6 +78,13 @@ def check_whose(animal: Animal | None, group: Group | None, cows: int) -> None:
         raise ValidationError({"animal": WHOSE})
     if animal is not None and cows != 1:
         raise ValidationError({"cows": MANY_OF_ONE})
+
+
+def check_of_cows(kg: Decimal, cows: int) -> None:
+    """Refuse more milk than so many cows give at once."""
+    if kg > MOST_OF_A_COW * max(cows, 1):
+        words = TOO_MUCH.format(kg=weight(kg), cows=cows, most=weight(MOST_OF_A_COW))
+        raise ValidationError({"kg": words})
 
 
 def check_calf(animal: Animal | None, went: str, calf: Animal | None) -> None:

@@ -19,10 +19,10 @@ from milk.services.flowing import check_fits, check_stands, check_weight, weight
 from milk.services.hold_steps import record_step
 from milk.services.holds import cause_of_notice, hold_milk
 from milk.services.lots import left_in, lock_tanks
-from milk.services.milkings import MOST_GRAMS
+from milk.services.milkings import MOST_OF_A_COW
 from milk.services.taking_back import strike_hold
 from milk.services.tanks import record_tank_event
-from milk.services.timeline import kilos, lot_in
+from milk.services.timeline import lot_in
 
 SAME_TANK = "The rest of the milking cannot go to {tank}: it is held. Choose another tank."
 INTO_WASTE = "{tank} is a waste tank: what is in it goes nowhere. There is nothing to stop."
@@ -35,7 +35,6 @@ REST = "The rest of the milking goes to {tank}."
 NO_REST = "Stop milking into it; nobody has said where the rest goes."
 OTHERWISE = "What goes in on top is held with it, and lost with it."
 VALVE = "valve of {tank} closed, nothing more goes into it"
-MOST_OF_A_COW = kilos(MOST_GRAMS)
 OWN_STEPS = (HoldStep.What.STOPPED, HoldStep.What.SAMPLED)
 STEPS_SINCE = (
     "Steps were written on its hold since ({steps}). Strike those first, or have two people decide."
