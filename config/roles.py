@@ -152,6 +152,7 @@ WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "picks": ((OFFICE, STORE_HAND, CHEESEMAKER), (OFFICE, STORE_HAND, CHEESEMAKER)),
     "shipments": ((OFFICE, STORE_HAND, CHEESEMAKER), (OFFICE, CHEESEMAKER)),
     "wheel-returns": ((OFFICE, STORE_HAND, CHEESEMAKER), (OFFICE, CHEESEMAKER)),
+    "wheel-discards": ((CHEESEMAKER, VET), (CHEESEMAKER,)),
     "dispatches": ((OFFICE, STORE_HAND, CHEESEMAKER), (OFFICE, CHEESEMAKER)),
     "outside-findings": ((VET, CHEESEMAKER, OFFICE, OWNER), (VET, CHEESEMAKER)),
     "outside-steps": ((VET, CHEESEMAKER, OFFICE, OWNER), (VET, CHEESEMAKER)),

@@ -36,6 +36,7 @@ from milk.models import (
     Vat,
     VatLot,
     Wheel,
+    WheelDiscard,
 )
 from milk.vat_code import vat_code
 
@@ -220,11 +221,15 @@ def of_holds(names: Names, span: tuple[datetime, datetime]) -> Iterator[Event]:
 
 
 def of_destroyed(names: Names, span: tuple[datetime, datetime]) -> Iterator[Event]:
-    """Wheels destroyed in a recall, with the paper that proves it; drills destroy nothing."""
+    """Wheels destroyed or used otherwise, with the paper that proves it; drills destroy nothing."""
     steps = in_span(RecallStep, span).filter(
         what=RecallStep.What.DESTROYED, recall__drill=False, recall__struck_at=None
     )
-    for step in steps.select_related("wheel__vat"):
+    gone = in_span(WheelDiscard, span)
+    told = [*steps.select_related("wheel__vat"), *gone.select_related("wheel__vat")]
+    # A wheel destroyed in a recall and written as such too is destroyed once.
+    once = {step.wheel_id: step for step in sorted(told, key=lambda one: one.happened_at)[::-1]}
+    for step in sorted(once.values(), key=lambda one: (one.happened_at, one.pk)):
         yield wheels_step(
             urn(step.uuid),
             when(step),

@@ -9,6 +9,7 @@ from milk.models import (
     Pick,
     Product,
     Shipment,
+    WheelDiscard,
     WheelReturn,
 )
 from milk.services import dispatch, orders
@@ -108,5 +109,16 @@ ORDERS = (
         strike=strike_step,
         filters=("dispatch", "why"),
         related=("dispatch__wheel", "dispatch__buyer"),
+    ),
+    Kind(
+        slug="wheel-discards",
+        model=WheelDiscard,
+        title="Wheels destroyed or used otherwise",
+        moment="done at",
+        help="Its shelf is free again, and it is no food any more; an open hold is decided first.",
+        fields=("wheel", "how", "where_to", "kg", "paper", "witness", "words"),
+        record=dispatch.record_discard,
+        strike=strike_step,
+        filters=("wheel", "how"),
     ),
 )

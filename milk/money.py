@@ -27,6 +27,7 @@ from milk.models import (
     Inspection,
     RecallStep,
     Wheel,
+    WheelDiscard,
     WheelReturn,
 )
 
@@ -207,14 +208,15 @@ def fallen(
 
 
 def of_plates(span: tuple[datetime, datetime]) -> set[int]:
-    """Wheels (keys) destroyed in recalls that were no drills."""
+    """Wheels (keys) destroyed or used otherwise, in recalls that were no drills too."""
     steps = RecallStep.objects.standing().filter(
         what=RecallStep.What.DESTROYED,
         recall__drill=False,
         happened_at__gte=span[0],
         happened_at__lt=span[1],
     )
-    return set(steps.values_list("wheel_id", flat=True))
+    gone = WheelDiscard.objects.standing().filter(happened_at__gte=span[0], happened_at__lt=span[1])
+    return {*steps.values_list("wheel_id", flat=True), *gone.values_list("wheel_id", flat=True)}
 
 
 def of_holds(span: tuple[datetime, datetime], outcome: str) -> set[int]:

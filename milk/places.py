@@ -1,9 +1,9 @@
 """Where wheels are: in brine, on a place of the store, sent to a buyer, or still in the dairy.
 
 What moves a wheel is a *step*: put into brine, taken out, laid or found in the store, not found
-there, sent, come back. The last step that stands says where it is. Of two steps at the same moment
-the one that comes later in its life counts (a row taken out and laid in store in one act), then the
-one written later.
+there, sent, come back, destroyed or used otherwise. The last step that stands says where it is. Of
+two steps at the same moment the one that comes later in its life counts (a row taken out and laid
+in store in one act), then the one written later.
 """
 
 from collections.abc import Collection, Iterator
@@ -13,7 +13,7 @@ from typing import Any
 
 from django.db import connection
 
-IN_DAIRY, IN_BRINE, OUT_OF_BRINE, IN_STORE, NOT_FOUND, SENT, CAME_BACK = (
+IN_DAIRY, IN_BRINE, OUT_OF_BRINE, IN_STORE, NOT_FOUND, SENT, CAME_BACK, GONE = (
     "dairy",
     "brine",
     "out",
@@ -21,6 +21,7 @@ IN_DAIRY, IN_BRINE, OUT_OF_BRINE, IN_STORE, NOT_FOUND, SENT, CAME_BACK = (
     "lost",
     "sent",
     "back",
+    "gone",
 )
 # Of a wheel that is one of these nobody can say where it lies.
 UNKNOWN = (IN_DAIRY, NOT_FOUND)
@@ -66,6 +67,7 @@ _TABLES = (
     (2, NOT_FOUND, "milk_storegap", "NULL::int", "place_id"),
     (2, SENT, "milk_dispatch", "NULL::int", "NULL::int"),
     (2, CAME_BACK, "milk_wheelreturn", "NULL::int", "NULL::int"),
+    (2, GONE, "milk_wheeldiscard", "NULL::int", "NULL::int"),
 )
 # Every standing step of the wheels asked for, as a subquery.
 STEPS = " UNION ALL ".join(
@@ -119,6 +121,8 @@ def words_of(
             return f"not found; last written at store: {on}" if room else "not found"
         case "back":
             return "came back from a buyer, laid on no shelf"
+        case "gone":
+            return "destroyed or used otherwise, no food any more"
     return f"sent to {buyer}"
 
 

@@ -53,6 +53,7 @@ OF_PLACE = {
     "out": Fate.OUT_OF_BRINE,
     "lost": Fate.NOT_THERE,
     "back": Fate.RETURNED,
+    "gone": Fate.DESTROYED,
     "sent": Fate.SENT,
     "dairy": Fate.NO_PLACE,
 }
@@ -93,6 +94,8 @@ def fate_of(place: str, since: datetime | None, said: Iterable[Said]) -> Fate:
     """
     # A place nobody has told us of is none.
     fate, last = OF_PLACE.get(place, Fate.NO_PLACE), since
+    if fate is Fate.DESTROYED:
+        return fate
     for one in sorted(said, key=lambda one: one.at):
         if one.fate is None or (one.what == "called" and place != "sent"):
             continue

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, OuterRef, QuerySet, Subquery
 
 from config.days import local_day, start_of
 from milk.age import full_months
@@ -136,7 +136,7 @@ def of_place(lying: QuerySet[Any], wanted: Wanted) -> QuerySet[Any]:
         case "sent":
             return lying.filter(what=What.SENT)
         case "here":
-            return lying.filter(~Q(what=What.SENT))
+            return lying.exclude(what__in=(What.SENT, What.GONE))
     return lying
 
 

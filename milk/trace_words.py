@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from milk.places import (
     CAME_BACK,
+    GONE,
     IN_BRINE,
     IN_DAIRY,
     IN_STORE,
@@ -32,6 +33,7 @@ PLACES = {
     NOT_FOUND: "not found",
     SENT: "sent to buyers",
     CAME_BACK: "came back, on no shelf",
+    GONE: "destroyed or used otherwise",
 }
 # What is followed, by the kind of the start.
 FOLLOWED = {

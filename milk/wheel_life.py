@@ -22,6 +22,7 @@ from milk.models import (
     StoreGap,
     StoreStay,
     Wheel,
+    WheelDiscard,
     WheelReturn,
     WheelWeight,
 )
@@ -38,6 +39,7 @@ LIFE = (
     Inspection,
     Dispatch,
     WheelReturn,
+    WheelDiscard,
 )
 # Which of them may say a weight, and when that was.
 WEIGHED: dict[type[Any], str] = {WheelWeight: "weighed", Inspection: "graded", Dispatch: "sent"}
@@ -94,6 +96,7 @@ def life_of(wheel: Wheel) -> list[Told]:
         ("inspections", Inspection.objects.filter(wheel=wheel).select_related("fault")),
         ("dispatches", Dispatch.objects.filter(wheel=wheel).select_related("buyer")),
         ("wheel-returns", WheelReturn.objects.filter(wheel=wheel)),
+        ("wheel-discards", WheelDiscard.objects.filter(wheel=wheel)),
     ]
     rows = [
         Told(slug, entry, said(entry))
@@ -123,6 +126,8 @@ def said(entry: Any) -> str:
             right = "put right" if entry.put_right else "not put right yet"
             words = f" ({entry.words})" if entry.words else ""
             return f"{entry.get_what_display()}{words}, {right}"
+        case WheelDiscard():
+            return f"{entry.get_how_display()}: {entry.where_to}, paper {entry.paper}"
         case Dispatch():
             return f"sent to {entry.buyer}, paper {entry.paper}"
         case Inspection():
@@ -167,7 +172,7 @@ def soaks_of(life: Sequence[Told], at: datetime) -> list[str]:
 
 def ends_brine(entry: Any) -> bool:
     """Whether a wheel of which this is written lies in brine no longer."""
-    return isinstance(entry, StoreStay | Dispatch)
+    return isinstance(entry, StoreStay | Dispatch | WheelDiscard)
 
 
 def weights_of(wheel: Wheel, life: Sequence[Told]) -> list[Weight]:

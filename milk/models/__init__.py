@@ -3,7 +3,7 @@
 from milk.models.brine import BrineOut, BrineReading, BrineRow, BrineStay
 from milk.models.cheese import CheeseLimit, CheeseTest
 from milk.models.cooling import CoolingRule
-from milk.models.dispatch import Dispatch, WheelReturn
+from milk.models.dispatch import Dispatch, WheelDiscard, WheelReturn
 from milk.models.figures import MilkFigure
 from milk.models.grading import Fault, Grade, GradeRule, Inspection, RindMark
 from milk.models.hold_steps import HoldStep
@@ -107,6 +107,7 @@ __all__ = [
     "VatLot",
     "VatMark",
     "Wheel",
+    "WheelDiscard",
     "WheelPlace",
     "WheelReturn",
     "WheelWeight",

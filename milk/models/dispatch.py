@@ -1,4 +1,4 @@
-"""Wheels on their way out, and those that came back."""
+"""Wheels on their way out, those that came back, and those that are no food any more."""
 
 from typing import ClassVar
 
@@ -89,3 +89,42 @@ class WheelReturn(Entry):
 
     def __str__(self) -> str:
         return f"{self.wheel} returned"
+
+
+class WheelDiscard(Entry):
+    """A wheel destroyed, or used otherwise than as food: where it went, which paper, who saw it.
+
+    What leaves the estate so is an animal by-product; its papers are those of local law.
+    """
+
+    class How(models.TextChoices):
+        DESTROYED = "destroyed", "destroyed"
+        FEED = "feed", "fed, by the rules for by-products"
+        ENERGY = "energy", "to energy or compost"
+        CUT = "cut", "cut up for samples"
+        OTHER = "other", "other"
+
+    wheel = models.ForeignKey(Wheel, models.PROTECT, related_name="discards")
+    how = models.CharField(max_length=9, choices=How)
+    where_to = models.CharField("where it went", max_length=80)
+    kg = kilos("weight", null=True, blank=True)
+    paper = models.CharField("paper that proves it", max_length=80)
+    witness = models.CharField(max_length=80, help_text="Who saw it, besides whoever writes it.")
+    words = models.CharField("in words", max_length=200, blank=True)
+
+    class Meta(Entry.Meta):
+        verbose_name = "wheel destroyed or used otherwise"
+        verbose_name_plural = "wheels destroyed or used otherwise"
+        triggers = append_only()
+        constraints: ClassVar = [
+            *Entry.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["wheel"],
+                condition=Q(struck_at=None),
+                name="milk_wheeldiscard_once",
+                violation_error_message="This wheel is written as destroyed or used already.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.wheel} {self.get_how_display()}"

@@ -250,6 +250,7 @@ class WheelPlace(models.Model):
         LOST = "lost", "not found"
         SENT = "sent", "sent"
         BACK = "back", "came back"
+        GONE = "gone", "destroyed or used otherwise"
 
     wheel = models.OneToOneField(
         Wheel, models.PROTECT, primary_key=True, related_name="lies", db_constraint=True

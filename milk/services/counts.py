@@ -11,7 +11,7 @@ from django.db import transaction
 from config import entries
 from config.entries import Stamp
 from milk.models import StockCount, StoreGap, StorePlace, StoreStay, Wheel, WheelPlace
-from milk.places import IN_DAIRY, where_is
+from milk.places import GONE, IN_DAIRY, SENT, where_is
 from milk.scans import Scan, scans
 from milk.services.store import check_aisle, check_wheel
 from milk.services.wheel_places import place_again
@@ -199,7 +199,7 @@ def compare(there: Aisle, read: list[Scan]) -> Outcome:
 def judge_moved(outcome: Outcome, wheel: Wheel, shelf: StorePlace | None, place: Any) -> None:
     """A wheel of which the book says that it lies elsewhere."""
     words = "in the dairy" if place.kind == IN_DAIRY else f"at {place}"
-    if place.kind == "sent":
+    if place.kind in (SENT, GONE):
         outcome.tell(wheel.plate, "strange", LEFT.format(place=place))
     elif shelf is None:
         outcome.tell(wheel.plate, "strange", ELSEWHERE.format(place=words))

@@ -17,7 +17,7 @@ from herd.models import Holding
 from milk.age import too_young
 from milk.dispatch_data import DispatchData, Party, lacking
 from milk.grades import last_grades, rules_on
-from milk.held import check_may_leave
+from milk.held import check_may_leave, held_words, open_holds
 from milk.models import (
     Dispatch,
     Hold,
@@ -27,6 +27,7 @@ from milk.models import (
     RindMark,
     Shipment,
     Wheel,
+    WheelDiscard,
     WheelReturn,
 )
 from milk.models.grading import Grade
@@ -49,6 +50,7 @@ LACKS = "The paper would lack {missing}. The law asks for it. Nothing was saved.
 NOT_ALL = "{number} of {all} picked wheels may not leave: {said}. Nothing was saved."
 CAME_BACK = "came back from {buyer}: {why}{words}"
 BEFORE_SENT = "It was sent at {sent}; it cannot have come back before that."
+SAME_PERSON = "A second person must have seen it, besides whoever writes it. Expected their name."
 SAID_AT_MOST = 5
 
 
@@ -285,6 +287,26 @@ def record_return(
     )
     place_again([dispatch.wheel_id])
     return back
+
+
+@transaction.atomic
+def record_discard(
+    *, stamp: Stamp, wheel: Wheel, witness: str, kg: Decimal | None = None, **fields: Any
+) -> WheelDiscard:
+    """Write down that a wheel was destroyed or used otherwise than as food, before a witness.
+
+    Raises ValidationError by field; Conflict while people still decide about a hold of it.
+    """
+    check_weight(kg)
+    by = stamp.by
+    names = {str(by.get_username()).casefold(), str(by.get_full_name()).casefold()}  # type: ignore[attr-defined]
+    if witness.strip().casefold() in names:
+        raise ValidationError({"witness": SAME_PERSON})
+    for held in open_holds(wheel_ids=[wheel.pk]).get(("wheel", wheel.pk), []):
+        if held.is_open and held.hold.received_at <= stamp.happened_at:
+            raise Conflict(held_words(capfirst(str(wheel)), "be destroyed or used", held))
+    made: WheelDiscard = of_wheel(WheelDiscard, stamp, wheel, witness=witness, kg=kg, **fields)
+    return made
 
 
 def strike_shipment(

@@ -12,14 +12,18 @@ from config.entries import Entry, Stamp
 from config.errors import Conflict
 from milk.free_places import free_places
 from milk.models import StoreGap, StorePlace, StoreRound, StoreStay, Wheel, WheelPlace
-from milk.places import IN_STORE, SENT, Place, moves, where_is
+from milk.places import GONE, IN_STORE, SENT, Place, moves, where_is
 from milk.services.flowing import check_stands
 from milk.services.wheel_places import lying_on, place_again
 
 BEFORE_LIFT = "{wheel} was lifted at {lifted}; this cannot have happened to it at {at}."
-GONE = (
+HAS_LEFT = (
     "{wheel} was {place} at {since}. A wheel that came back is first laid on a place of the store. "
     "Nothing was saved."
+)
+NO_MORE = (
+    "{wheel} was destroyed or used otherwise at {since}. Nothing was saved. If it is here after "
+    "all, strike that entry first."
 )
 TAKEN = (
     "{place} is taken: {wheel} of {vat} lies there{since}. Two wheels do not lie on one shelf "
@@ -59,9 +63,20 @@ def check_here(stamp: Stamp, wheel: Wheel) -> None:
     refuse_gone(wheel, where_is([wheel.pk], stamp.happened_at)[wheel.pk])
 
 
+def refuse_no_more(stamp: Stamp, wheels: Sequence[Wheel]) -> None:
+    """Refuse wheels that were destroyed or used otherwise by then. Raises Conflict."""
+    places = where_is([wheel.pk for wheel in wheels], stamp.happened_at)
+    for wheel in wheels:
+        if places[wheel.pk].kind == GONE:
+            refuse_gone(wheel, places[wheel.pk])
+
+
 def refuse_gone(wheel: Wheel, place: Place) -> None:
+    if place.kind == GONE and place.at is not None:
+        words = NO_MORE.format(wheel=str(wheel).capitalize(), since=local(place.at))
+        raise Conflict(words)
     if place.kind == SENT and place.at is not None:
-        words = GONE.format(wheel=str(wheel).capitalize(), place=place, since=local(place.at))
+        words = HAS_LEFT.format(wheel=str(wheel).capitalize(), place=place, since=local(place.at))
         raise Conflict(words)
 
 
@@ -101,6 +116,7 @@ def record_store_stay(
     """
     check_wheel(stamp, wheel)
     check_stands(place, "place")
+    refuse_no_more(stamp, [wheel])
     if found:
         return found_here(stamp, wheel, place)[0]
     there = where_is([wheel.pk], stamp.happened_at)[wheel.pk]
@@ -203,6 +219,7 @@ def check_steps_in(stamp: Stamp, wheels: Sequence[Wheel]) -> None:
             raise ValidationError({"wheels": TWICE.format(wheel=str(wheel).capitalize())})
         seen.add(wheel.pk)
         check_wheel(stamp, wheel)
+    refuse_no_more(stamp, wheels)
 
 
 @transaction.atomic

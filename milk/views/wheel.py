@@ -14,7 +14,7 @@ from config.roles import action_required, may
 from milk.age import full_months
 from milk.in_vats import WITHHELD, contents_and_holds
 from milk.models import Wheel, WheelPlace
-from milk.places import IN_BRINE, IN_STORE, SENT, where_is
+from milk.places import GONE, IN_BRINE, IN_STORE, SENT, where_is
 from milk.wheel_life import life_of, soaks_of, weights_of
 from milk.wheel_trace_paper import wheel_trace_paper
 
@@ -75,10 +75,11 @@ def twin_of(wheel: Wheel) -> Wheel | None:
 def acts(request: HttpRequest, wheel: Wheel, kind: str, *, held: bool) -> dict[str, Any]:
     """What this user may write about the wheel as it stands."""
     stands = not wheel.is_struck
-    here = stands and kind != SENT
+    here = stands and kind not in (SENT, GONE)
     return {
         "may_inspect": may(request.user, "write:inspections") and here,
-        "may_lay": may(request.user, "write:store-stays") and stands,
+        "may_lay": may(request.user, "write:store-stays") and stands and kind != GONE,
+        "may_discard": may(request.user, "write:wheel-discards") and here,
         "may_take_out": may(request.user, "write:brine-outs") and kind == IN_BRINE,
         "may_miss": may(request.user, "write:store-gaps") and kind == IN_STORE,
         "may_find": may(request.user, "write:store-findings") and here,

@@ -45,6 +45,12 @@ LIMITS_AND_CHEESE: dict[str, tuple[Any, dict[str, Any], dict[str, Any]]] = {
     ),
 }
 RECALLS: dict[str, tuple[Any, dict[str, Any], dict[str, Any]]] = {
+    "wheel-discards": (
+        NEXT_DAY + 700 * HOUR,
+        {"wheel": "WHEEL", "how": "destroyed", "where_to": "a plant", "paper": "D 4"}
+        | {"witness": "a neighbour"},
+        {"kg": "39"},
+    ),
     "outside-findings": (
         NEXT_DAY + 800 * HOUR,
         {

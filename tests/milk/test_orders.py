@@ -186,42 +186,6 @@ def decided(hold, what, at):
         holds.decide(stamp=stamp, hold=hold, decision=what, words="agreed")
 
 
-def test_what_was_decided_otherwise_leaves_downgraded_with_its_marks_off(order):
-    cheese.make_order_line(order=order, grade="downgraded", pieces=1)
-    wheel = ripe()
-    held = holds.hold_milk(
-        stamp=milk.stamp_at(NOW, make_user("vet")), reason="other", words="bitter", wheel=wheel
-    )
-    decided(held, "downgrade", NOW)
-    with pytest.raises(Conflict, match="it leaves only downgraded.*graded first"):
-        pick(order, wheel)
-    cheese.inspect(wheel, "downgraded", at=NOW)
-    with pytest.raises(Conflict, match="must have: marks taken off"):
-        pick(order, wheel)
-    milk.plain(RindMark, NOW, None, wheel=wheel, what="removed")
-    pick(order, wheel)
-    send(order)
-    assert where_is([wheel.pk])[wheel.pk].kind == SENT
-
-
-@pytest.mark.parametrize(
-    ("reason", "decision"),
-    [("limit", "downgrade"), ("withheld", "downgrade"), ("other", "destroy")],
-)
-def test_what_is_no_food_any_more_does_not_leave_at_any_grade(order, reason, decision):
-    cheese.make_order_line(order=order, grade="downgraded", pieces=1)
-    wheel = ripe(grade="downgraded")
-    milk.plain(RindMark, NOW, None, wheel=wheel, what="removed")
-    held = holds.hold_milk(
-        stamp=milk.stamp_at(NOW, make_user("vet")), reason=reason, words="found", wheel=wheel
-    )
-    decided(held, decision, NOW)
-    with pytest.raises(Conflict, match="so it is no food any more"):
-        pick(order, wheel)
-    with pytest.raises(Conflict, match="may not leave"):
-        milk.dispatch(wheel, at=held.received_at)
-
-
 def test_a_shipment_does_not_leave_ahead_of_time(order):
     pick(order, ripe())
     with pytest.raises(ValidationError, match="not come yet|ahead|future"):
