@@ -33,30 +33,34 @@ CAUTION_STOCK = (
     "counted is only what was written."
 )
 # The last grade and the last weight of each wheel that is here; the younger half has no grade. What
-# a wheel lost is known of those that were weighed again: the last of the two columns counts these.
+# a wheel lost is known of those that were weighed again, which the last column counts; within its
+# first days a wheel was only weighed to put its weight right.
 _STOCK = """
-SELECT width_bucket(wheel.happened_at, %(bounds)s::timestamptz[]) AS age,
-       COALESCE(last.grade, '') AS grade, count(*), sum(COALESCE(scale.kg, wheel.kg)),
-       sum(wheel.kg) FILTER (WHERE scale.kg IS NOT NULL),
-       sum(scale.kg) FILTER (WHERE wheel.kg IS NOT NULL), count(wheel.kg + scale.kg)
-FROM milk_wheelplace AS lies JOIN milk_wheel AS wheel ON wheel.id = lies.wheel_id
-LEFT JOIN LATERAL (
-    SELECT grade FROM milk_inspection AS seen
-    WHERE seen.wheel_id = wheel.id AND seen.struck_at IS NULL AND seen.happened_at <= %(at)s
-    ORDER BY seen.happened_at DESC, seen.id DESC LIMIT 1
-) AS last ON true
-LEFT JOIN LATERAL (
-    SELECT kg FROM (
-        (SELECT happened_at, kg FROM milk_inspection AS seen
-         WHERE seen.wheel_id = wheel.id AND seen.struck_at IS NULL AND seen.kg IS NOT NULL
-           AND seen.happened_at <= %(at)s)
-        UNION ALL
-        (SELECT happened_at, kg FROM milk_wheelweight AS put
-         WHERE put.wheel_id = wheel.id AND put.struck_at IS NULL AND put.happened_at <= %(at)s
-         ORDER BY put.happened_at, put.id OFFSET 1)
-    ) AS again ORDER BY happened_at DESC LIMIT 1
-) AS scale ON true
-WHERE lies.what NOT IN ('sent', 'lost') AND wheel.struck_at IS NULL GROUP BY 1, 2
+SELECT age, grade, count(*), sum(COALESCE(again, fresh)),
+       sum(fresh) FILTER (WHERE again IS NOT NULL),
+       sum(again) FILTER (WHERE fresh IS NOT NULL), count(fresh + again)
+FROM (
+    SELECT width_bucket(wheel.happened_at, %(bounds)s::timestamptz[]) AS age,
+           COALESCE(last.grade, '') AS grade, wheel.kg AS fresh,
+           CASE WHEN put.happened_at > tapped.happened_at OR tapped.kg IS NULL THEN put.kg
+                ELSE tapped.kg END AS again
+    FROM milk_wheelplace AS lies JOIN milk_wheel AS wheel ON wheel.id = lies.wheel_id
+    LEFT JOIN LATERAL (
+        SELECT grade FROM milk_inspection AS seen
+        WHERE seen.wheel_id = wheel.id AND seen.struck_at IS NULL AND seen.happened_at <= %(at)s
+        ORDER BY seen.happened_at DESC, seen.id DESC LIMIT 1) AS last ON true
+    LEFT JOIN LATERAL (
+        SELECT happened_at, kg FROM milk_inspection AS seen
+        WHERE last.grade IS NOT NULL AND seen.wheel_id = wheel.id AND seen.struck_at IS NULL
+          AND seen.kg IS NOT NULL AND seen.happened_at <= %(at)s
+        ORDER BY seen.happened_at DESC, seen.id DESC LIMIT 1) AS tapped ON true
+    LEFT JOIN LATERAL (
+        SELECT happened_at, kg FROM milk_wheelweight AS scale
+        WHERE scale.wheel_id = wheel.id AND scale.struck_at IS NULL AND scale.happened_at <= %(at)s
+          AND scale.happened_at > wheel.happened_at + interval '7 days'
+        ORDER BY scale.happened_at DESC, scale.id DESC LIMIT 1) AS put ON true
+    WHERE lies.what NOT IN ('sent', 'lost') AND wheel.struck_at IS NULL
+) AS here GROUP BY age, grade
 """
 _COUNTS = """
 SELECT aisle.room, aisle.aisle, aisle.wheels, count.happened_at, count.expected, count.found,

@@ -1,6 +1,7 @@
 """One number for each of many things on one sheet: the weights of a day, the cream of the trays."""
 
 from collections.abc import Sequence
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -12,6 +13,9 @@ from config.forms.fields import MomentField, NumberField
 from milk.hall_milk import Standing
 from milk.models import Tray, Wheel
 
+# A wheel weighed in the next morning's round counts as weighed after a day.
+SOON = 18
+TOO_SOON = "Lifted {hours} h ago only; the first weight counts as the one after 24 h."
 POURED = "Nothing is left in it by the book."
 NOTHING_WRITTEN = "Write at least one number; what is left blank is not written."
 
@@ -63,7 +67,13 @@ class WeighForm(ManyForm):
         self.fields["happened_at"].label = "Weighed at"
         for wheel in wheels:
             label = f"{wheel.plate}, twin {wheel.twin} of vat {wheel.vat.number}, kg"
-            self.ask(f"kg_{wheel.uuid}", wheel, number(label))
+            self.ask(f"kg_{wheel.uuid}", wheel, number(label, soon(wheel, timezone.now())))
+
+
+def soon(wheel: Wheel, at: datetime) -> str:
+    """That it is too soon for the weight of a wheel after a day, beside the field; "" when not."""
+    hours = (at - wheel.happened_at) / timedelta(hours=1)
+    return "" if hours >= SOON else TOO_SOON.format(hours=max(0, int(hours)))
 
 
 class SkimForm(ManyForm):

@@ -207,7 +207,14 @@ def number(request: HttpRequest, uuid: UUID) -> HttpResponse:
     there = set(Wheel.objects.standing().filter(vat=found).values_list("twin", flat=True))
     letters = Wheel.Twin.values[: wheels_made(recipe_of(found))]
     free = tuple(twin for twin in letters if twin not in there)
-    form = WheelsForm(request.POST or None, twins=free or tuple(letters), after=last_plate())
+    # The day after a lift is weighed from the lift, not from when somebody came to write.
+    start = {"happened_at": found.lifted_at} if found.lifted_at else None
+    form = WheelsForm(
+        request.POST or None,
+        initial=start,
+        twins=free or tuple(letters),
+        after=last_plate(),
+    )
     if form.is_valid():
         stamp = stamp_of(request, form)
         made = form.carry_out(number_wheels, stamp=stamp, vat=found, plates=form.plates())

@@ -11,7 +11,7 @@ from milk.services import plates
 from milk.wheels_today import said, wheels_of_day
 from tests.cast import Pages, text
 from tests.factories import milk
-from tests.milk.hall import HOUR, D, rows
+from tests.milk.hall import HOUR, D, mark, rows
 
 pytestmark = pytest.mark.django_db
 __all__ = ["rows"]
@@ -91,6 +91,25 @@ def test_a_wheel_weighed_meanwhile_is_not_passed_over(
     plates.record_weight(stamp=milk.stamp_at(timezone.now() - HOUR), wheel=one, kg=D(47))
     assert send(cheesemaker_client, path, {f"kg_{one.uuid}": "46.9"}).status_code == 302
     assert WheelWeight.objects.filter(wheel=one).count() == 2
+
+
+def test_a_wheel_just_lifted_says_that_it_is_too_soon(cheesemaker_client: Pages) -> None:
+    now = timezone.now()
+    vat = milk.make_vat(at=now - 3 * HOUR, number=1, day=timezone.localdate(now))
+    milk.make_wheel(vat=vat, at=now - 2 * HOUR - HOUR / 6, kg=None)
+    page = text(cheesemaker_client.get(f"/milk/wheels/weigh/?day={vat.day}"))
+    assert "Lifted 2 h ago only" in page
+
+
+def test_wheels_are_numbered_as_of_the_lift(cheesemaker_client: Pages) -> None:
+    now = timezone.now()
+    vat = milk.make_vat(at=now - 3 * HOUR, number=1, day=timezone.localdate(now))
+    mark(vat, "lifted", now - HOUR)
+    address = f"/milk/vats/{vat.uuid}/wheels/"
+    when = f"{timezone.localtime(now - HOUR):%Y-%m-%dT%H:%M}"
+    assert f'value="{when}"' in cheesemaker_client.get(address).content.decode()
+    assert cheesemaker_client.send(address, happened_at=when, plate_A="0000777").status_code == 302
+    assert f"{timezone.localtime(Wheel.objects.get().happened_at):%Y-%m-%dT%H:%M}" == when
 
 
 @pytest.fixture
