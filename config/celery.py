@@ -8,11 +8,17 @@ import os
 from datetime import timedelta
 
 from celery import Celery
+from celery.signals import worker_process_init
+
+from config.memory import settle
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
 
 # After this long without an answer a task is handed to another worker. Longer than any job runs.
 VISIBILITY_TIMEOUT = timedelta(minutes=10)
+
+# Connected for as long as the program runs.
+worker_process_init.connect(lambda **_: settle(), weak=False)
 
 app = Celery("swardline")
 app.config_from_object("django.conf:settings", namespace="CELERY")
