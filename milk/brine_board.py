@@ -9,6 +9,7 @@ from typing import Any
 from django.utils import timezone
 
 from config.days import day_words, estate_zone
+from milk.answers import spans_said
 from milk.bands import Band, band_words
 from milk.brine import TOO_LONG, Soak, Terms, by_number
 from milk.figures import Dated
@@ -149,9 +150,26 @@ class Board:
         rows = len(self.due)
         return (
             f"{rows} row{'' if rows == 1 else 's'} with {wheels} wheel{'' if wheels == 1 else 's'} "
-            f"come{'s' if rows == 1 else ''} out today: {', '.join(map(str, self.due[:6]))}"
-            + (f" and {rows - 6} more." if rows > 6 else ".")
+            f"come{'s' if rows == 1 else ''} out today: {rows_said(self.due)}."
         )
+
+
+def rows_said(rows: Iterable[RowNow]) -> str:
+    """Rows in words, bath by bath: "bath 3, row 15; bath 4, rows 6 to 11"."""
+    by_bath: dict[str, list[str]] = {}
+    for row in rows:
+        by_bath.setdefault(row.bath, []).append(row.row)
+    return "; ".join(f"bath {bath}{of_bath(names)}" for bath, names in by_bath.items())
+
+
+def of_bath(names: Sequence[str]) -> str:
+    """The rows of one bath; "" for a bath without rows."""
+    named = [name for name in names if name]
+    if not named:
+        return ""
+    whole = all(name.isascii() and name.isdecimal() for name in named)
+    said = spans_said([int(name) for name in named]) if whole else ", ".join(named)
+    return f", row{'s' if len(named) > 1 else ''} {said}"
 
 
 def board(at: datetime | None = None) -> Board:

@@ -131,6 +131,14 @@ class AisleRound:
         return "TODAY" if self.over == 0 else f"in {-self.over} day{'' if self.over == -1 else 's'}"
 
     @property
+    def turn_word(self) -> str:
+        """The word where nothing else says that it is about turning."""
+        word = self.word
+        if word == "done today":
+            return "turned today"
+        return f"turned {word}" if self.days is None else f"turn: {word}"
+
+    @property
     def form(self) -> str:
         if self.over > 0:
             return "past"

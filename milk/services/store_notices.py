@@ -9,7 +9,7 @@ from django.utils import timezone
 from config.days import local, local_day
 from config.notices import close_gone, raise_notice
 from config.roles import CHEESEMAKER, STORE_HAND
-from milk.brine_board import Board, RowNow, board
+from milk.brine_board import Board, RowNow, board, rows_said
 from milk.climate import rooms_now
 from milk.figures import Dated
 from milk.models import MilkFigure
@@ -25,6 +25,7 @@ ROUNDS_OTHERWISE = "The wheels stay wet on one side, and rot begins there."
 ROOM_OUT = "{room} is out of its climate since {since}: {says}"
 ROOM_OTHERWISE = "Rinds crack in dry air and grow mould in damp air: look at doors and cooling."
 MOST_NAMED = 12
+MOST_SAID = 400
 
 
 def look_at_store(*, at: datetime) -> dict[str, int]:
@@ -55,7 +56,7 @@ def ring_for_list(now: Board, figures: Dated, at: datetime) -> int:
         raise_notice(
             cause=cause,
             role=role,
-            what=OUT_TODAY.format(rows=some(map(str, due))),
+            what=OUT_TODAY.format(rows=rows_said(due))[:MOST_SAID],
             where="brine",
             otherwise=OUT_OTHERWISE,
             url=reverse("milk:brine"),

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from milk.bands import Band, band_words, out_since
 from milk.brine import IN_TIME, TOO_LONG, TOO_SHORT, Soak, Terms, same_hour, whole_days
+from milk.brine_board import RowNow, rows_said
 
 ZONE = ZoneInfo("Europe/Zurich")
 TERMS = Terms(days=Decimal(20), short=Decimal(12), over=Decimal(2), late=Decimal(1))
@@ -101,3 +102,13 @@ def test_out_since_is_the_first_of_the_last_that_are_all_out():
     assert out_since(rows) == PUT_IN + 2 * HOUR
     assert out_since(rows[:2]) is None
     assert out_since([]) is None
+
+
+def test_rows_are_told_bath_by_bath():
+    def row(bath, name):
+        return RowNow(bath, name, 14, (), YEARS_AGO)
+
+    told = rows_said([row("3", "15"), *(row("4", str(n)) for n in (6, 7, 8, 9, 12))])
+    assert told == "bath 3, row 15; bath 4, rows 6 to 9, 12"
+    assert rows_said([row("big", "")]) == "bath big"
+    assert rows_said([row("1", "a"), row("1", "b")]) == "bath 1, rows a, b"
