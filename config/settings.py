@@ -1,4 +1,4 @@
-"""Settings, from the environment alone. README.md lists the names.
+"""Settings, from the environment alone. PRODUCTION.md lists the names.
 
 ``SWARDLINE_ENV=local`` (the default) needs nothing: embedded servers, a key made once, this machine
 only. ``SWARDLINE_ENV=production`` refuses to start until the secrets and addresses are given.
@@ -263,7 +263,7 @@ CELERY_BROKER_URL = environment.text("CELERY_BROKER_URL", valkey.url(SWARDLINE_D
 # Who may read /metrics: with a token whoever has it, without one only this machine.
 METRICS_TOKEN = environment.text("METRICS_TOKEN", "")
 # A statement that takes longer leaves a line, without its parameters; 0 for none.
-SLOW_STATEMENT_MS = environment.whole("SLOW_STATEMENT_MS", 500)
+SLOW_STATEMENT_MS = environment.whole("SLOW_STATEMENT_MS", 500 if PRODUCTION else 0)
 LOG_FORM = environment.choice("LOG_FORM", "json" if PRODUCTION else "line", ("json", "line"))
 LOGGING = {
     "version": 1,

@@ -39,6 +39,7 @@ PURE = (
     "milk/order_lines.py",
     "milk/dispatch_data.py",
     "config/backup/rotation.py",
+    "config/seals/lines.py",
     "milk/gs1.py",
 )
 FRAMEWORKS = {"django", "rest_framework", "celery", "psycopg", "pgtrigger"}

@@ -25,12 +25,16 @@ DISK_AT_LEAST = 0.1
 
 @dataclass(frozen=True, kw_only=True)
 class Check:
-    """One thing that was looked at. ``key``: its name for notices; ``act``: what to do, if any."""
+    """One thing that was looked at. ``key``: its name for notices; ``act``: what to do, if any.
+
+    ``waits``: it is well so far, but has not happened yet.
+    """
 
     key: str
     name: str
     says: str
     act: str = ""
+    waits: bool = False
 
     @property
     def is_well(self) -> bool:
@@ -90,7 +94,7 @@ def of_job(job: Job, now: datetime) -> Check:
             "It tries again by itself; when it keeps failing, show this to whoever looks after "
             "the server."
         )
-    return Check(key=f"job:{job.task}", name=name, says=f"{says}.", act=act)
+    return Check(key=f"job:{job.task}", name=name, says=f"{says}.", act=act, waits=job.last is None)
 
 
 def broker() -> Check:

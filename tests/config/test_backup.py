@@ -241,12 +241,11 @@ def test_the_command_says_what_it_made_and_the_other_that_it_is_the_same(
 
     url = "postgresql://{user}@/{dbname}?host={host}".format(**empty)
     call_command("restore", dump, into=url)
-    said = capsys.readouterr()
-    assert "Every table has the rows and the content it had then" in said.out
+    said = capsys.readouterr().out
+    assert "Every table has the rows and the content it had then" in said
     # What the program says of it, pointed at the restored database.
-    assert "2 standing and 1 struck" not in said.err
-    assert "Computed again from the entries: withdrawal periods" in said.err
-    assert "Everything is as it was written." in said.err
+    assert "Computed again from the entries: withdrawal periods" in said
+    assert "Everything is as it was written." in said
 
     with pytest.raises(CommandError, match="is not empty"):
         call_command("restore", dump, into=url, json=True)

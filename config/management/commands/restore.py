@@ -52,9 +52,9 @@ class Command(BaseCommand):
         self.tell(restored, as_json=options["json"])
         if restored.differences:
             raise CommandError(DIFFERS.format(what="\n".join(restored.differences)))
-        self.verify(options["into"])
+        self.verify(options["into"], quiet=options["json"])
 
-    def verify(self, url: str | None) -> None:
+    def verify(self, url: str | None, *, quiet: bool) -> None:
         """Have the program, pointed at the restored database, verify it. Raises CommandError."""
         environment = {**os.environ, **({"DATABASE_URL": url} if url else {})}
         done = subprocess.run(
@@ -64,7 +64,8 @@ class Command(BaseCommand):
             text=True,
             check=False,
         )
-        self.stderr.write(done.stdout)
+        if not quiet:
+            self.stdout.write(done.stdout)
         if done.returncode:
             raise CommandError(f"{NOT_VERIFIED}\n{done.stderr.strip()}")
 
