@@ -78,6 +78,7 @@ PAGES = (
     Page("milk:rounds", "write:store-rounds", ahead=True),
     Page("milk:aisle", "write:store-rounds"),
     Page("milk:round-done", "write:store-rounds"),
+    Page("milk:tap-aisle", "write:inspections"),
     Page("milk:found", "write:store-stays"),
     Page("milk:lay", "write:store-stays"),
     Page("milk:brine", "write:brine-stays", ahead=True),

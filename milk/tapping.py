@@ -3,7 +3,7 @@
 Reads only. A wheel is due when it is old enough for grading and its last grade counts no longer.
 """
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -78,6 +78,15 @@ class Ahead:
     stayed: tuple[int, int]
 
 
+@dataclass(frozen=True)
+class InRow:
+    """A wheel on its shelf, to be tapped; the grade of its twin in words, "" for none yet."""
+
+    wheel: Wheel
+    place: StorePlace
+    twin: str
+
+
 def round_of(at: datetime, figures: dict[str, MilkFigure]) -> Round:
     """What is due at a moment, by the estate's figures; a grade counts until they say otherwise."""
     today = local_day(at)
@@ -102,6 +111,15 @@ def next_in(
 
     ``which``: only what is due, or every wheel not inspected today.
     """
+    left = left_in(room, aisle, after=after, which=which, due=due, at=at)
+    first = Wheel.objects.select_related("vat").get(pk=left[0]) if left else None
+    return first, len(left)
+
+
+def left_in(
+    room: str, aisle: int, *, after: tuple[int, int], which: str, due: Round, at: datetime
+) -> list[int]:
+    """The wheels (keys) of an aisle still to be tapped, in walking order."""
     column, shelf = after
     lying = WheelPlace.objects.filter(
         Q(place__column__gt=column) | Q(place__column=column, place__shelf__gt=shelf),
@@ -121,9 +139,29 @@ def next_in(
     if which == DUE:
         young = Wheel.objects.filter(pk__in=keys, happened_at__gte=due.ripe)
         out |= set(young.values_list("pk", flat=True))
-    left = [key for key in keys if key not in out]
-    first = Wheel.objects.select_related("vat").get(pk=left[0]) if left else None
-    return first, len(left)
+    return [key for key in keys if key not in out]
+
+
+def in_row(room: str, aisle: int, *, which: str, due: Round, at: datetime) -> list[InRow]:
+    """The wheels of an aisle still to be tapped, each with its place and what its twin did.
+
+    For a phone that goes down the aisle without a network.
+    """
+    keys = left_in(room, aisle, after=(0, 0), which=which, due=due, at=at)
+    places = WheelPlace.objects.filter(wheel__in=keys).select_related("place", "wheel")
+    lies = {row.wheel_id: row for row in places}
+    vats = {row.wheel.vat_id for row in lies.values()}
+    of_vats: dict[int, list[int]] = defaultdict(list)
+    for vat, wheel in Wheel.objects.standing().filter(vat__in=vats).values_list("vat", "pk"):
+        of_vats[vat].append(wheel)
+    grades = last_grades([wheel for wheels in of_vats.values() for wheel in wheels], at)
+
+    def twin(wheel: Wheel) -> str:
+        others = [grades[one] for one in of_vats[wheel.vat_id] if one != wheel.pk and one in grades]
+        return str(others[0].get_grade_display()) if others else ""
+
+    found = [lies[key] for key in keys]
+    return [InRow(row.wheel, row.place, twin(row.wheel)) for row in found if row.place]
 
 
 def ahead(wheel: Wheel, at: datetime) -> Ahead:

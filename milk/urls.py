@@ -76,6 +76,7 @@ urlpatterns = [
     path("wheels/<uuid:uuid>/", wheel.wheel, name="wheel"),
     # Grading, orders, labels.
     path("tap/", tap.tap, name="tap"),
+    path("tap/aisle/<str:room>/<int:number>/", tap.tap_aisle, name="tap-aisle"),
     path("tap/grade/", tap.grade, name="tap-grade"),
     path("tap/undo/", tap.undo, name="tap-undo"),
     path("grades/", grades.shares, name="grade-shares"),

@@ -19,9 +19,9 @@ from config.views.entries import stamp_of
 from milk.figures import figures_on
 from milk.forms.tap import TapForm
 from milk.grades import faults_on
-from milk.models import Grade, Inspection, Wheel
+from milk.models import Grade, Inspection, StorePlace, Wheel
 from milk.services.grading import record_inspection, strike_inspection
-from milk.tapping import DUE, EVERY, ahead, aisles, next_in, round_of
+from milk.tapping import DUE, EVERY, ahead, aisles, in_row, next_in, round_of
 
 # Long enough to see the slip, short enough that nobody undoes another day's work.
 UNDO = timedelta(seconds=30)
@@ -53,6 +53,32 @@ def tap(request: HttpRequest) -> HttpResponse:
     if wheel is None:
         return render(request, "milk/tap_aisles.html", {**context, "aisles": aisles(due)})
     return render(request, "milk/tap.html", {**context, **screen(request, wheel, left, asked, now)})
+
+
+@action_required("read")
+def tap_aisle(request: HttpRequest, room: str, number: int) -> HttpResponse:
+    """All wheels of an aisle left to tap, on one page (``?which=every``: not only those due).
+
+    A phone keeps it, so that it works where there is no network.
+    """
+    now = timezone.now()
+    which = EVERY if request.GET.get("which") == EVERY else DUE
+    due = round_of(now, figures_on(timezone.localdate(now)))
+    if not StorePlace.objects.standing().filter(room=room, aisle=number).exists():
+        raise Http404(f"{room}/{number}")
+    context = {
+        "now": now,
+        "room": room,
+        "aisle": number,
+        "which": which,
+        "due": DUE,
+        "every": EVERY,
+        "wheels": in_row(room, number, which=which, due=due, at=now),
+        "query": urlencode({"room": room, "aisle": number, "which": which, "list": "yes"}),
+        "may_tap": may(request.user, "write:inspections"),
+        "last": last_tap(request, now),
+    }
+    return render(request, "milk/tap_aisle.html", context)
 
 
 def screen(
@@ -88,6 +114,7 @@ def asked_of(request: HttpRequest) -> dict[str, Any]:
         "at": f"{after[0]}/{after[1]}",
         "which": EVERY if get.get("which") == EVERY else DUE,
         "plate": get.get("plate", ""),
+        "list": get.get("list") == "yes" and bool(room),
     }
 
 
@@ -131,6 +158,10 @@ def grade(request: HttpRequest) -> HttpResponse:
     if form.is_valid():
         values = form.values()
         if form.carry_out(record_inspection, stamp=stamp_of(request), **values) is not None:
+            if asked["list"]:
+                which = urlencode({"which": asked["which"]})
+                address = reverse("milk:tap-aisle", args=[asked["room"], asked["aisle"]])
+                return redirect(f"{address}?{which}")
             return redirect(f"{reverse('milk:tap')}?{query_of(asked)}")
     now = timezone.now()
     wheel = get_object_or_404(Wheel.objects.standing(), plate=request.POST.get("wheel", "")[:40])

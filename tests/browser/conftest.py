@@ -108,14 +108,6 @@ def _django_db_helper(request: pytest.FixtureRequest) -> None:
         request.getfixturevalue("_django_db_helper")
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as driver:
-        started = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield started
-        started.close()
-
-
 def hang_up() -> None:
     """End what other connections to this database are left: a request nobody waits for any more."""
     with connection.cursor() as cursor:
@@ -157,6 +149,15 @@ def server(
             live._live_server_modified_settings.disable()
             call_command("flush", verbosity=0, interactive=False)
             patch.undo()
+
+
+@pytest.fixture(scope="module")
+def browser(server: str) -> Iterator[Browser]:
+    """A Chromium; closed before the server is, whose end must not fall into Playwright's loop."""
+    with sync_playwright() as driver:
+        started = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield started
+        started.close()
 
 
 @pytest.fixture(scope="module")

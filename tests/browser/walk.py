@@ -139,6 +139,7 @@ def given() -> dict[str, list[str]]:
         "milk:trace-back": [f"/milk/trace/back/wheel/{plate.plate}/"],
         "milk:trace-forward": [f"/milk/trace/forward/batch/{batch.uuid}/"],
         "milk:after-feed": [f"/milk/after-feed/load/{batch.uuid}/"],
+        "milk:tap-aisle": [f"/milk/tap/aisle/{aisle.room}/{aisle.aisle}/?which=every"],
         "milk:aisle": [f"/milk/store/{aisle.room}/{aisle.aisle}/"],
         "milk:recall-paper": [f"/milk/recalls/{recall.uuid}/papers/notice/"],
         "herd:recording": [f"/herd/udder/recordings/{local_day(recording.happened_at)}/"],

@@ -115,3 +115,35 @@ def test_how_sound_wheels_of_the_day_did_later(aisle, cheesemaker_client):
     assert page.context["seen"].stayed == (1, 0)
     assert page.context["seen"].day == [("second", 1)]
     assert "eyes" in text(page)
+
+
+LIST = "/milk/tap/aisle/Long%20store/4/"
+
+
+def test_the_whole_aisle_on_one_page_for_where_there_is_no_network(
+    aisle, cheesemaker_client, django_assert_max_num_queries
+):
+    first, young, twin = aisle
+    page = cheesemaker_client.get(LIST)
+    assert [one.wheel for one in page.context["wheels"]] == [first, twin]
+    sent = cheesemaker_client.send(
+        f"/milk/tap/grade/?{page.context['query']}", wheel=first.plate, grade="first"
+    )
+    assert sent.url == f"{LIST}?which=due"
+    with django_assert_max_num_queries(20):
+        page = cheesemaker_client.get(sent.url)
+    (left,) = page.context["wheels"]
+    assert (left.wheel, left.twin) == (twin, "first")
+    assert page.context["last"].wheel == first
+    every = cheesemaker_client.get(f"{LIST}?which=every")
+    assert [one.wheel for one in every.context["wheels"]] == [young, twin]
+
+
+def test_the_list_of_an_aisle_is_the_cheesemakers_to_grade(
+    aisle, store_hand_client, inspector_client
+):
+    for client in (store_hand_client, inspector_client):
+        page = text(client.get(LIST))
+        assert "the cheesemaker grades" in page
+        assert "first" not in page.partition("cheesemaker grades")[2].partition("caution")[0][:80]
+    assert store_hand_client.get("/milk/tap/aisle/Nowhere/4/").status_code == 404

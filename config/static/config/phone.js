@@ -202,6 +202,11 @@
     said.focus();
   }
 
+  // For scripts of a page: what was kept of a form, and what was taken back.
+  function tell(form, what, entry, button = null) {
+    form.dispatchEvent(new CustomEvent(what, { bubbles: true, detail: { entry, button } }));
+  }
+
   function undoButton(entry, form) {
     const acts = document.createElement("p");
     const button = document.createElement("button");
@@ -211,6 +216,7 @@
     button.textContent = words.say("Take it back");
     button.addEventListener("click", async () => {
       const gone = await queue.remove(entry.number);
+      if (gone) tell(form, "taken-back", entry);
       say(form, words.say(gone ? "Taken back. Nothing is written." : "It is sent already. Strike it where it stands."), !gone);
     });
     acts.append(button);
@@ -245,6 +251,7 @@
       else say(form, (await queue.find(entry.number))?.refusal.words.join(" ") || words.say("Refused."), true);
       return;
     }
+    tell(form, "kept", entry, button);
     form.reset();
     for (const input of form.elements) delete input.dataset.touched;
     keepNow();
