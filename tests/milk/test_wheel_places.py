@@ -137,7 +137,7 @@ def test_laid_in_an_aisle_on_what_is_free(wheels):
 
 
 def test_a_wheel_that_is_not_in_store_is_not_missed_there(wheels):
-    with pytest.raises(Conflict, match="does not lie in the store by the book: in the dairy"):
+    with pytest.raises(Conflict, match="does not lie in the store by the book: it is in the dairy"):
         record_store_gap(stamp=milk.stamp_at(LAID_AT), wheel=wheels[0])
 
 
