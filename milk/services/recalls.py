@@ -122,11 +122,12 @@ def tree_of(root: Root, below: Below, places: dict[int, Place], at: datetime) ->
 
 def ring(recall: Recall) -> None:
     """Tell everybody who has something to do in a real recall."""
+    pieces = f"{recall.pieces:,} wheel{'s' * (recall.pieces != 1)}"
     for role in RINGS:
         raise_notice(
             cause=cause_of(recall),
             role=role,
-            what=f"Recall: {recall.root_name}. {recall.reason} {recall.pieces} wheels.",
+            what=f"Recall: {recall.root_name}. {recall.reason} {pieces}.",
             where="store, brine and buyers",
             otherwise="The clock runs until every wheel is located and the recall is ended.",
             url=recall.get_absolute_url(),

@@ -22,14 +22,21 @@ from milk.models import Recall, RecallStep
 from milk.recalls import Board, board_of
 from milk.recalls_missing import details_of
 from milk.recalls_notice import KINDS, paper_of
-from milk.recalls_words import length, record_of_drills, sentences, where_says, word_of
+from milk.recalls_words import (
+    length,
+    record_of_drills,
+    sentences,
+    wheels,
+    where_says,
+    word_of,
+)
 from milk.services import recall_holds
 from milk.services import recalls as service
 
 SHOWN = 40
 # More wheels are folded away behind their heading.
 FEW = 30
-BEGUN = "{name} begun: {pieces} wheels. The clock runs."
+BEGUN = "{name} begun: {wheels}. The clock runs."
 WRITTEN = "Written: {number} {what}."
 HELD = "Held: {number} hold{s} written."
 ENDED = "Ended after {took}. {answer}"
@@ -85,7 +92,7 @@ def drill(request: HttpRequest) -> HttpResponse:
 
 def begun(request: HttpRequest, made: Recall) -> HttpResponse:
     name = f"{'Drill' if made.drill else 'Recall'} of {made.root_name}"
-    messages.success(request, BEGUN.format(name=name, pieces=made.pieces))
+    messages.success(request, BEGUN.format(name=name, wheels=wheels(made.pieces)))
     return redirect("milk:recall", uuid=made.uuid)
 
 

@@ -34,8 +34,7 @@ def wheel(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "now": now,
         "wheel": found,
         "held": held,
-        "word": word_of(found, bool(held), content.word),
-        "form": "struck" if found.is_struck else "held" if held else content.form,
+        **answer(found, place.kind, bool(held), content),
         "place": place,
         "lies": lies(found),
         "content": content,
@@ -89,10 +88,12 @@ def acts(request: HttpRequest, wheel: Wheel, kind: str, *, held: bool) -> dict[s
     }
 
 
-def word_of(wheel: Wheel, held: bool, of_vat: str) -> str:
-    """The one word about a wheel."""
+def answer(wheel: Wheel, kind: str, held: bool, content: Any) -> dict[str, str]:
+    """The one word about a wheel, and its form on a page."""
     if wheel.is_struck:
-        return "struck"
+        return {"word": "struck", "form": "struck"}
+    if kind == GONE:
+        return {"word": "no food", "form": "closed"}
     if held:
-        return "held"
-    return WITHHELD if of_vat == WITHHELD else "not held"
+        return {"word": "held", "form": "held"}
+    return {"word": WITHHELD if content.word == WITHHELD else "not held", "form": content.form}
