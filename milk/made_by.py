@@ -7,6 +7,7 @@ fresh or old, and whether what was measured agrees with what the cows add up to.
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from uuid import UUID
 
 from django.utils import timezone
 from django.utils.text import capfirst
@@ -62,7 +63,7 @@ class Cells:
     """The cows of a lot by their part of its cells, and what if some had been out.
 
     ``computed``: thousand per ml by the cows; ``measured``: the latest result. ``without``: cows
-    in it of which there is no count.
+    in it of which there is no count. ``numbers``: the cows' uuids by their keys.
     """
 
     rows: list[tuple[InTank, Decimal]]
@@ -75,6 +76,7 @@ class Cells:
     fewest_cows: WhatIf | None
     fewest_litres: WhatIf | None
     sure: list[str]
+    numbers: dict[int, UUID]
 
     @property
     def is_over(self) -> bool:
@@ -161,6 +163,7 @@ def cells_of(lot: MilkLot, animals: list[CowIn], supplied: str) -> Cells:
         fewest_cows=whats[0],
         fewest_litres=whats[1],
         sure=sure_of(lot, animals, counted, rules, supplied),
+        numbers={cow.pk: cow.uuid for cow in animals},
     )
 
 

@@ -20,13 +20,14 @@ def cows(request: HttpRequest, uuid: UUID) -> HttpResponse:
     lot = get_object_or_404(MilkLot.objects.select_related("tank", "delivery__holding"), uuid=uuid)
     now = timezone.now()
     found = made_by(lot, now)
-    everyone = request.GET.get("all") == "yes"
+    cells = found.cells
+    most = len(cells.rows) if request.GET.get("all") == "yes" else SHOWN
     context = {
         "lot": lot,
         "now": now,
         "found": found,
-        "cells": found.cells,
-        "rows": found.cells.rows if everyone else found.cells.rows[:SHOWN],
-        "more": 0 if everyone else max(0, len(found.cells.rows) - SHOWN),
+        "cells": cells,
+        "rows": [(cow, share, cells.numbers[cow.cow]) for cow, share in cells.rows[:most]],
+        "more": max(0, len(cells.rows) - most),
     }
     return render(request, "milk/made_by.html", context)

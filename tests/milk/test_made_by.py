@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from herd import reference as herd_reference
-from herd.models import Group
+from herd.models import Animal, Group
 from milk.models import MilkLot
 from milk.reference import load_reference
 from tests.factories.herd import (
@@ -104,6 +104,12 @@ def test_with_meters_each_has_what_she_gave(vet_api: Any) -> None:
     assert found["without_count"] == ["2004"]
     assert "All of its milk was weighed cow by cow." in found["cows_sure"]
     assert any("1 of 4 cows have no count" in words for words in found["cows_sure"])
+
+
+def test_each_cow_leads_to_her_page(vet_client: Any) -> None:
+    lot = metered()
+    for animal in Animal.objects.filter(farm_number__in=("2001", "2002", "2003")):
+        assert f'<a href="/herd/animals/{animal.uuid}/">{animal}</a>' in page(vet_client, lot)
 
 
 def test_what_if_brings_it_under_its_limit(vet_api: Any) -> None:
