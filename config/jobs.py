@@ -11,6 +11,7 @@ from django.db import transaction
 from django.utils import timezone
 from kombu.exceptions import OperationalError
 
+from config import logs
 from config.models import JobRun
 
 logger = logging.getLogger(__name__)
@@ -35,9 +36,9 @@ def job(name: str) -> Iterator[dict[str, int]]:
         error = f"{type(raised).__name__}: {raised}"
         raise
     finally:
-        JobRun.objects.filter(pk=run.pk).update(
-            ended_at=timezone.now(), counted=counted, error=error
-        )
+        ended = timezone.now()
+        JobRun.objects.filter(pk=run.pk).update(ended_at=ended, counted=counted, error=error)
+        logs.ran(name, (ended - run.started_at).total_seconds(), counted, error)
 
 
 def ask(task_name: str, *args: Any) -> None:

@@ -30,11 +30,12 @@ FOREIGN = re.compile(r"[A-Za-z0-9-]{8,64}")
 # Under which a task carries the number of the request that asked for it.
 ASKED_BY = "swardline_request"
 QUIET = ("/static/", "/health", "/ready", "/metrics")
-LONGEST_STATEMENT = 1000
+LONGEST_STATEMENT, LONGEST_ERROR = 1000, 400
 
 requests = logging.getLogger("swardline.requests")
 entries = logging.getLogger("swardline.entries")
 statements = logging.getLogger("swardline.statements")
+jobs = logging.getLogger("swardline.jobs")
 
 
 class AsJson(logging.Formatter):
@@ -73,6 +74,13 @@ def wrote(entry: Any, what: str) -> None:
     by = entry.struck_by_id if what == "struck" else entry.by_id
     told = {"kind": entry._meta.label_lower, "entry": str(entry.uuid), "by": by}
     entries.info("entry %s", what, extra={"told": told})
+
+
+def ran(name: str, seconds: float, counted: dict[str, int], error: str) -> None:
+    """Say that a job has ended, what it counted, and that it failed when it did."""
+    told = {"name": name, "seconds": round(seconds, 3), **counted, "error": error[:LONGEST_ERROR]}
+    level = logging.ERROR if error else logging.INFO
+    jobs.log(level, "job failed" if error else "job ended", extra={"told": told})
 
 
 class RequestNumber:

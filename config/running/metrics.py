@@ -46,7 +46,13 @@ class Gauge:
         yield f"# TYPE {self.name} gauge"
         for labels, value in values:
             told = ",".join(f'{key}="{escaped(word, quote=True)}"' for key, word in labels.items())
-            yield f"{self.name}{{{told}}} {value:.17g}" if told else f"{self.name} {value:.17g}"
+            name = f"{self.name}{{{told}}}" if told else self.name
+            yield f"{name} {number(value)}"
+
+
+def number(value: float) -> str:
+    """A value as short as it can be read back."""
+    return str(int(value)) if value == int(value) else repr(float(value))
 
 
 def escaped(text: str, *, quote: bool = False) -> str:

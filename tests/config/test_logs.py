@@ -4,6 +4,7 @@ import json
 import logging
 import sys
 from collections.abc import Iterator
+from contextlib import suppress
 from typing import Any
 
 import pytest
@@ -13,6 +14,7 @@ from django.db import connection
 
 from config import logs
 from config.entries import strike
+from config.jobs import job
 from tests.factories.herd import make_animal
 
 
@@ -164,3 +166,16 @@ def test_an_exception_is_in_the_line() -> None:
     told = json.loads(logs.AsJson().format(record))
     assert "ValueError: no" in told["exception"]
     assert "\n" not in logs.AsJson().format(record)
+
+
+@pytest.mark.django_db
+def test_a_job_leaves_a_line_with_what_it_counted(lines: Any) -> None:
+    with job("count cows") as counted:
+        counted["cows"] = 3
+    with suppress(KeyError), job("count cows"):
+        raise KeyError("horns")
+    ended, failed = lines
+
+    assert (ended["message"], ended["name"], ended["cows"]) == ("job ended", "count cows", 3)
+    assert (failed["message"], failed["level"]) == ("job failed", "ERROR")
+    assert failed["error"] == "KeyError: 'horns'"
