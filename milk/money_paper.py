@@ -110,12 +110,17 @@ def money(amount: Decimal, currency: str) -> str:
     return f"{amount:,.0f} {currency}"
 
 
+FIRST_YEAR, LAST_YEAR = 1900, 2200
+
+
 def month_of(text: str, today: date) -> tuple[date, date]:
     """First and last day of a month such as "2026-06"; blank is the last whole one.
 
     Raises ValueError for another text.
     """
     first = date.fromisoformat(f"{text}-01") if text else before(today)
+    if not FIRST_YEAR <= first.year <= LAST_YEAR:
+        raise ValueError(text)
     later = (first + timedelta(days=32)).replace(day=1)
     return first, later - timedelta(days=1)
 

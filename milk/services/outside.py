@@ -7,6 +7,7 @@ from django.db import transaction
 from django.utils.text import capfirst
 
 from config import entries
+from config.days import local_day
 from config.entries import Stamp
 from config.errors import Conflict
 from config.notices import close_gone, raise_notice
@@ -20,6 +21,7 @@ AT_ONCE = (
     "Food that may harm and has left the estate is told to the authority and called back at once. "
     "Begin the recall from the file, or write there why none is needed."
 )
+SAMPLED_LATER = "It was told before {day}; expected the day of their sample, on that day at most."
 CLOSED = "This file was closed. Nothing was saved. Strike the step that closed it if it goes on."
 NO_CAUSE = (
     "A file is closed with its cause and with what is changed; missing: {missing}. Nothing was "
@@ -33,6 +35,9 @@ def record_outside_finding(
 ) -> OutsideFinding:
     """Write down what somebody outside found, and ring. Raises ValidationError by field."""
     root = found_in(about_kind, about)
+    sampled = fields.get("sampled_on")
+    if sampled is not None and sampled > local_day(stamp.happened_at):
+        raise ValidationError({"sampled_on": SAMPLED_LATER.format(day=sampled)})
     made: OutsideFinding = entries.record(
         OutsideFinding,
         stamp=stamp,

@@ -31,7 +31,7 @@ def month(request: HttpRequest) -> HttpResponse:
     today, text = local_day(now), request.GET.get("month", "").strip()
     try:
         first, last = month_of(text, today)
-    except (ValueError, OverflowError) as error:
+    except ValueError as error:
         raise ValidationError({"month": NO_MONTH.format(text=text[:20])}) from error
     if first > today:
         raise ValidationError({"month": NOT_BEGUN.format(month=text)})

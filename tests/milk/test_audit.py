@@ -116,7 +116,8 @@ def test_the_month_lists_every_paper_and_packs_them(inspector_client, client):
     [
         ({"month": "2026-13"}, "is no month"),
         ({"month": "x"}, "is no month"),
-        ({"month": "9999-12"}, "no month"),
+        ({"month": "9999-12"}, "is no month"),
+        ({"month": "0001-01"}, "is no month"),
         ({"month": "2190-01"}, "has not begun"),
     ],
 )

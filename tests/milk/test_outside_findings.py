@@ -65,6 +65,12 @@ def test_what_is_not_in_the_book_opens_no_file(kind, about, field, words):
     assert not OutsideFinding.objects.exists()
 
 
+def test_a_sample_of_a_day_to_come_is_refused():
+    with pytest.raises(ValidationError, match="was told before") as refused:
+        write("wheel", milk.make_wheel().plate, sampled_on=NOW.date() + 2 * DAY)
+    assert set(refused.value.message_dict) == {"sampled_on"}
+
+
 def test_it_rings_until_the_file_is_closed_with_its_cause_and_cure():
     found = write("wheel", milk.make_wheel().plate)
     assert set(Notice.objects.filter(closed_at=None).values_list("role", flat=True)) == {
