@@ -157,6 +157,8 @@ def browser(server: str) -> Iterator[Browser]:
     with sync_playwright() as driver:
         started = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         yield started
+        # Inside the loop Django keeps another connection than outside of it.
+        connection.close()
         started.close()
 
 
