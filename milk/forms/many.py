@@ -66,7 +66,7 @@ class WeighForm(ManyForm):
         super().__init__(*args, **kwargs)
         self.fields["happened_at"].label = "Weighed at"
         for wheel in wheels:
-            label = f"{wheel.plate}, twin {wheel.twin} of vat {wheel.vat.number}, kg"
+            label = f"Vat {wheel.vat.number} {wheel.twin}, {wheel.plate}, kg"
             self.ask(f"kg_{wheel.uuid}", wheel, number(label, soon(wheel, timezone.now())))
 
 

@@ -227,8 +227,8 @@ def number(request: HttpRequest, uuid: UUID) -> HttpResponse:
 
 
 def last_plate() -> str:
-    """The plate that was written last; "" for the first wheel of all."""
-    last = Wheel.objects.standing().order_by("-pk").first()
+    """The plate that was put on last; "" for the first wheel of all."""
+    last = Wheel.objects.standing().order_by("-happened_at", "-pk").first()
     return last.plate if last else ""
 
 
