@@ -151,9 +151,6 @@ class Measure:
     def over_time(self) -> Plot:
         """The drawing of all single values, the means at the ends of months, and the limits."""
         first, last = self.months[0].day.replace(day=1), self.months[-1].day
-        curve = [
-            Dot(at=row.day.toordinal(), value=float(row.mean)) for row in self.months if row.mean
-        ]
         return Plot(
             key=f"{self.what}-time",
             title=f"{self.name.capitalize()} of our own milk, {self.unit}",
@@ -162,13 +159,22 @@ class Measure:
             last=last.toordinal(),
             dots=[dot_of(single) for single in self.singles if not single.over],
             told=[dot_of(single, told=True) for single in self.singles if single.over],
-            curves=[curve] if curve else [],
+            curves=self.means(),
             lines=self.bounds,
             ticks=[
                 (row.day.replace(day=1).toordinal(), f"{MONTHS[row.day.month - 1][:3]}")
                 for row in self.months
             ],
         )
+
+    def means(self) -> list[list[Dot]]:
+        """The rolling means at the ends of months, parted where a month has none."""
+        parts = groupby(self.months, lambda row: row.mean is not None)
+        return [
+            [Dot(at=row.day.toordinal(), value=float(row.mean or 0)) for row in rows]
+            for is_known, rows in parts
+            if is_known
+        ]
 
     def said_over_time(self) -> str:
         """What the drawing shows, in words."""

@@ -26,6 +26,8 @@ from milk.services.lots import lock_tanks
 from milk.services.skimming import cream_again
 
 KG_MISSING = "Give the kg: how much milk was {what}?"
+LEVEL_MISSING = "Give the kg that the level stands for."
+CELSIUS_MISSING = "Give the °C that was read."
 KG_SAYS_NOTHING = "A tank is washed or emptied whole, a line has no weight; leave the kg away."
 WHERE_TO = "Say which other tank it goes to."
 ONLY_WHEN_MOVED = "Only milk moved, or a line switched, goes to another tank; leave this away."
@@ -55,6 +57,8 @@ def record_tank_event(
     lock_tanks()
     check_times(stamp, ended_at)
     check_event(tank, what, kg, to_tank)
+    if what == TankEvent.What.TEMPERATURE and fields.get("temperature") is None:
+        raise ValidationError({"temperature": CELSIUS_MISSING})
     if what not in WHOLE:
         check_celsius(fields.get("temperature"))
     event: TankEvent = entries.record(
@@ -82,7 +86,8 @@ def check_event(tank: Tank, what: str, kg: Decimal | None, to_tank: Tank | None)
     check_stands(to_tank, "to_tank")
     if what in NEEDS_KG and kg is None:
         done = TankEvent.What(what).label
-        raise ValidationError({"kg": KG_MISSING.format(what=done)})
+        words = LEVEL_MISSING if what == TankEvent.What.LEVEL else KG_MISSING.format(what=done)
+        raise ValidationError({"kg": words})
     if what in WITHOUT_KG and kg is not None:
         raise ValidationError({"kg": KG_SAYS_NOTHING})
     if what in TankEvent.TO_ANOTHER and to_tank is None:

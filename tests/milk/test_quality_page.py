@@ -84,6 +84,15 @@ def test_a_gap_in_an_old_book_is_shown(vet_client: Any) -> None:
     assert "not valid: no result in these 10 months" in text
 
 
+def test_no_line_is_drawn_over_months_without_a_mean() -> None:
+    for at, value in ((on(1, 8), 300), (on(1, 28), 280), (on(6, 3), 200), (on(6, 9), 220)):
+        result(value, at, "cells")
+    cells = quality(NOW).measures[1]
+    assert [[round(dot.value) for dot in part] for part in cells.means()] == [
+        [290, 290, 290], [210]
+    ]  # fmt: skip
+
+
 def test_missing_months_are_said_in_words(vet_client: Any) -> None:
     result(210, on(4, 8), "cells")
     result(220, on(6, 3), "cells")

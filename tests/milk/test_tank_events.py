@@ -101,7 +101,8 @@ def test_a_level_or_a_temperature_changes_no_lot(tank):
     ("what", "fields", "field", "words"),
     [
         ("drawn", {}, "kg", "Give the kg"),
-        ("level", {}, "kg", "Give the kg"),
+        ("level", {}, "kg", "Give the kg that the level stands for"),
+        ("temperature", {}, "temperature", "Give the °C"),
         ("washed", {"kg": 5}, "kg", "leave the kg away"),
         ("drawn", {"kg": 0}, "kg", "no weight"),
         ("drawn", {"kg": 20_000}, "kg", "it holds 15,000 kg"),
