@@ -1,6 +1,6 @@
 """A file somebody wants taken in, what they said about it, and the report of what became of it."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import PurePath
@@ -36,7 +36,8 @@ class Request:
     """A file somebody wants taken in, with everything they said about it.
 
     ``options``: the loader's own; ``units``: quantity -> unit; ``columns``: our word -> the
-    header word of the file; ``every_row``: the report tells of each row what became of it.
+    header word of the file; ``every_row``: the report tells of each row what became of it;
+    ``tell``: is told now and then how many rows of how many were judged.
     """
 
     kind: str
@@ -53,6 +54,7 @@ class Request:
     take_changed: bool = False
     skip_strange: bool = False
     every_row: bool = False
+    tell: Callable[[int, int], None] | None = None
 
     def answered(self, answers: Mapping[str, str]) -> "Request":
         """The request with answers to questions, by option ("unit cells", "dates")."""

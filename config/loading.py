@@ -99,6 +99,10 @@ class Strange(CellError):
         self.column, self.found = column, found
 
 
+# Rows between two words about how far a file is.
+TELL_EVERY = 200
+
+
 class Load:
     """One file on its way in; the loader tells it what became of each row."""
 
@@ -164,7 +168,9 @@ class Load:
     def judge(self, rule: Callable[[Row], None]) -> None:
         """Show every row to ``rule``; those it raises Strange for are left out from then on."""
         kept = []
-        for row in self.rows:
+        for place, row in enumerate(self.rows):
+            if self.request.tell is not None and place % TELL_EVERY == 0:
+                self.request.tell(place, len(self.rows))
             report = self.report
             changed, told, rows = report.changed, len(report.changes), len(report.outcomes)
             apart = len(report.differences)

@@ -7,7 +7,7 @@ from django.conf import settings
 from django.contrib.sessions.models import Session
 from django.utils import timezone
 
-from config import offline_shifts, once
+from config import offline_shifts, once, waiting_work
 from config.backup import BackupError
 from config.backup.files import is_under_way
 from config.backup.making import last_backup, make
@@ -44,6 +44,14 @@ def clear_old() -> dict[str, int]:
         old = timezone.now() - RUNS_KEPT
         counted["runs"], _ = JobRun.objects.filter(started_at__lt=old).delete()
         counted["sessions"], _ = Session.objects.filter(expire_date__lt=timezone.now()).delete()
+    return counted
+
+
+@shared_task
+def work_on_file(number: str) -> dict[str, int]:
+    """Look at or take a large file somebody sent; harmless twice."""
+    with job("config.tasks.work_on_file") as counted:
+        counted["rows"] = waiting_work.work_on(number)
     return counted
 
 

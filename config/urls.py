@@ -30,6 +30,7 @@ upload_urls = [
     path("look/<uuid:number>/", uploads.upload_look, name="upload-look"),
     path("look/<uuid:number>/answer/", uploads.upload_answer, name="upload-answer"),
     path("look/<uuid:number>/take/", uploads.upload_take, name="upload-take"),
+    path("look/<uuid:number>/here/", uploads.upload_here, name="upload-here"),
     path("<int:number>/", uploads.upload_detail, name="upload-detail"),
     path("<int:number>/file/", uploads.upload_file, name="upload-file"),
 ]

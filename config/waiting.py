@@ -4,6 +4,7 @@ They lie in the files of the service, not in the book: what is never taken leave
 """
 
 import json
+import time
 from dataclasses import asdict, dataclass, field
 from datetime import timedelta
 from typing import Any
@@ -15,6 +16,7 @@ from django.core.files.storage import default_storage
 from django.utils import timezone
 
 FOLDER = "waiting"
+READ_TIMES = 20
 KEPT_FOR = timedelta(days=1)
 
 
@@ -23,7 +25,9 @@ class Waiting:
     """A file somebody sent: what they said about it, and what the last look found.
 
     ``report``: the look as a dict, empty when none came about; ``questions``: what is still open;
-    ``refusal``: why the file cannot be read.
+    ``refusal``: why the file cannot be read. ``work``: what a job does with it now ("look" or
+    "take"), ``done`` of ``rows`` of it, as at ``moved_at``; ``how``: how it is to be taken;
+    ``upload``: what it was kept as, once it is taken.
     """
 
     by: int
@@ -35,6 +39,14 @@ class Waiting:
     questions: list[dict[str, Any]] = field(default_factory=list)
     refusal: list[str] = field(default_factory=list)
     number: str = field(default_factory=lambda: str(uuid4()))
+    work: str = ""
+    done: int = 0
+    rows: int = 0
+    moved_at: str = ""
+    how: dict[str, bool] = field(default_factory=dict)
+    verdict: str = ""
+    upload: int | None = None
+    language: str = ""
 
     @property
     def content(self) -> bytes:
@@ -63,12 +75,23 @@ def path_of(number: str, ending: str) -> str:
 
 def waiting_file(number: UUID, user: User | AnonymousUser) -> Waiting | None:
     """The file that waits under a number; None when there is none, or it is somebody else's."""
-    path = path_of(str(number), "json")
-    if not default_storage.exists(path):
-        return None
-    with default_storage.open(path) as file:
-        found = Waiting(**json.loads(file.read()))
-    return found if found.by == user.pk else None
+    found = any_waiting(str(number))
+    return found if found is not None and found.by == user.pk else None
+
+
+def any_waiting(number: str) -> Waiting | None:
+    """The file that waits under a number, whoever sent it; for jobs."""
+    path = path_of(number, "json")
+    # Between two words about how far it is there is a moment without one.
+    for _ in range(READ_TIMES):
+        try:
+            with default_storage.open(path) as file:
+                return Waiting(**json.loads(file.read()))
+        except FileNotFoundError:
+            if not default_storage.exists(path_of(number, "csv")):
+                return None
+            time.sleep(0.05)
+    return None
 
 
 def forget_old() -> int:

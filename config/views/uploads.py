@@ -13,10 +13,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_POST, require_safe
 
-from config.columns import Unanswered
 from config.errors import Refused
 from config.forms.uploads import AnswersForm, TakeForm, UploadForm
-from config.intake import COUNTS, Report, Request
+from config.intake import COUNTS, Report
 from config.loading import limit_bytes
 from config.models import Upload
 from config.once import once_only
@@ -24,6 +23,7 @@ from config.roles import action_required, may
 from config.sheets import SheetRefused, read_limited
 from config.taking import run
 from config.waiting import Waiting, forget_old, waiting_file
+from config.waiting_work import handed_over, look, request_of, stands_still
 
 TAKE = "take in files"
 SHOWN = 100
@@ -92,8 +92,10 @@ def upload_new(request: HttpRequest) -> HttpResponse:
                 name=sent.name,
                 options=form.options(),
             )
-            look(waiting, content, user_of(request))
             waiting.keep(content)
+            if not handed_over(waiting, len(content), "look"):
+                look(waiting, content, user_of(request))
+                waiting.keep()
             return redirect("upload-look", number=waiting.number)
     return render(request, "config/upload_new.html", {"form": form})
 
@@ -107,36 +109,35 @@ def content_of(sent: UploadedFile[Any]) -> bytes:
         raise Refused(str(refused)) from refused
 
 
-def look(waiting: Waiting, content: bytes, user: User) -> None:
-    """Look at a waiting file and write down what there is to see."""
-    waiting.report, waiting.questions, waiting.refusal = {}, [], []
-    try:
-        waiting.report = run(request_of(waiting, content, user, dry_run=True)).as_dict()
-    except Unanswered as open_:
-        waiting.questions = [question.as_dict() for question in open_.questions]
-    except (SheetRefused, Refused) as refused:
-        waiting.refusal = [str(refused)]
-
-
-def request_of(waiting: Waiting, content: bytes, user: User, **how: Any) -> Request:
-    """What is asked for with a waiting file."""
-    request = Request(
-        kind=waiting.kind,
-        name=waiting.name,
-        data=content,
-        by=user,
-        now=timezone.now(),
-        options=waiting.options,
-        **how,
-    )
-    return request.answered(waiting.answers)
-
-
 @action_required(TAKE)
 @require_safe
 def upload_look(request: HttpRequest, number: UUID) -> HttpResponse:
-    """What the look found, what is still open, and the button that takes the file."""
-    return show(request, waiting_or_404(request, number))
+    """What the look found, what is still open, and the button that takes the file.
+
+    While a job is at it: how far it is. Once it has taken the file: the file's own page.
+    """
+    waiting = waiting_or_404(request, number)
+    if waiting.upload is not None:
+        waiting.forget()
+        messages.success(request, waiting.verdict)
+        return redirect("upload-detail", number=waiting.upload)
+    if waiting.work:
+        context = {"waiting": waiting, "now": timezone.now(), "stands": stands_still(waiting)}
+        return render(request, "config/upload_progress.html", context)
+    return show(request, waiting)
+
+
+@action_required(TAKE)
+@require_POST
+@once_only
+def upload_here(request: HttpRequest, number: UUID) -> HttpResponse:
+    """Look at a large file here and now, because no job comes to it."""
+    waiting = waiting_or_404(request, number)
+    if waiting.work and stands_still(waiting):
+        waiting.work = ""
+        look(waiting, waiting.content, user_of(request))
+        waiting.keep()
+    return redirect("upload-look", number=number)
 
 
 @action_required(TAKE)
@@ -149,8 +150,11 @@ def upload_answer(request: HttpRequest, number: UUID) -> HttpResponse:
     if not form.is_valid():
         return show(request, waiting, answers=form)
     waiting.answers |= form.cleaned_data
-    look(waiting, waiting.content, user_of(request))
+    content = waiting.content
     waiting.keep()
+    if not handed_over(waiting, len(content), "look"):
+        look(waiting, content, user_of(request))
+        waiting.keep()
     return redirect("upload-look", number=number)
 
 
@@ -163,7 +167,11 @@ def upload_take(request: HttpRequest, number: UUID) -> HttpResponse:
     form = TakeForm(waiting.report, request.POST)
     if not form.is_valid():
         return show(request, waiting, take=form)
-    asked = request_of(waiting, waiting.content, user_of(request), **form.cleaned_data)
+    content = waiting.content
+    waiting.how = form.cleaned_data
+    if handed_over(waiting, len(content), "take"):
+        return redirect("upload-look", number=number)
+    asked = request_of(waiting, content, user_of(request), **form.cleaned_data)
     report = form.carry_out(run, asked)
     if report is None:
         return show(request, waiting, take=form)

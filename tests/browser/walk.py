@@ -78,6 +78,7 @@ OUTSIDE = {
     "upload-answer",
     "upload-detail",
     "upload-file",
+    "upload-here",
     "upload-look",
     "upload-take",
     # A screen that hangs, without anybody signed in.
