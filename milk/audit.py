@@ -75,6 +75,16 @@ def book(month: Month) -> Paper:
 def papers_of(first: date, last: date) -> Iterator[Listed]:
     """The papers of some days, in the order an auditor reads them."""
     span = urlencode({"since": first.isoformat(), "until": last.isoformat()})
+    yield from of_the_dairy(span)
+    days = urlencode({"from": first.isoformat(), "to": last.isoformat()})
+    for slug, (title, _, _, says) in FEED_PAPERS.items():
+        url = f"{reverse('feed:paper', args=[slug])}?{days}"
+        yield Listed(title, says, url, partial(feed_paper, slug))
+    yield from of_the_herd(span)
+
+
+def of_the_dairy(span: str) -> Iterator[Listed]:
+    """The make, plates, brine and store. ``span``: the days, as an address asks for them."""
     yield Listed(
         "The make",
         "Day by day: fat to casein, milk kept over, wheels, grades; what was outside a rule.",
@@ -99,10 +109,10 @@ def papers_of(first: date, last: date) -> Iterator[Listed]:
         reverse("milk:stock"),
         lambda month: stock_paper(month.at, name_of(month.by)),
     )
-    days = urlencode({"from": first.isoformat(), "to": last.isoformat()})
-    for slug, (title, _, _, says) in FEED_PAPERS.items():
-        url = f"{reverse('feed:paper', args=[slug])}?{days}"
-        yield Listed(title, says, url, partial(feed_paper, slug))
+
+
+def of_the_herd(span: str) -> Iterator[Listed]:
+    """Treatments and what was lost by them and by all else."""
     yield Listed(
         "Medicine book",
         "Every treatment, what it withheld, and where the milk went.",

@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 from functools import partial
 from typing import Any
 
-from django.core.exceptions import ObjectDoesNotExist
+from django.core.exceptions import ObjectDoesNotExist, ValidationError
 from django.utils import timezone
 
 from config.papers import Paper
@@ -32,6 +32,7 @@ from milk.store_papers import climate_paper, stock_paper
 Options = dict[str, Any]
 NO_DAY = "“{text}” is no day. Expected one such as 2026-06-02."
 NO_MOMENT = "“{text}” is no date and time. Expected one such as 2026-06-02T16:30 (estate time)."
+NO_MONTH = "{day} lies in no month of this book. Expected a day from 1900 to 2200."
 NO_GROUP = "“{text}” is no group. Expected the number of a group."
 
 
@@ -140,7 +141,11 @@ def paper_of_month(options: Options) -> Paper:
     now = timezone.now()
     day_of_it = options["since"]
     text = f"{day_of_it:%Y-%m}" if day_of_it else ""
-    return owner_paper(*month_of(text, timezone.localdate(now)), by=system_user(), at=now)
+    try:
+        first, last = month_of(text, timezone.localdate(now))
+    except ValueError as error:
+        raise ValidationError({"since": NO_MONTH.format(day=day_of_it)}) from error
+    return owner_paper(first, last, by=system_user(), at=now)
 
 
 def paper_of_stock(_: Options) -> Paper:

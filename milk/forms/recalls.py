@@ -31,7 +31,7 @@ class BeginForm(SheetForm):
         label="Which one",
         max_length=80,
         help_text="Plate, day/vat, lot code, cow's number, number of a course, dose or load, "
-        "sample, can, rennet batch, bath or bath/row, order or paper.",
+        "sample, can, rennet batch, bath or bath/row, order or paper, or the paper of a finding.",
     )
     reach = forms.ChoiceField(
         label="How far",

@@ -6,9 +6,10 @@ from pathlib import Path
 from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 from django.utils import timezone
 
+from config.management.one_line import OneLineCommand
 from milk.epcis import faults
 from milk.epcis_events import events_document
 from milk.recalls_roots import refused_words
@@ -17,7 +18,7 @@ from milk.report_papers import day
 CANNOT_WRITE = "{path}: the file cannot be written ({why})."
 
 
-class Command(BaseCommand):
+class Command(OneLineCommand):
     help = "Write what happened on these days as an EPCIS 2.0 document (JSON-LD)."
 
     def add_arguments(self, parser: ArgumentParser) -> None:

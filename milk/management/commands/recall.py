@@ -6,11 +6,12 @@ from collections.abc import Iterator
 from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 from django.utils import timezone
 
 from config.entries import Stamp
 from config.errors import Conflict
+from config.management.one_line import OneLineCommand
 from config.roles import system_user
 from milk.models import Recall
 from milk.recalls import Board, board_of, preview
@@ -29,7 +30,7 @@ NEEDS_BOTH = "Say what it starts from: KIND and ID. Only --drill alone draws a w
 ONE_OF_THEM = "A drill is no recall: leave out --begin or --drill."
 
 
-class Command(BaseCommand):
+class Command(OneLineCommand):
     help = (
         "Find every wheel of something, and say where it is. Nothing is written without --drill "
         f"or --begin. {EXAMPLES}"

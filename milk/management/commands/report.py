@@ -1,14 +1,14 @@
 """`manage.py report KIND`: the day on one screen, or a paper, printed or as a file."""
 
 import json
-from argparse import SUPPRESS
 from pathlib import Path
 from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.core.management.base import CommandError, CommandParser
 from django.utils import timezone
 
+from config.management.one_line import OneLineCommand
 from config.papers import Paper
 from config.papers.pdf import pdf
 from config.papers.printed import printed
@@ -22,12 +22,8 @@ NO_FILE_OF_DAY = "The day is printed only. Expected one of {kinds} with --pdf or
 CANNOT_WRITE = "{path}: the file cannot be written ({why})."
 
 
-class Command(BaseCommand):
+class Command(OneLineCommand):
     help = f"Print a report: {DAY}, {', '.join(PAPERS)}."
-
-    def create_parser(self, prog_name: str, subcommand: str, **options: Any) -> CommandParser:
-        """Without a usage line, so that wrong input gets the one line that says what is wrong."""
-        return super().create_parser(prog_name, subcommand, usage=SUPPRESS, **options)
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("kind", choices=(DAY, *PAPERS))

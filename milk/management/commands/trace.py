@@ -4,8 +4,9 @@ import json
 from argparse import ArgumentParser
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 
+from config.management.one_line import OneLineCommand
 from milk.trace import KINDS, WAYS, NothingToTrace, TraceBack, TraceForward, back, forward
 from milk.trace_json import as_json
 from milk.trace_print import printed
@@ -17,7 +18,7 @@ EXAMPLES = (
 )
 
 
-class Command(BaseCommand):
+class Command(OneLineCommand):
     help = f"Trace back from cheese, or forward from animals, courses and feed. {EXAMPLES}"
 
     def add_arguments(self, parser: ArgumentParser) -> None:
