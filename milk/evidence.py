@@ -23,6 +23,9 @@ from milk.withheld_milk import Row, withheld_in
 NO_TEST = (
     "lot {lot}: no negative inhibitor test sampled since {since} covers {actives} ({why}){had}"
 )
+NO_TESTS = (
+    "lots {lots}: no negative inhibitor test sampled since then covers {actives} ({why}){had}"
+)
 NO_TEST_AT_ALL = "lot {lot}: no negative inhibitor test by a method in the book"
 NOT_NEGATIVE = "lot {lot}: the latest inhibitor test is {verdict}"
 TO_CONFIRM = (
@@ -72,7 +75,10 @@ def missing(hold: Hold, lots: Collection[int]) -> list[str]:
         answers = [tests.unconfirmed(lot, codes[lot], hold) for lot in sorted(named)]
         return [words for words in answers if words]
     needs = needs_of(hold, named)
-    said = [words for need in needs.values() for words in tests.uncovered(need, codes[need.lot])]
+    said = [tests.not_negative(need.lot, codes[need.lot]) for need in needs.values()]
+    said += uncovered_said(
+        [one for need in needs.values() for one in tests.uncovered(need, codes[need.lot])]
+    )
     if not needs:
         said = [tests.untested(lot, codes[lot]) for lot in sorted(named)]
     unknown = {words for need in needs.values() for words in need.unknown}
@@ -175,6 +181,33 @@ def facts_of(rows: Collection[Row]) -> dict[Row, tuple[set[str], list[str]]]:
     return {row: known.get((row.animal, row.source, row.kind), (set(), [])) for row in rows}
 
 
+@dataclass(frozen=True, kw_only=True)
+class Uncovered:
+    """A lot whose negative tests since a moment do not cover all they must, in words."""
+
+    lot: str
+    since: str
+    actives: str
+    why: str
+    had: str
+
+
+def uncovered_said(found: Iterable[Uncovered]) -> list[str]:
+    """A sentence for each lot, or one for all lots that lack the same for the same reason."""
+    alike: dict[tuple[str, str, str], list[Uncovered]] = defaultdict(list)
+    for one in found:
+        alike[one.actives, one.why, one.had].append(one)
+    said = []
+    for (actives, why, had), lots in alike.items():
+        words = {"actives": actives, "why": why, "had": had}
+        if len(lots) == 1:
+            said.append(NO_TEST.format(lot=lots[0].lot, since=lots[0].since, **words))
+        else:
+            named = ", ".join(f"{one.lot} (since {one.since})" for one in lots)
+            said.append(NO_TESTS.format(lots=named, **words))
+    return said
+
+
 class Tests:
     """The inhibitor tests of some lots, and what their methods cover."""
 
@@ -199,28 +232,27 @@ class Tests:
             one for one in found if one.verdict == Verdict.NEGATIVE and one.happened_at >= since
         ]
 
-    def uncovered(self, need: Need, code: str) -> list[str]:
-        """What no negative test of a lot covers, and that the latest is not negative."""
+    def uncovered(self, need: Need, code: str) -> list[Uncovered]:
+        """What no negative test of a lot covers; empty when all is."""
         negative = self.negatives(need.lot, need.since)
         methods = {test.pk: self.method_of(test) for test in negative}
         covered = {active for one in methods.values() if one for active in one.actives}
         open_ = sorted(set(need.actives) - covered)
-        said = [self.not_negative(need.lot, code)]
-        if open_:
-            had = ", ".join(
-                str(methods[test.pk] or NOT_IN_BOOK.format(method=test.method or "no method named"))
-                for test in negative
+        if not open_:
+            return []
+        had = ", ".join(
+            str(methods[test.pk] or NOT_IN_BOOK.format(method=test.method or "no method named"))
+            for test in negative
+        )
+        return [
+            Uncovered(
+                lot=code,
+                since=timezone.localtime(need.since).strftime("%Y-%m-%d %H:%M"),
+                actives=", ".join(open_),
+                why=need.actives[open_[0]],
+                had=HAD.format(methods=had) if had else "",
             )
-            said.append(
-                NO_TEST.format(
-                    lot=code,
-                    since=timezone.localtime(need.since).strftime("%Y-%m-%d %H:%M"),
-                    actives=", ".join(open_),
-                    why=need.actives[open_[0]],
-                    had=HAD.format(methods=had) if had else "",
-                )
-            )
-        return said
+        ]
 
     def not_negative(self, lot: int, code: str) -> str:
         """A sentence when the latest inhibitor test is not negative and none confirms otherwise."""

@@ -12,6 +12,7 @@ from config.errors import Conflict
 from config.models import Notice
 from config.roles import CHEESEMAKER, MILKER, VET
 from herd.models import PeriodRule
+from milk.evidence import Uncovered, uncovered_said
 from milk.hold_board import board_of
 from milk.hold_cost import cost_of
 from milk.models import Hold, HoldStep, InhibitorTest, Tank, TankEvent, WrongCow
@@ -178,6 +179,18 @@ def test_a_test_that_proves_nothing(
     with pytest.raises(Conflict, match=words):
         release(wrong.hold, "vet")
     assert not wrong.hold.decisions.exists()
+
+
+def test_lots_that_lack_the_same_are_told_in_one_sentence() -> None:
+    def lacks(lot: str, since: str, actives: str = ACTIVE) -> Uncovered:
+        return Uncovered(lot=lot, since=since, actives=actives, why="tube, 84 h", had="")
+
+    found = [lacks("B 1", "1 June 16:36"), lacks("B 2", "2 June 04:36"), lacks("C 1", "x", "other")]
+    assert uncovered_said(found) == [
+        f"lots B 1 (since 1 June 16:36), B 2 (since 2 June 04:36): no negative inhibitor test "
+        f"sampled since then covers {ACTIVE} (tube, 84 h)",
+        "lot C 1: no negative inhibitor test sampled since x covers other (tube, 84 h)",
+    ]
 
 
 def test_an_unknown_cow_is_released_by_no_test(morning: Morning) -> None:
