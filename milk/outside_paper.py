@@ -13,7 +13,15 @@ from config.days import local
 from config.papers import CAUTION, Column, Line, Paper, Part, joined
 from herd.models import WithdrawalPeriod
 from milk.held import open_holds
-from milk.models import Hold, HoldDecision, OutsideFinding, OutsideStep, Recall, RecallStep
+from milk.models import (
+    Hold,
+    HoldDecision,
+    OutsideFinding,
+    OutsideStep,
+    Recall,
+    RecallStep,
+    VatLot,
+)
 from milk.recalls import Board, board_of
 from milk.recalls_below import below_root
 from milk.recalls_missing import name_of
@@ -31,8 +39,8 @@ TREATED = (
     WithdrawalPeriod.Kind.DRY,
     WithdrawalPeriod.Kind.UNKNOWN,
 )
-# Of an order from many vats so many are traced back; their own pages have the rest.
-MOST_VATS = 12
+# Of an order from many lots of milk so many are traced back; their own pages have the rest.
+MOST_LOTS = 12
 FACTS = (Column("Fact", 1), Column("Says", 5))
 COWS = (
     Column("Animal", 1),
@@ -109,7 +117,7 @@ def traced(finding: OutsideFinding, at: datetime) -> tuple[list[TraceBack], str]
     try:
         if kind != OutsideFinding.About.ORDER:
             return [back(kind, what, at=at)], ""
-        return [back("vat", vat, at=at) for vat in vats_of_order(what, at)], ""
+        return [back("lot", lot, at=at) for lot in lots_of_order(what, at)], ""
     except (NothingToTrace, ValidationError) as error:
         return [], refused(error)
 
@@ -119,10 +127,12 @@ def refused(error: Exception) -> str:
     return refused_words(error) if isinstance(error, ValidationError) else str(error)
 
 
-def vats_of_order(text: str, at: datetime) -> list[Any]:
-    """The numbers of the vats whose wheels left with an order or paper."""
+def lots_of_order(text: str, at: datetime) -> list[Any]:
+    """The numbers of the lots in the vats whose wheels left with an order or paper."""
     below = below_root(find_root(OutsideFinding.About.ORDER, text), at=at)
-    return [vat.uuid for vat in below.vats[:MOST_VATS]]
+    lots = VatLot.objects.filter(vat__in=[vat.pk for vat in below.vats], lot__void=False)
+    rows = lots.order_by("lot__opened_at", "lot_id").values_list("lot__uuid", flat=True)
+    return list(dict.fromkeys(rows))[:MOST_LOTS]
 
 
 def outside_paper(found: File, *, by: Any, at: datetime) -> Paper:

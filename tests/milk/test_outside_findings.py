@@ -151,6 +151,9 @@ def test_a_notice_names_no_other_buyer_and_the_authority_all(chain):
     assert sum(chain.wheels[1].plate in line for line in told["notice"]) == 1
     assert not any("Shop" in line for line in told["notice"])
     assert any("Shop 1" in line and "+00 1" in line for line in told["authority"])
+    file = file_of(found, NOW + 2 * HOUR)
+    lots = {trace.thing for trace in file.traces}
+    assert lots == {one.lot for one in chain.vat.lots.filter(lot__void=False)}
 
 
 def test_pages_files_and_who_may_not(chain, vet_client, office_client, milker_client, client):
