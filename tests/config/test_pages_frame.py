@@ -272,8 +272,8 @@ def test_today_shows_what_waits_for_my_role_only(vet_client):
     assert "Throw load 7 away." not in shown
 
 
-def test_today_without_anything_to_do_says_so(owner_client):
-    assert "Nothing is waiting for you." in text_of(owner_client.get("/"))
+def test_today_without_anything_to_do_says_so(milker_client):
+    assert "Nothing is waiting for you." in text_of(milker_client.get("/"))
 
 
 def test_without_a_role_there_is_nothing_to_see(nobody_client):
