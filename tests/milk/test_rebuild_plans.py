@@ -157,7 +157,7 @@ def test_pages(page: str, last_lot: MilkLot) -> None:
     client = Pages()
     client.force_login(make_user("cheesemaker"))
     asked = listen(lambda: client.get(path))
-    assert len(asked) > 3
+    assert any("milk_" in statement for statement, _ in asked)
     assert scans(asked) == []
 
 
