@@ -12,6 +12,7 @@ from typing import TypeVar
 
 from django.contrib.auth.models import AnonymousUser, User
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.models import Notice
 from config.notices import open_for
@@ -32,7 +33,7 @@ from config.roles import (
 MOST_LINES = 7
 # The sheet of whoever stands in for somebody: what those in the barn, at the fence and in the dairy
 # must do.
-RELIEF = "relief"
+RELIEF = N_("relief")
 RELIEF_FOR = (STOCKMAN, MILKER, FEED_HAND, CHEESEMAKER, STORE_HAND)
 SHEETS = (VET, STOCKMAN, MILKER, FEED_HAND, CHEESEMAKER, STORE_HAND, OFFICE, OWNER, RELIEF)
 

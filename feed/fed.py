@@ -10,13 +10,14 @@ from django.db import models
 from django.db.models.functions import TruncDate
 
 from config.days import estate_zone, start_of
+from config.saying import N_
 from feed import dry_matter
 from feed.dry_matter import TAKEN, Known
 from feed.heads import Heads
 from feed.models import Feeding, FeedLot, ForageBatch
 from feed.ration import Offered
 
-GRASS = "grass"
+GRASS = N_("grass")
 HUNDRED = Decimal(100)
 OF_LOAD = (
     "happened_at",

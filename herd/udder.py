@@ -128,7 +128,7 @@ class Reading(StrEnum):
     """What a single score is read as."""
 
     NONE = N_("nothing to see")
-    LOW = "low"
+    LOW = N_("low")
     SUSPECT = "suspect"
     SUBCLINICAL = "subclinical"
     NEAR_CLINICAL = N_("near clinical")
@@ -230,9 +230,9 @@ def one_day(tests: Sequence[Sampled]) -> Sampled:
 class Movement(StrEnum):
     """Where a cow's count went between two recordings."""
 
-    NEW = "new"
-    CHRONIC = "chronic"
-    CURED = "cured"
+    NEW = N_("new")
+    CHRONIC = N_("chronic")
+    CURED = N_("cured")
     LOW = "low"
 
 

@@ -1,7 +1,8 @@
 """Nothing on the pages of the milker, the stockman and the feed hand stands in one language only.
 
 Every page is made in a language in which each translated message is said within «…». What is seen
-outside of them must be of the book (a name, a remark), a figure or a unit.
+outside of them must be of the book (a name, a remark), a figure or a unit; and what was said must
+stand in the catalogue of each language.
 """
 
 import re
@@ -10,6 +11,7 @@ from html.parser import HTMLParser
 from typing import Any
 
 import pytest
+from babel.messages.pofile import read_po
 from django.apps import apps
 from django.conf import settings
 from django.db import models
@@ -18,6 +20,8 @@ from django.utils.translation.trans_real import CONTEXT_SEPARATOR, DjangoTransla
 
 from config.day_sheet import SHEETS
 from config.kinds import all_kinds
+from config.language import STANDARD
+from config.management.commands.messages import path_of, said
 from config.roles import FEED_HAND, MILKER, STOCKMAN, may
 from tests.browser.test_every_page import furnish
 from tests.browser.walk import OUTSIDE, addresses, given, kinds_addresses
@@ -61,12 +65,29 @@ class Seen(HTMLParser):
             self.texts.append(left)
 
 
-def wrapped(_: DjangoTranslation, message: str) -> str:
-    return f"«{message.rpartition(CONTEXT_SEPARATOR)[2]}»" if message else ""
+class Wrapping:
+    """Messages said within «…», and which were."""
 
+    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.said: set[str] = set()
+        monkeypatch.setattr(DjangoTranslation, "gettext", lambda _, text: self.one(text))
+        monkeypatch.setattr(DjangoTranslation, "ngettext", self.of_number)
 
-def wrapped_number(_: DjangoTranslation, one: str, many: str, number: int) -> str:
-    return wrapped(_, one if number == 1 else many)
+    def one(self, message: str, shown: str = "") -> str:
+        self.said.add(message)
+        return f"«{shown or message.rpartition(CONTEXT_SEPARATOR)[2]}»" if message else ""
+
+    def of_number(self, one: str, many: str, number: int) -> str:
+        return self.one(one, one if number == 1 else many)
+
+    def left_out(self, language: str) -> list[str]:
+        """Which of our own messages that were said a language has no translation of."""
+        bare = []
+        for app in OWN_CATALOGUES:
+            with path_of(app, language).open("rb") as file:
+                bare += [found.id for found in read_po(file) if found.id and not said(found)]
+        firsts = {text if isinstance(text, str) else text[0] for text in bare}
+        return sorted(firsts & self.said)
 
 
 def unwrapped(text: str, depth: int = 0) -> tuple[str, int]:
@@ -114,6 +135,7 @@ def pages_of(role: str) -> list[str]:
 # Whose forms are looked at, and pages that lead on or belong to other roles.
 THEIRS = (MILKER, STOCKMAN, FEED_HAND)
 OWN = ("herd", "feed")
+OWN_CATALOGUES = ("config", "herd", "feed")
 NOT_THEIRS = (
     *("/milk/", "/uploads/", "/01/", "/roles/", "/entries/"),
     *(f"/today/{role.replace(' ', '-')}/" for role in SHEETS if role not in THEIRS),
@@ -126,8 +148,7 @@ def test_nothing_on_the_pages_of_a_role_is_left_untranslated(role, monkeypatch):
     client = Client()
     client.force_login(user_in(role))
     paths = pages_of(role)
-    monkeypatch.setattr(DjangoTranslation, "gettext", wrapped)
-    monkeypatch.setattr(DjangoTranslation, "ngettext", wrapped_number)
+    wrapping = Wrapping(monkeypatch)
     client.cookies[settings.LANGUAGE_COOKIE_NAME] = "it"
     known, found, opened = book_values(), {}, 0
     for path in paths:
@@ -139,3 +160,7 @@ def test_nothing_on_the_pages_of_a_role_is_left_untranslated(role, monkeypatch):
                 found[path] = left
     assert opened > 20
     assert not found, "\n".join(f"{path}: {left}" for path, left in found.items())
+    for language, _ in settings.LANGUAGES:
+        if language != STANDARD:
+            left = wrapping.left_out(language)
+            assert not left, f"{language}: {left}"

@@ -5,6 +5,7 @@ has already is translated there alone. Texts come from `_`, `N_` and their kin i
 templates, from the names of kinds in sentences, and from those that Django makes of columns.
 """
 
+import ast
 import io
 import re
 from collections.abc import Iterator
@@ -104,6 +105,7 @@ def texts_of(app: str) -> Iterator[Text]:
     for path in sorted(root.rglob("*.py")):
         if not LEFT_OUT & set(path.relative_to(root).parts):
             yield from texts_in(path, path.read_text())
+            yield from texts_set_in(path, path.read_text())
     for path in sorted(root.rglob("*.html")):
         yield from texts_in(path, pythonic(path))
     if app == "config":
@@ -120,6 +122,16 @@ def texts_in(path: Path, source: str) -> Iterator[Text]:
     file = io.BytesIO(source.encode())
     for _, words, comments, context in extract("python", file, KEYWORDS, options={}):
         yield place, words, comments, context
+
+
+def texts_set_in(path: Path, source: str) -> Iterator[Text]:
+    """The texts within f-strings, which are one token to the extractor."""
+    place = str(path.relative_to(settings.BASE_DIR))
+    for text in (node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.JoinedStr)):
+        for call in ast.walk(text):
+            match call:
+                case ast.Call(func=ast.Name(id="_"), args=[ast.Constant(value=str(words))]):
+                    yield place, words, [], None
 
 
 def pythonic(path: Path) -> str:
