@@ -25,11 +25,13 @@ from milk.models import (
 from milk.recalls import Board, board_of
 from milk.recalls_below import below_root
 from milk.recalls_missing import name_of
-from milk.recalls_roots import find_root, refused_words
+from milk.recalls_roots import Root, find_root, refused_words
 from milk.recalls_words import CAUTION as OF_RECALLS
 from milk.recalls_words import located_says, word_of
 from milk.services.recall_holds import cause_of_hold
-from milk.trace import NothingToTrace, TraceBack, back
+from milk.trace_back import read_back
+from milk.trace_parts import CowIn
+from milk.trace_sql import Reader
 from milk.trace_words import many
 
 # Courses that ended so long before a milking are told too: somebody may have counted wrongly.
@@ -86,7 +88,7 @@ class File:
     finding: OutsideFinding
     steps: list[OutsideStep]
     boards: list[Board]
-    traces: list[TraceBack]
+    cows: list[CowIn]
     trouble: str
 
     @property
@@ -107,32 +109,29 @@ def file_of(finding: OutsideFinding, at: datetime) -> File:
     )
     recalls = list(begun.select_related("by").order_by("happened_at", "id"))
     boards = [board_of(one, at) for one in recalls]
-    traces, trouble = traced(finding, at)
-    return File(finding, list(steps.order_by("happened_at", "id")), boards, traces, trouble)
+    cows, trouble = cows_of(finding, at)
+    return File(finding, list(steps.order_by("happened_at", "id")), boards, cows, trouble)
 
 
-def traced(finding: OutsideFinding, at: datetime) -> tuple[list[TraceBack], str]:
-    """The ways back from what it was found in; words where there is none any more."""
-    kind, what = finding.about_kind, finding.about
+def cows_of(finding: OutsideFinding, at: datetime) -> tuple[list[CowIn], str]:
+    """The cows whose milk is in what it was found in; words where the book no longer has it."""
     try:
-        if kind != OutsideFinding.About.ORDER:
-            return [back(kind, what, at=at)], ""
-        return [back("lot", lot, at=at) for lot in lots_of_order(what, at)], ""
-    except (NothingToTrace, ValidationError) as error:
-        return [], refused(error)
+        root = find_root(finding.about_kind, finding.about)
+        lots = [root.thing.pk] if root.kind == Recall.Root.LOT else lots_below(root, at)
+    except ValidationError as refused:
+        return [], refused_words(refused)
+    reader = Reader()
+    # Nothing of their feed is told here.
+    found = [read_back(reader, lot=lot, before=timedelta(0)) for lot in lots]
+    return [cow for one in found for cow in one.animals], ""
 
 
-def refused(error: Exception) -> str:
-    """Why there is no way back, in words."""
-    return refused_words(error) if isinstance(error, ValidationError) else str(error)
-
-
-def lots_of_order(text: str, at: datetime) -> list[Any]:
-    """The numbers of the lots in the vats whose wheels left with an order or paper."""
-    below = below_root(find_root(OutsideFinding.About.ORDER, text), at=at)
-    lots = VatLot.objects.filter(vat__in=[vat.pk for vat in below.vats], lot__void=False)
-    rows = lots.order_by("lot__opened_at", "lot_id").values_list("lot__uuid", flat=True)
-    return list(dict.fromkeys(rows))[:MOST_LOTS]
+def lots_below(root: Root, at: datetime) -> list[int]:
+    """The lots (keys) in the vats of a wheel, a vat or an order."""
+    below = below_root(root, at=at)
+    rows = VatLot.objects.filter(vat__in=[vat.pk for vat in below.vats], lot__void=False)
+    lots = rows.order_by("lot__opened_at", "lot_id").values_list("lot_id", flat=True)
+    return list(dict.fromkeys(lots))[:MOST_LOTS]
 
 
 def outside_paper(found: File, *, by: Any, at: datetime) -> Paper:
@@ -144,7 +143,7 @@ def outside_paper(found: File, *, by: Any, at: datetime) -> Paper:
         missing.append("no recall was begun from it")
     missing += ["the cause"] if not cause else []
     missing += ["what is changed"] if not cure else []
-    cows = tuple(cow_lines(found.traces))
+    cows = tuple(cow_lines(found.cows))
     return Paper(
         title=f"File of a finding: {finding.substance} in {finding.about_name}",
         stem=f"finding {finding.paper}",
@@ -202,16 +201,13 @@ def fact_lines(found: File) -> Iterator[Line]:
     yield from (Line(fact) for fact in facts if fact[1])
 
 
-def cow_lines(traces: Iterable[TraceBack]) -> Iterator[Line]:
+def cow_lines(cows: Iterable[CowIn]) -> Iterator[Line]:
     """Cows whose milk is in it and who were withheld then, or treated until shortly before.
 
-    A cow of several vats is told once for each milking.
+    A cow of several lots is told once for each milking.
     """
     milked = {
-        (cow.pk, at.milking.started_at, at.lot): (cow, at)
-        for trace in traces
-        for cow in trace.found.animals
-        for at in cow.milkings
+        (cow.pk, at.milking.started_at, at.lot): (cow, at) for cow in cows for at in cow.milkings
     }
     if not milked:
         return

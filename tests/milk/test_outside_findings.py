@@ -12,6 +12,7 @@ from milk.outside_paper import file_of, outside_paper
 from milk.recalls import board_of
 from milk.recalls_notice import paper_of
 from milk.services import outside, recall_holds, recalls
+from milk.trace import back
 from tests.cast import text, user_in
 from tests.factories import milk
 from tests.factories.herd import make_course, make_dose
@@ -152,8 +153,9 @@ def test_a_notice_names_no_other_buyer_and_the_authority_all(chain):
     assert not any("Shop" in line for line in told["notice"])
     assert any("Shop 1" in line and "+00 1" in line for line in told["authority"])
     file = file_of(found, NOW + 2 * HOUR)
-    lots = {trace.thing for trace in file.traces}
-    assert lots == {one.lot for one in chain.vat.lots.filter(lot__void=False)}
+    assert {cow.pk for cow in file.cows} == {
+        cow.pk for wheel in chain.wheels[:1] for cow in back("wheel", wheel).found.animals
+    }
 
 
 def test_pages_files_and_who_may_not(chain, vet_client, office_client, milker_client, client):
