@@ -27,6 +27,9 @@ LOOK = """async (only) => {
   return found.violations.map(({id, nodes}) =>
     `${id}: ${nodes.slice(0, 3).map((node) => node.html.slice(0, 160)).join(" | ")}`);
 }"""
+OURS = Path(__file__).parent / "look.js"
+# DESIGN: 48 px to touch. Darker than this a lamp does not blind in the barn (house judgement).
+TOUCH, DARK = 48, 0.05
 
 
 def furnish() -> None:
@@ -58,6 +61,7 @@ class Looker:
                 base_url=self.server, viewport=BY_HAND, service_workers="block"
             )
             context.add_init_script(path=AXE)
+            context.add_init_script(path=OURS)
             let_in(context, user_in(role), self.server)
             self.pages[role] = context.new_page()
         return self.pages[role]
@@ -68,6 +72,14 @@ class Looker:
         page.goto(path)
         self.check(page, path, "light", {"type": "tag", "values": LEVELS})
         self.shoot(page, path, "360")
+        self.note(path, page.evaluate("(least) => look.tooSmall(least)", TOUCH))
+        self.note(path, page.evaluate("look.unfocused()"))
+        page.emulate_media(reduced_motion="reduce")
+        self.note(path, page.evaluate("look.restless()"))
+        page.emulate_media(reduced_motion="no-preference", color_scheme="dark")
+        if page.evaluate("look.ground()") > DARK:
+            self.wrong.append(f"{path} has a bright ground in the dark")
+        page.emulate_media(color_scheme="light")
         if dark:
             page.emulate_media(color_scheme="dark")
             self.check(page, path, "dark", {"type": "rule", "values": ["color-contrast"]})
@@ -81,6 +93,9 @@ class Looker:
 
     def check(self, page: Page, path: str, scheme: str, only: Any) -> None:
         self.wrong += [f"{path} ({scheme}): {words}" for words in page.evaluate(LOOK, only)]
+
+    def note(self, path: str, told: list[str]) -> None:
+        self.wrong += [f"{path}: {words}" for words in told]
 
     def fits(self, page: Page, path: str, size: dict[str, int]) -> None:
         needed = page.evaluate("() => document.documentElement.scrollWidth")

@@ -9,11 +9,13 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from django.apps import apps
+from django.core.exceptions import ValidationError
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from config.day_sheet import SHEETS
 from config.days import local_day
+from config.errors import Conflict
 from config.kinds import all_kinds
 from config.roles import ROLES
 from feed.models import ForageBatch
@@ -112,12 +114,21 @@ def names_of(
 
 
 def newest(label: str) -> Any:
-    """The newest standing row of a model; a guessed one when the book has none."""
+    """The newest standing row of a model; a guessed one when the book has none.
+
+    None where a guess does not go together with what is in the book.
+    """
     model: Any = apps.get_model(label)
     rows = model.objects.all()
     if any(column.name == "struck_at" for column in model._meta.fields):
         rows = rows.filter(struck_at=None)
-    return rows.order_by("-pk").first() or make_any(model)
+    found = rows.order_by("-pk").first()
+    if found is not None:
+        return found
+    try:
+        return make_any(model)
+    except (Conflict, ValidationError):
+        return None
 
 
 def given() -> dict[str, list[str]]:
@@ -156,7 +167,8 @@ def addresses(given: dict[str, list[str]]) -> Iterator[tuple[str, str]]:
         elif not told:
             yield name, reverse(name)
         elif name in OF:
-            yield name, reverse(name, args=[newest(OF[name]).uuid])
+            found = newest(OF[name])
+            yield name, reverse(name, args=[found.uuid]) if found else ""
         elif not name.startswith("kind-"):
             yield name, ""
 
@@ -169,8 +181,10 @@ def kinds_addresses() -> Iterator[tuple[str, str]]:
         for name, most in FEW.items():
             # Not the first ones only, which are much alike.
             if number % 7 == 2 and number // 7 < most:
-                own = [] if name == "kind-list" else [newest(label).uuid]
-                yield name, reverse(name, args=[kind.slug, *own])
+                found = None if name == "kind-list" else newest(label)
+                if found is not None or name == "kind-list":
+                    own = [found.uuid] if found else []
+                    yield name, reverse(name, args=[kind.slug, *own])
 
 
 def walk(given: dict[str, list[str]], outside: set[str]) -> Walk:
