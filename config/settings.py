@@ -196,10 +196,15 @@ AXES_COOLOFF_TIME = timedelta(minutes=15)
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
 AXES_VERBOSE = False
+AXES_CLIENT_IP_CALLABLE = "config.client_address.address_of"
 AXES_LOCKOUT_CALLABLE = "config.views.errors.locked_out"
 
 CSRF_FAILURE_VIEW = "config.views.errors.form_too_old"
-SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = True
+# A browser takes a cookie of such a name from this very host only, and only encrypted.
+SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = (
+    ("__Host-session", "__Host-csrf") if PRODUCTION else ("sessionid", "csrftoken")
+)
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = PRODUCTION
 # Probes ask without encryption; the page holds nothing secret.
 SECURE_REDIRECT_EXEMPT = [r"^health$", r"^ready$", r"^metrics$"]
@@ -243,6 +248,8 @@ REST_FRAMEWORK = {
         "public": "60/min",
         "wall": "30/min",
     },
+    # Of the addresses a request claims to come from, only what our own proxy wrote counts.
+    "NUM_PROXIES": 1 if BEHIND_PROXY else 0,
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
 REST_KNOX = {"TOKEN_TTL": timedelta(days=365), "AUTO_REFRESH": False}

@@ -77,7 +77,7 @@ def of_job(job: Job, now: datetime) -> Check:
     """What is said of one job."""
     name = job.name[:1].upper() + job.name[1:]
     age = job.age(now)
-    says = _("ran %(ago)s ago") % {"ago": span(age)} if age is not None else _("has not run yet")
+    says = ran(age)
     act = ""
     if job.is_late(now):
         says = _("%(says)s, and should run every %(every)s") % {
@@ -95,6 +95,15 @@ def of_job(job: Job, now: datetime) -> Check:
             "the server."
         )
     return Check(key=f"job:{job.task}", name=name, says=f"{says}.", act=act, waits=job.last is None)
+
+
+def ran(age: timedelta | None) -> str:
+    """When a job ran, in words."""
+    if age is None:
+        return _("has not run yet")
+    if age < timedelta(minutes=1):
+        return _("ran just now")
+    return _("ran %(ago)s ago") % {"ago": span(age)}
 
 
 def broker() -> Check:

@@ -83,6 +83,9 @@ def test_production_speaks_encrypted_only_and_uses_what_it_was_given(
     assert now["SECURE_SSL_REDIRECT"]
     assert now["SESSION_COOKIE_SECURE"]
     assert now["CSRF_COOKIE_SECURE"]
+    assert now["CSRF_COOKIE_HTTPONLY"]
+    assert now["SESSION_COOKIE_NAME"].startswith("__Host-")
+    assert now["CSRF_COOKIE_NAME"].startswith("__Host-")
     assert now["SECURE_HSTS_SECONDS"] == 31_536_000
     assert now["CELERY_BROKER_URL"] == PRODUCTION["CELERY_BROKER_URL"]
     assert now["DATABASES"]["default"]["PASSWORD"] == "s@fe"
