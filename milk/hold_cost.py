@@ -1,5 +1,6 @@
 """What a hold costs by the prices of its day: milk that is still milk, and wheels."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -9,7 +10,7 @@ from django.utils import timezone
 
 from herd.rules_in_force import MILK_PRICE, WHEEL_PRICE, rows_in_force
 from milk.below import Catchable, below, still_catchable
-from milk.models import Hold, VatLot, WrongCow
+from milk.models import Hold, HoldItem, VatLot, WrongCow
 from milk.services.holds import held_lots, started_with
 
 NO_PRICE = "no price of {what} is in the book for that day"
@@ -73,6 +74,38 @@ def cost_of(hold: Hold, at: datetime) -> Cost:
     milk = still_milk(hold, still_catchable(lots, at))
     filled = VatLot.objects.filter(vat_id__in=in_vats).aggregate(kg=Sum("kg"))["kg"]
     return worth(milk + (filled or Decimal(0)), len(under.wheels), timezone.localdate(at))
+
+
+def cost_together(holds: Sequence[Hold], at: datetime) -> Cost:
+    """What everything these holds keep back is worth, what several name counted once.
+
+    The same statements for one hold and for many, but for those that name a tank or a starter.
+    """
+    lots: set[int] = set()
+    vats, wheels = set(), set()
+    named = [hold.pk for hold in holds if hold.tank_id is None]
+    lots |= set(
+        HoldItem.objects.filter(hold__in=named, gone_at=None).values_list("lot_id", flat=True)
+    )
+    for hold in holds:
+        if hold.tank_id is not None:
+            lots |= set(held_lots(hold, at))
+        if hold.vat_id is not None:
+            vats.add(hold.vat_id)
+        elif hold.starter_can is not None:
+            vats |= set(started_with(hold.starter_can))
+        if hold.wheel_id is not None:
+            wheels.add(hold.wheel_id)
+    under = below(lots, vat_ids=vats, wheel_ids=wheels)
+    made = {wheel.vat_id for wheel in under.wheels}
+    in_vats = sum((kg for vat, kg in under.vats if vat.pk not in made), Decimal(0))
+    found = still_catchable(lots, at)
+    milk = sum((kg for _, kg in (*found.tanks, *found.trays)), Decimal(0))
+    if not found:
+        # While a milking is on, what somebody read in the tank counts.
+        wrong = WrongCow.objects.standing().filter(hold__in=holds, tank_kg__isnull=False)
+        milk = max(milk, wrong.aggregate(kg=Sum("tank_kg"))["kg"] or Decimal(0))
+    return worth(milk + in_vats, len(under.wheels), timezone.localdate(at))
 
 
 def still_milk(hold: Hold, found: Catchable) -> Decimal:

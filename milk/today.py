@@ -1,7 +1,6 @@
 """What the milk answers on the day sheets, in a line each; read live at a moment."""
 
 from datetime import datetime
-from decimal import Decimal
 
 from django.db.models import Exists, OuterRef
 from django.urls import reverse
@@ -11,12 +10,13 @@ from config.day_sheet import RELIEF, Line, Press, ask, offer
 from config.roles import CHEESEMAKER, INSPECTOR, MILKER, OFFICE, OWNER, STORE_HAND, VET
 from config.templatetags.sheet import amount
 from milk.day_make import vats_lately
-from milk.hold_cost import cost_of
+from milk.hold_cost import cost_together
 from milk.judging import Limits, samplings, series_for, standings
 from milk.models import Hold, Recall, RecallStep, Wheel
 from milk.today_dairy import brine, fat_to_casein, orders, to_lay, to_pour, turning
 from milk.today_store import missing, rooms
 
+NO_PRICE_SET = "no price is set"
 NONE_MISSING = "No sample of this month is missing."
 
 
@@ -54,14 +54,12 @@ def cost_of_holds(at: datetime) -> Line:
     url = reverse("milk:holds")
     if not found:
         return Line(word="nothing held", form="closed", says="No hold is open.", url=url)
-    costs = [cost_of(hold, at) for hold in found]
-    known = [cost.amount for cost in costs if cost.amount is not None]
-    currency = next((cost.currency for cost in costs if cost.currency), "")
-    worth = f"{amount(round(sum(known, Decimal(0))))} {currency}" if known else "no price is set"
-    wheels = sum(cost.wheels for cost in costs)
-    count = f"{said(len(found), 'hold', 'holds')}: {said(wheels, 'wheel', 'wheels')}"
-    missing = "" if len(known) == len(costs) else ", not all of it priced"
-    says = f"{count}, {worth}{missing}."
+    cost = cost_together(found, at)
+    worth = NO_PRICE_SET
+    if cost.amount is not None:
+        worth = f"{amount(round(cost.amount))} {cost.currency}".strip()
+    count = f"{said(len(found), 'hold', 'holds')}: {said(cost.wheels, 'wheel', 'wheels')}"
+    says = f"{count}, {worth}."
     return Line(word="HELD", form="held", says=says, url=url)
 
 

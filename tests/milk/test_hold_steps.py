@@ -6,6 +6,8 @@ from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from config.errors import Conflict
@@ -14,7 +16,7 @@ from herd.models import PeriodRule
 from milk.below import still_catchable
 from milk.held import open_holds
 from milk.held_starter import check_may_start, free_cans, holds_of
-from milk.hold_cost import cost_of
+from milk.hold_cost import cost_of, cost_together
 from milk.minutes_left import stops_of
 from milk.models import Hold, HoldStep, MilkFigure, StarterCan, Vat, VatFill
 from milk.services import holds
@@ -212,6 +214,29 @@ def test_milk_and_wheels_at_the_prices_of_the_day() -> None:
     cost = cost_of(hold_it(MORNING + 3 * HOUR, lot=lot), MORNING + 4 * HOUR)
     assert (cost.milk_kg, cost.wheels) == (295, 22)
     assert cost.amount == Decimal("11221.25")
+
+
+def test_what_several_holds_keep_back_is_counted_once() -> None:
+    price("price: milk", "0.75", "EUR/kg")
+    price("price: wheel", "500", "EUR/wheel")
+    tank = milk.make_tank()
+    milk.make_milking(tank=tank, kg=3_000)
+    vat = milk.make_vat(at=MORNING)
+    milk.fill(vat, tank=tank, at=MORNING, kg=1155)
+    wheels = [milk.make_wheel(vat=vat), milk.make_wheel(vat=vat)]
+    (lot,) = milk.lots_of(tank)
+    at = MORNING + 4 * HOUR
+    first = hold_it(MORNING + 3 * HOUR, lot=lot)
+    with CaptureQueriesContext(connection) as one:
+        alone = cost_together([first], at)
+    assert alone == cost_of(first, at)
+    more = [hold_it(MORNING + 3 * HOUR, vat=vat), hold_it(MORNING + 3 * HOUR, wheel=wheels[0])]
+    with CaptureQueriesContext(connection) as all_three:
+        together = cost_together([first, *more], at)
+    assert together == alone
+    assert len(all_three) == len(one)
+    by_wheel = cost_together(more[1:], at)
+    assert (by_wheel.wheels, by_wheel.amount) == (1, Decimal("500.00"))
 
 
 # --- notices (A19, A20) ---------------------------------------------------------------------------
