@@ -10,6 +10,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
 from config.embedded import serve
+from config.jobs import send
 from config.management.commands.up import port_number
 from feed.tasks import flag_grass_past_window
 from milk.day_report import day_report
@@ -50,6 +51,8 @@ class Command(BaseCommand):
             self.fill(moment(options["at"]))
             self.at = moment(options["at"]) if options["at"] else None
             if serves:
+                # The seals of the days before it take some seconds; the worker makes them.
+                send("config.tasks.seal_days", ())
                 serve.serve(port, say=self.say, meanwhile=self.show_day)
             else:
                 self.show_day()
