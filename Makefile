@@ -39,7 +39,8 @@ test: $(DEV_STAMP)
 # Ten years against one, against hand-tuned SQL and against other programs; half an hour the first
 # time. On a machine with nothing else to do, KEEP=--keep writes tests/bench/latest.json.
 bench: $(BENCH_STAMP)
-	SWARDLINE_DATA=.swardline/bench $(BIN)/python -m tests.bench.ten_years $(KEEP)
+	SWARDLINE_DATA=.swardline/bench $(BIN)/python manage.py shell -v 0 \
+	  -c "from tests.bench.ten_years import main; main('$(KEEP)'.split())"
 
 lint: $(DEV_STAMP)
 	$(BIN)/python -m ruff check .

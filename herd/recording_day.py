@@ -12,10 +12,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
 from herd.models import Recording
-from herd.udder import linear_score
 from herd.udder_board import span_of
 from herd.udder_herd import HerdNow, herd_now
 from herd.udder_reads import Recorded
+from herd.udder_scores import linear_score
 
 # Outside these a figure is looked at again (common practice; what can be at all is refused before).
 USUAL: dict[str, tuple[Decimal, Decimal]] = {

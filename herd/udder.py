@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from enum import StrEnum
-from math import floor, log2
 from typing import NamedTuple
 
 from config.saying import N_
@@ -112,53 +111,6 @@ RULE_NAMES = {
     "score_aim": "score: aim at most",
     "score_share": "score: cows at the aim, good above",
 }
-
-
-def linear_score(cells: Decimal | float | None) -> float | None:
-    """log2(cells / 100) + 3, cells in thousands per ml; None for 0 or not measured.
-
-    Source: the linear score as published (12.5 thousand is 0, each doubling adds 1).
-    """
-    if not cells or cells < 0:
-        return None
-    return log2(float(cells) / 100) + 3
-
-
-class Reading(StrEnum):
-    """What a single score is read as."""
-
-    NONE = N_("nothing to see")
-    LOW = N_("low")
-    SUSPECT = "suspect"
-    SUBCLINICAL = "subclinical"
-    NEAR_CLINICAL = N_("near clinical")
-
-
-def whole_score(cells: Decimal | float | None) -> int | None:
-    """The class a count falls in: its linear score to the nearest whole number, not below 0."""
-    score = linear_score(cells)
-    return None if score is None else max(0, floor(score + 0.5))
-
-
-def reading(cells: Decimal | float | None, rules: Rules) -> Reading | None:
-    """What one count (thousand per ml) is read as by the class it falls in; None: no score.
-
-    Source: Michigan State extension (read): 0-1 none, 2 low, 3-4 suspect, 5 and more subclinical,
-    7-9 near clinical.
-    """
-    score = whole_score(cells)
-    if score is None:
-        return None
-    found = Reading.NONE
-    for word, least in (
-        (Reading.LOW, rules.score_low),
-        (Reading.SUSPECT, rules.score_suspect),
-        (Reading.SUBCLINICAL, rules.score_subclinical),
-        (Reading.NEAR_CLINICAL, rules.score_near_clinical),
-    ):
-        if score >= least:
-            found = word
-    return found
 
 
 @dataclass(frozen=True)
@@ -338,13 +290,6 @@ class Moved:
     dry_new: Share
     heifers_high: Share
     alone_high: Share
-
-
-def at_the_aim(moves: Iterable[Move], rules: Rules) -> Share:
-    """How many of the cows with a score are in the aim's class or below."""
-    scores = [whole_score(move.now.cells) for move in moves]
-    known = [score for score in scores if score is not None]
-    return Share(sum(score <= rules.score_aim for score in known), len(known))
 
 
 def moved(moves: Sequence[Move]) -> Moved:

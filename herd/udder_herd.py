@@ -16,20 +16,10 @@ from django.utils.translation import gettext_noop as N_
 from config.days import local_day
 from herd.models import Group
 from herd.tank_share import InTank, tank_cells
-from herd.udder import (
-    Move,
-    Moved,
-    Rules,
-    Sampled,
-    Share,
-    at_the_aim,
-    days_in_milk,
-    linear_score,
-    move_of,
-    moved,
-)
+from herd.udder import Move, Moved, Rules, Sampled, Share, days_in_milk, move_of, moved
 from herd.udder_reads import Recorded, calvings_of, lines_on, recordings, samples_of
 from herd.udder_rules import udder_rules
+from herd.udder_scores import at_the_aim, linear_score
 from herd.withheld import Answer, withheld_list
 
 # Recordings told on the board: thirteen months, so that last year's stands beside this one.

@@ -12,18 +12,9 @@ from django.db.models import QuerySet
 from config.days import local_day
 from herd.lactation import CORRECTED, MilkDay, Yield, lactation_yield
 from herd.models import Animal, Calving, DryOff, Recording
-from herd.udder import (
-    Move,
-    Reading,
-    Rules,
-    Sampled,
-    days_in_milk,
-    linear_score,
-    move_of,
-    one_day,
-    reading,
-)
+from herd.udder import Move, Rules, Sampled, days_in_milk, move_of, one_day
 from herd.udder_rules import udder_rules
+from herd.udder_scores import Reading, linear_score, reading
 
 # Fifteen years of monthly recordings, and some to spare.
 MOST_TESTS = 400

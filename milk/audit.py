@@ -26,7 +26,8 @@ from milk.make_paper import make_paper
 from milk.money import losses_between
 from milk.money_paper import losses_paper
 from milk.recalls_missing import name_of
-from milk.store_papers import climate_paper, stock_paper
+from milk.stock_paper import stock_paper
+from milk.store_papers import climate_paper
 
 INSIDE = "{stem}/{name}"
 

@@ -27,7 +27,8 @@ from milk.make_paper import make_paper
 from milk.money import check_days as check_span
 from milk.money import losses_between
 from milk.money_paper import before, losses_paper, month_of, owner_paper
-from milk.store_papers import climate_paper, stock_paper
+from milk.stock_paper import stock_paper
+from milk.store_papers import climate_paper
 
 Options = dict[str, Any]
 NO_DAY = "“{text}” is no day. Expected one such as 2026-06-02."

@@ -20,7 +20,7 @@ from milk.free_places import free_places
 from milk.models import Grade, Wheel
 from milk.rounds import rounds
 from milk.services.store import lay_in_aisle, make_room
-from milk.store_papers import StockRow, stock
+from milk.stock_paper import StockRow, stock
 from milk.store_search import SHOWN, Found, search
 
 MOST_LAID = 500

@@ -11,7 +11,8 @@ from config.days import local_day
 from config.papers.handing import hand_over
 from config.roles import action_required
 from milk.asked import day_asked
-from milk.store_papers import climate_paper, stock_paper
+from milk.stock_paper import stock_paper
+from milk.store_papers import climate_paper
 
 # A month of readings three times a day is no page for a phone; who wants it asks for it.
 WEEK = timedelta(days=6)

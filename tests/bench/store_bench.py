@@ -24,7 +24,7 @@ from milk.free_places import aisles, free_places
 from milk.models import Wheel, WheelPlace
 from milk.reference import load_reference
 from milk.rounds import rounds
-from milk.store_papers import stock, stock_paper
+from milk.stock_paper import stock, stock_paper
 from milk.store_search import Wanted, search
 from tests.factories.milk import stamp_at
 from tests.factories.wheel_years import WheelShape, write_lives, write_makes

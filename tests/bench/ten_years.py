@@ -1,6 +1,6 @@
 """Ten years against one, against hand-tuned SQL, against a floor, and against other programs.
 
-    make bench                      (or: python -m tests.bench.ten_years --years 10)
+    make bench
 
 Writes two books by ``manage.py bench generate`` into the data folder, one of a year and one of ten
 (once; later runs find them), then asks every question of both, alternating, and checks that all
@@ -14,63 +14,50 @@ import json
 import os
 import platform
 import statistics
-import sys
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from random import Random
-from time import perf_counter
 from typing import Any
 
-import django
+import psutil
+from django.conf import settings
+from django.contrib.auth.models import Group as Role
+from django.contrib.auth.models import User
+from django.core.management import call_command
+from django.db import connection
+from django.test import Client
 
-Answer = dict[str, set[Any]]
+from config.roles import VET
+from feed.models import ForageBatch
+from herd.models import Course
+from herd.withheld import withheld_list
+from milk.demo.load import is_loaded
+from milk.models import Milking, Wheel
+from milk.quality import quality
+from milk.services import flags
+from milk.trace import back, forward
+from tests.bench import ten_years_peers as others
+from tests.bench.ten_years_frames import Frames
+from tests.bench.ten_years_sql import bare, floor, pages, replayed
+from tests.bench.ten_years_timing import (
+    Answer,
+    Sweeper,
+    Times,
+    alternate,
+    answer_back,
+    answer_forward,
+    answer_sweep,
+    check_same,
+    found,
+    say,
+)
+
 LATEST = Path(__file__).with_name("latest.json")
 WHEELS, BATCHES, COURSES, PEER_IDS, ROUNDS = 40, 24, 24, 12, 5
 SWEPT = timedelta(days=90)
 DAY = timedelta(days=1)
-
-
-def say(line: str = "") -> None:
-    sys.stdout.write(f"{line}\n")
-    sys.stdout.flush()
-
-
-class Times:
-    """Wall times in ms of some contenders, by name."""
-
-    def __init__(self) -> None:
-        self.of: dict[str, list[float]] = {}
-
-    def add(self, name: str, began: float) -> None:
-        self.of.setdefault(name, []).append((perf_counter() - began) * 1000)
-
-    def median(self, name: str) -> float:
-        return statistics.median(self.of[name])
-
-    def worst(self, name: str) -> float:
-        """The 95th percentile."""
-        found = sorted(self.of[name])
-        return found[min(len(found) - 1, round(0.95 * (len(found) - 1)))]
-
-    def ratio(self, one: str, other: str) -> float:
-        return round(self.median(one) / self.median(other), 3)
-
-
-def alternate(
-    times: Times, items: Sequence[Any], contenders: dict[str, Callable[[Any], Any]]
-) -> None:
-    """Ask each contender about each item, the first one a different one each time."""
-    names = list(contenders)
-    for name in names:
-        contenders[name](items[0])
-    for place, item in enumerate(items):
-        turn = place % len(names)
-        for name in names[turn:] + names[:turn]:
-            began = perf_counter()
-            contenders[name](item)
-            times.add(name, began)
 
 
 class Book:
@@ -80,7 +67,6 @@ class Book:
         self.years, self.name = years, f"bench_{years:g}".replace(".", "_")
 
     def open(self) -> None:
-        from django.db import connection
 
         if connection.settings_dict["NAME"] != self.name:
             connection.close()
@@ -88,10 +74,6 @@ class Book:
 
     def make(self) -> None:
         """Create and fill it, unless it is there."""
-        from django.core.management import call_command
-        from django.db import connection
-
-        from milk.demo.load import is_loaded
 
         connection.ensure_connection()
         with connection.cursor() as cursor:
@@ -138,8 +120,6 @@ class Bench:
     # The questions.
 
     def traces_back(self) -> None:
-        from milk.models import Wheel
-        from milk.trace import back
 
         for name, book, recent in (
             ("1 y", self.short, True),
@@ -164,9 +144,6 @@ class Bench:
         )
 
     def traces_forward(self) -> None:
-        from feed.models import ForageBatch
-        from herd.models import Course
-        from milk.trace import forward
 
         for words, model, kind, number in (
             ("forage forward", ForageBatch, "batch", BATCHES),
@@ -187,7 +164,6 @@ class Bench:
         self, name: str, book: Book, keys: list[int], model: Any, ask: Callable[[Any], Any]
     ) -> None:
         """The program, its statements on a bare cursor, and the floor, one after the other."""
-        from tests.bench.ten_years_sql import bare, floor, pages, replayed
 
         book.open()
         things = [model.objects.get(pk=key) for key in keys]
@@ -217,10 +193,6 @@ class Bench:
 
     def peers(self) -> None:
         """The same questions to SQLite, DuckDB and pandas, on the long book."""
-        from feed.models import ForageBatch
-        from milk.models import Wheel
-        from milk.trace import back, forward
-        from tests.bench import ten_years_peers as others
 
         self.long.open()
         if not (self.folder / "batch.csv").exists():
@@ -229,7 +201,7 @@ class Bench:
         asked: list[Any] = [
             others.Staged(others.Sqlite(self.folder)),
             others.Staged(others.Duck(self.folder)),
-            others.Frames(self.folder),
+            Frames(self.folder),
         ]
         wheels = self.some(self.long, Wheel, PEER_IDS, last_year=False)
         batches = self.some(self.long, ForageBatch, PEER_IDS, last_year=False)
@@ -252,7 +224,7 @@ class Bench:
             "sweep",
             spans,
             answer_sweep,
-            [_Sweeper(one) for one in asked],
+            [Sweeper(one) for one in asked],
             "sweep",
         )
 
@@ -276,19 +248,14 @@ class Bench:
         self.ratios[key] = round(self.times.median(f"{name} (among peers)") / best, 3)
 
     def sweep_span(self) -> tuple[datetime, datetime]:
-        from milk.models import Milking
 
         newest = Milking.objects.latest("happened_at").happened_at
         return newest - SWEPT, newest
 
     def lists(self) -> None:
         """The lists and sweeps that must not grow with the years, in both books in turn."""
-        from herd.withheld import withheld_list
-        from milk.quality import quality
-        from milk.services import flags
 
         def now() -> datetime:
-            from milk.models import Milking
 
             return Milking.objects.latest("happened_at").happened_at + timedelta(hours=3)
 
@@ -317,13 +284,6 @@ class Bench:
 
     def pages(self) -> None:
         """A page with a trace against the trace alone, and the pages of the herd and of quality."""
-        from django.contrib.auth.models import Group as Role
-        from django.contrib.auth.models import User
-        from django.test import Client
-
-        from config.roles import VET
-        from milk.models import Wheel
-        from milk.trace import back
 
         self.long.open()
         user, _ = User.objects.get_or_create(username="bench")
@@ -353,7 +313,6 @@ class Bench:
     # What came of it.
 
     def report(self) -> None:
-        import psutil
 
         say(f"\n{'question':<34}{'median ms':>11}{'p95 ms':>9}{'statements':>12}{'pages':>8}")
         for name in self.times.of:
@@ -380,74 +339,6 @@ class Bench:
         }
 
 
-class _Sweeper:
-    """A peer asked about a span of moments."""
-
-    def __init__(self, peer: Any) -> None:
-        self.peer, self.name = peer, peer.name
-
-    def sweep(self, span: tuple[datetime, datetime]) -> Answer:
-        since, until = span
-        found: Answer = self.peer.sweep(int(since.timestamp()), int(until.timestamp()))
-        return found
-
-
-def found(model: Any, key: int) -> Any:
-    return model.objects.get(pk=key)
-
-
-def answer_back(trace: Any) -> Answer:
-    """A trace back as sets of keys."""
-    cows = [(cow.pk, at) for cow in trace.found.animals for at in cow.milkings]
-    return {
-        "lots": {lot.row.pk for lot in trace.found.lots},
-        "cows": {(cow, at.milking.pk) for cow, at in cows},
-        "cells": {(cow, at.milking.pk, at.cells[2]) for cow, at in cows if at.cells},
-        "withheld": {
-            (cow, at.milking.pk, period.course) for cow, at in cows for period in at.withheld
-        },
-        "feeds": {(feed.pk, bool(feed.hours_late)) for feed in trace.found.feeds},
-    }
-
-
-def answer_forward(trace: Any) -> Answer:
-    return {
-        "lots": {lot.row.pk for lot in trace.found.lots},
-        "vats": {vat.pk for vat in trace.found.vats},
-        "wheels": {wheel.pk for wheel, _ in trace.found.wheels},
-    }
-
-
-def answer_sweep(span: tuple[datetime, datetime]) -> Answer:
-    """Withheld milk of the milkings of a span that went into a lot."""
-    from milk.models import MilkingPart
-    from milk.withheld_milk import withheld_in
-
-    since, until = span
-    parts = MilkingPart.objects.filter(
-        milking__happened_at__gte=since, milking__happened_at__lt=until
-    )
-    pairs = set(parts.values_list("milking_id", flat=True))
-    rows = withheld_in(parts.values_list("lot_id", flat=True).distinct())
-    return {
-        "withheld": {(row.animal, row.milking, row.course) for row in rows if row.milking in pairs}
-    }
-
-
-def check_same(name: str, item: Any, wanted: Answer, got: Answer) -> None:
-    """Raise AssertionError naming what differs."""
-    for part, own in wanted.items():
-        other = {
-            tuple(map(float, one)) if isinstance(one, tuple) else float(one) for one in got[part]
-        }
-        mine = {tuple(map(float, one)) if isinstance(one, tuple) else float(one) for one in own}
-        if mine != other:
-            raise AssertionError(
-                f"{name} of {item}: {part} differ, only here {sorted(mine - other)[:3]}, "
-                f"only there {sorted(other - mine)[:3]}"
-            )
-
-
 def main(arguments: Iterable[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     parser.add_argument("--years", type=float, default=10, help="of the long book (default: 10)")
@@ -455,9 +346,6 @@ def main(arguments: Iterable[str] | None = None) -> None:
     parser.add_argument("--no-peers", action="store_true", help="leave the other programs out")
     parser.add_argument("--keep", action="store_true", help="write tests/bench/latest.json")
     options = parser.parse_args(list(arguments) if arguments is not None else None)
-    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
-    django.setup()
-    from django.conf import settings
 
     short, long = Book(options.short), Book(options.years)
     for book in (short, long):
@@ -472,7 +360,3 @@ def main(arguments: Iterable[str] | None = None) -> None:
     bench.report()
     if options.keep:
         LATEST.write_text(json.dumps(bench.written(), indent=2) + "\n")
-
-
-if __name__ == "__main__":
-    main()

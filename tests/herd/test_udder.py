@@ -22,13 +22,13 @@ from herd.udder import (
     Sign,
     cases,
     days_in_milk,
-    linear_score,
     move_of,
     moved,
     one_day,
     quarters_of,
 )
 from herd.udder_rules import SCHEME, rules_of
+from herd.udder_scores import linear_score
 
 DAY = date(2026, 6, 2)
 

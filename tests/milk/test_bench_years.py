@@ -14,7 +14,8 @@ from feed.models import Feeding, ForageBatch
 from feed.services import deadlines
 from herd.models import Course, WithdrawalPeriod
 from herd.services import recordings, withdrawals
-from milk.bench.years import MILK_HOURS, Years, write_years
+from milk.bench.book import Years
+from milk.bench.years import MILK_HOURS, write_years
 from milk.models import CowMilking, LotParent, LotTest, Milking, MilkLot, VatFill, VatLot, Wheel
 from milk.services import lots
 from milk.trace import back, forward

@@ -10,7 +10,7 @@ from milk.models import Tray, Vat, Wheel
 from milk.rounds import rounds
 from milk.services import plates, rennet, store
 from milk.services.supply_notices import look_at_supplies
-from milk.store_papers import stock
+from milk.stock_paper import stock
 from milk.tasks import keep_the_hall_again
 from milk.tasks import look_at_supplies as job_of_supplies
 from tests.cast import Api, text, user_in

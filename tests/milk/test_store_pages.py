@@ -25,7 +25,7 @@ from milk.rounds import rounds
 from milk.services.counts import record_stock_count, strike_stock_count
 from milk.services.store import make_room
 from milk.services.store_notices import look_at_store
-from milk.store_papers import first_younger, stock
+from milk.stock_paper import first_younger, stock
 from milk.store_search import Wanted, search, youngest_of
 from tests.cast import Api, Pages, user_in
 from tests.factories import milk

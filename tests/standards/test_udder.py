@@ -27,22 +27,19 @@ from herd.udder import (
     Line,
     Move,
     Movement,
-    Reading,
     Rules,
     Sampled,
     Share,
     Sign,
-    at_the_aim,
     cases,
     clinical_rate,
     in_twelve,
-    linear_score,
     move_of,
     moved,
     movement,
-    reading,
 )
 from herd.udder_rules import SCHEME, rules_of
+from herd.udder_scores import Reading, at_the_aim, linear_score, reading
 
 ROOT = Path(__file__).resolve().parents[2]
 SHARED = Path(os.environ.get("SWARDLINE_SHARED", ROOT.parent / "shared"))

@@ -9,7 +9,8 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from config.embedded import serve
-from milk.bench.years import SEED, Years, counts, write_years
+from milk.bench.book import SEED, Years
+from milk.bench.years import counts, write_years
 from milk.demo.load import is_loaded
 
 NOT_HERE = (
