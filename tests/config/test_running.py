@@ -2,6 +2,7 @@
 
 import re
 from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -29,8 +30,9 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture(autouse=True)
 def broker_there(monkeypatch: Any) -> None:
-    """The tests' broker is in memory; /health has tests of its own with a real one."""
+    """The tests' broker is in memory (/health has a real one), and any disk may be full."""
     monkeypatch.setattr(checks, "broker_state", lambda: "ok")
+    monkeypatch.setattr(checks.shutil, "disk_usage", lambda path: HALF_FULL)
 
 
 @pytest.fixture
@@ -49,6 +51,7 @@ def well(monkeypatch: Any, tmp_path: Any, settings: Any) -> datetime:
     return now
 
 
+HALF_FULL = SimpleNamespace(free=5 * 10**10, total=10**11)
 HELD = Counted(server=18, tables={}, kinds={"animals": (1200, 34)}, newest_entry="", migrations={})
 
 
@@ -133,7 +136,7 @@ def test_a_broker_that_is_away_and_a_full_disk_are_told(monkeypatch: Any) -> Non
     monkeypatch.setattr(checks, "broker_state", lambda: "away")
     assert "Start the broker" in checks.broker().act
 
-    usage = type("Usage", (), {"free": 9 * 10**9, "total": 100 * 10**9})
+    usage = SimpleNamespace(free=9 * 10**9, total=100 * 10**9)
     monkeypatch.setattr(checks.shutil, "disk_usage", lambda path: usage)
     assert checks.disk().says == "9.0 GB free of 100.0 GB (9 %)."
     assert checks.disk().act
