@@ -5,6 +5,8 @@ from collections.abc import Iterator
 from django.core.exceptions import ObjectDoesNotExist, ValidationError
 from django.urls import reverse
 from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.find import register
 from milk.models import MilkLot, Tank, Vat, Wheel
@@ -17,7 +19,7 @@ def wheels(text: str) -> Iterator[tuple[str, str]]:
     plate = text.lower().removeprefix("wheel").removeprefix("plate").strip()
     rows = Wheel.objects.standing().filter(plate__startswith=plate).order_by("plate")
     for wheel in rows[:MOST] if plate else ():
-        yield f"{wheel} of {wheel.vat}", wheel.get_absolute_url()
+        yield _("{wheel} of {vat}").format(wheel=wheel, vat=wheel.vat), wheel.get_absolute_url()
 
 
 def vats(text: str) -> Iterator[tuple[str, str]]:
@@ -34,7 +36,10 @@ def lots(text: str) -> Iterator[tuple[str, str]]:
     code = text.upper().removeprefix("LOT").strip()
     rows = MilkLot.objects.filter(code__startswith=code).order_by("-code")
     for lot in rows[:MOST] if code else ():
-        yield f"Lot {lot}" + (" (void)" if lot.void else ""), lot.get_absolute_url()
+        yield (
+            _("Lot {lot}").format(lot=lot) + (" (void)" if lot.void else ""),
+            lot.get_absolute_url(),
+        )
 
 
 def tanks(text: str) -> Iterator[tuple[str, str]]:
@@ -46,7 +51,7 @@ def tanks(text: str) -> Iterator[tuple[str, str]]:
     yield capfirst(str(tank)), reverse("milk:tanks")
 
 
-register("Wheels", wheels)
-register("Vats", vats)
-register("Milk lots", lots)
-register("Tanks", tanks)
+register(N_("Wheels"), wheels)
+register(N_("Vats"), vats)
+register(N_("Milk lots"), lots)
+register(N_("Tanks"), tanks)

@@ -1,5 +1,7 @@
 """The milk's kinds of entry; lists, forms and the API come from these."""
 
+from django.utils.translation import gettext_lazy as _l
+
 from config.kinds import Kind, register
 from milk.kinds_cheese import CHEESE
 from milk.kinds_grading import GRADING
@@ -26,9 +28,9 @@ VATS = (
     Kind(
         slug="starter-cans",
         model=StarterCan,
-        title="Starter cans",
-        moment="filled at",
-        help="Whey of the first vat; that of further vats is written as whey added.",
+        title=_l("Starter cans"),
+        moment=_l("filled at"),
+        help=_l("Whey of the first vat; that of further vats is written as whey added."),
         fields=("can", "from_vat", "litres", "temperature", "acidity"),
         record=starter.record_can,
         filters=("can", "from_vat"),
@@ -36,8 +38,8 @@ VATS = (
     Kind(
         slug="vats",
         model=Vat,
-        title="Vats",
-        moment="filling began at",
+        title=_l("Vats"),
+        moment=_l("filling began at"),
         fields=(
             "day",
             "number",
@@ -60,9 +62,11 @@ VATS = (
     Kind(
         slug="vat-fills",
         model=VatFill,
-        title="Vat fills",
-        moment="began at",
-        help="From a tank or from a tray; which lots it was follows from what the tank held then.",
+        title=_l("Vat fills"),
+        moment=_l("began at"),
+        help=_l(
+            "From a tank or from a tray; which lots it was follows from what the tank held then."
+        ),
         fields=("vat", "tank", "tray", "kg", "ended_at"),
         record=vats.fill_vat,
         strike=strike_milk,
@@ -71,8 +75,8 @@ VATS = (
     Kind(
         slug="wheels",
         model=Wheel,
-        title="Wheels",
-        moment="lifted at",
+        title=_l("Wheels"),
+        moment=_l("lifted at"),
         fields=("plate", "vat", "twin", "kg", "mould", "cloth", "band"),
         record=wheels.record_wheel,
         strike=wheels.strike_wheel,

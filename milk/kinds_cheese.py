@@ -1,5 +1,7 @@
 """The kinds of entry about the cheese of a vat: results of laboratories, and criteria."""
 
+from django.utils.translation import gettext_lazy as _l
+
 from config.kinds import Kind
 from milk.models import CheeseLimit, CheeseTest
 from milk.services import cheese
@@ -8,9 +10,9 @@ CHEESE = (
     Kind(
         slug="cheese-tests",
         model=CheeseTest,
-        title="Cheese tests",
-        moment="sample taken at",
-        help="Of the cheese of a vat. One that fails a criterion holds the vat and its wheels.",
+        title=_l("Cheese tests"),
+        moment=_l("sample taken at"),
+        help=_l("Of the cheese of a vat. One that fails a criterion holds the vat and its wheels."),
         fields=(
             "vat",
             "what",
@@ -30,9 +32,11 @@ CHEESE = (
     Kind(
         slug="cheese-limits",
         model=CheeseLimit,
-        title="Criteria of cheese",
-        moment="decided at",
-        help="Sampling plans (n, c, m, M) and what cheese of a name must be, each from a day on.",
+        title=_l("Criteria of cheese"),
+        moment=_l("decided at"),
+        help=_l(
+            "Sampling plans (n, c, m, M) and what cheese of a name must be, each from a day on."
+        ),
         fields=(
             "what",
             "growth",

@@ -1,5 +1,7 @@
 """The kinds of entry of grading: rules, faults, inspections, and marks on rinds."""
 
+from django.utils.translation import gettext_lazy as _l
+
 from config.kinds import Kind
 from milk.models import AgeRule, Fault, GradeRule, Inspection, RindMark
 from milk.services import grading
@@ -8,9 +10,9 @@ GRADING = (
     Kind(
         slug="inspections",
         model=Inspection,
-        title="Inspections",
-        moment="looked at",
-        help="Only a newer inspection corrects one; a slip may be taken back at once.",
+        title=_l("Inspections"),
+        moment=_l("looked at"),
+        help=_l("Only a newer inspection corrects one; a slip may be taken back at once."),
         fields=("wheel", "way", "grade", "fault", "findings", "kg", "inspector"),
         record=grading.record_inspection,
         strike=grading.strike_inspection,
@@ -19,9 +21,11 @@ GRADING = (
     Kind(
         slug="rind-marks",
         model=RindMark,
-        title="Marks on rinds",
-        moment="done at",
-        help="Grooves for seconds, marks taken off what is downgraded: a rind keeps both for ever.",
+        title=_l("Marks on rinds"),
+        moment=_l("done at"),
+        help=_l(
+            "Grooves for seconds, marks taken off what is downgraded: a rind keeps both for ever."
+        ),
         fields=("wheel", "what"),
         record=grading.record_rind_mark,
         filters=("wheel", "what"),
@@ -29,27 +33,29 @@ GRADING = (
     Kind(
         slug="faults",
         model=Fault,
-        title="Faults",
-        moment="decided at",
-        help="The list the tapper chooses from: what each means, and the grade it usually costs.",
+        title=_l("Faults"),
+        moment=_l("decided at"),
+        help=_l(
+            "The list the tapper chooses from: what each means, and the grade it usually costs."
+        ),
         fields=("name", "means", "where", "usual_grade", "valid_from", "source"),
         filters=("where", "usual_grade"),
     ),
     Kind(
         slug="grade-rules",
         model=GradeRule,
-        title="Rules of the grades",
-        moment="decided at",
-        help="What a grade means from a day on, and what the rind of such a wheel must bear.",
+        title=_l("Rules of the grades"),
+        moment=_l("decided at"),
+        help=_l("What a grade means from a day on, and what the rind of such a wheel must bear."),
         fields=("grade", "means", "marks", "counts_as", "named", "valid_from", "source"),
         filters=("grade",),
     ),
     Kind(
         slug="age-rules",
         model=AgeRule,
-        title="Age rules",
-        moment="decided at",
-        help="How old a wheel must be before it leaves, from a day on, and where that stands.",
+        title=_l("Age rules"),
+        moment=_l("decided at"),
+        help=_l("How old a wheel must be before it leaves, from a day on, and where that stands."),
         fields=("of", "at_least", "unit", "scheme", "valid_from", "source"),
         filters=("of", "scheme"),
     ),

@@ -1,5 +1,7 @@
 """The kinds of entry of the dairy hall: trays skimmed, recipes, rennet, marks, plates, weights."""
 
+from django.utils.translation import gettext_lazy as _l
+
 from config.kinds import Kind
 from milk.models import (
     KeptOver,
@@ -19,9 +21,9 @@ HALL = (
     Kind(
         slug="skimmings",
         model=Skimming,
-        title="Looks at trays",
-        moment="looked at",
-        help="Cream off, the fat that is left, and whether the tray is set aside.",
+        title=_l("Looks at trays"),
+        moment=_l("looked at"),
+        help=_l("Cream off, the fat that is left, and whether the tray is set aside."),
         fields=("tray", "cream_kg", "temperature", "fat", "smell", "set_aside", "remark"),
         record=skimming.record_skimming,
         strike=skimming.strike_skimming,
@@ -30,9 +32,9 @@ HALL = (
     Kind(
         slug="kept-over",
         model=KeptOver,
-        title="Milk kept over",
-        moment="kept since",
-        help="Morning milk kept in a tank that goes into the trays this evening.",
+        title=_l("Milk kept over"),
+        moment=_l("kept since"),
+        help=_l("Morning milk kept in a tank that goes into the trays this evening."),
         fields=("tank", "kg", "temperature", "place", "why"),
         record=skimming.record_kept_over,
         filters=("tank",),
@@ -40,9 +42,9 @@ HALL = (
     Kind(
         slug="recipes",
         model=Recipe,
-        title="Recipes",
-        moment="decided at",
-        help="How a cheese is made from a day on. What is left blank is not judged.",
+        title=_l("Recipes"),
+        moment=_l("decided at"),
+        help=_l("How a cheese is made from a day on. What is left blank is not judged."),
         fields=(
             "name",
             "usual",
@@ -68,9 +70,9 @@ HALL = (
     Kind(
         slug="rennet-batches",
         model=RennetBatch,
-        title="Rennet batches",
-        moment="received at",
-        help="Vats name a batch by its code. The strength stands on the label.",
+        title=_l("Rennet batches"),
+        moment=_l("received at"),
+        help=_l("Vats name a batch by its code. The strength stands on the label."),
         fields=("code", "product", "g", "strength", "best_before"),
         record=rennet.record_batch,
         filters=("code",),
@@ -78,7 +80,7 @@ HALL = (
     Kind(
         slug="rennet-steps",
         model=RennetStep,
-        title="Rennet opened, finished, counted",
+        title=_l("Rennet opened, finished, counted"),
         fields=("batch", "what", "g", "remark"),
         record=rennet.record_step,
         filters=("batch", "what"),
@@ -86,8 +88,8 @@ HALL = (
     Kind(
         slug="vat-marks",
         model=VatMark,
-        title="Marks of a make",
-        help="Each step once; a wrong one is struck and written again.",
+        title=_l("Marks of a make"),
+        help=_l("Each step once; a wrong one is struck and written again."),
         fields=("vat", "what", "celsius", "acidity", "remark"),
         record=marks.record_mark,
         strike=marks.strike_mark,
@@ -96,8 +98,8 @@ HALL = (
     Kind(
         slug="whey-added",
         model=WheyAdded,
-        title="Whey added to cans",
-        moment="added at",
+        title=_l("Whey added to cans"),
+        moment=_l("added at"),
         fields=("can", "vat", "litres"),
         record=starter.record_whey_added,
         filters=("can", "vat"),
@@ -105,9 +107,9 @@ HALL = (
     Kind(
         slug="plate-receipts",
         model=PlateReceipt,
-        title="Plates received",
-        moment="received at",
-        help="From one number to another, with every digit that is on the plate.",
+        title=_l("Plates received"),
+        moment=_l("received at"),
+        help=_l("From one number to another, with every digit that is on the plate."),
         fields=("first", "last", "paper"),
         record=plates.record_receipt,
         strike=plates.strike_receipt,
@@ -116,9 +118,9 @@ HALL = (
     Kind(
         slug="plate-losses",
         model=PlateLoss,
-        title="Plates broken or lost",
-        moment="found at",
-        help="A plate that comes on no wheel.",
+        title=_l("Plates broken or lost"),
+        moment=_l("found at"),
+        help=_l("A plate that comes on no wheel."),
         fields=("plate", "what", "note"),
         record=plates.record_loss,
         filters=("plate", "what"),
@@ -126,9 +128,9 @@ HALL = (
     Kind(
         slug="wheel-weights",
         model=WheelWeight,
-        title="Weights of wheels",
-        moment="weighed at",
-        help="The first weight of a wheel, after a day, is the one its yield is counted by.",
+        title=_l("Weights of wheels"),
+        moment=_l("weighed at"),
+        help=_l("The first weight of a wheel, after a day, is the one its yield is counted by."),
         fields=("wheel", "kg"),
         record=plates.record_weight,
         strike=plates.strike_weight,

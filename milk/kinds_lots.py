@@ -1,5 +1,7 @@
 """The kinds of entry of milk until the vat: tanks, milkings, tests, limits, holds."""
 
+from django.utils.translation import gettext_lazy as _l
+
 from config.kinds import Kind
 from milk.models import (
     CoolingRule,
@@ -45,16 +47,16 @@ TANKS = (
     Kind(
         slug="tanks",
         model=Tank,
-        title="Tanks",
-        moment="in use since",
+        title=_l("Tanks"),
+        moment=_l("in use since"),
         fields=("name", "capacity_kg", "use"),
         filters=("name", "use"),
     ),
     Kind(
         slug="tank-events",
         model=TankEvent,
-        title="Tank events",
-        help="Washed, emptied, drawn off, moved, or looked at. A wash ends what is in a tank.",
+        title=_l("Tank events"),
+        help=_l("Washed, emptied, drawn off, moved, or looked at. A wash ends what is in a tank."),
         fields=("tank", "what", "kg", "to_tank", "ended_at", "temperature", "remark"),
         record=tanks.record_tank_event,
         strike=strike_milk,
@@ -63,9 +65,9 @@ TANKS = (
     Kind(
         slug="milkings",
         model=Milking,
-        title="Milkings",
-        moment="began at",
-        help="One group into one tank. Leave the kg blank to have the meter rows added up.",
+        title=_l("Milkings"),
+        moment=_l("began at"),
+        help=_l("One group into one tank. Leave the kg blank to have the meter rows added up."),
         fields=("group", "day", "session", "tank", "ended_at", "kg", "milker", "remark"),
         shown=("metered", "read_kg"),
         record=milkings.record_milking,
@@ -76,9 +78,9 @@ TANKS = (
     Kind(
         slug="meter-corrections",
         model=MeterCorrection,
-        title="Meter corrections",
-        moment="found at",
-        help="What a meter read wrongly; the row keeps both values.",
+        title=_l("Meter corrections"),
+        moment=_l("found at"),
+        help=_l("What a meter read wrongly; the row keeps both values."),
         fields=("animal", "milking", "new_grams", "new_goes", "why"),
         shown=("old_grams", "old_goes"),
         record=milkings.correct_meter,
@@ -88,9 +90,11 @@ TANKS = (
     Kind(
         slug="deliveries",
         model=Delivery,
-        title="Deliveries",
-        moment="began at",
-        help="Milk from a supplier is a lot of its own; milk to a buyer is drawn from its tank.",
+        title=_l("Deliveries"),
+        moment=_l("began at"),
+        help=_l(
+            "Milk from a supplier is a lot of its own; milk to a buyer is drawn from its tank."
+        ),
         fields=("way", "holding", "tank", "kg", "ended_at", "paper", "temperature"),
         record=tanks.record_delivery,
         strike=strike_milk,
@@ -100,9 +104,9 @@ TANKS = (
     Kind(
         slug="trays",
         model=Tray,
-        title="Trays",
-        moment="filling began at",
-        help="Cream taken off later is written as a look at the tray.",
+        title=_l("Trays"),
+        moment=_l("filling began at"),
+        help=_l("Cream taken off later is written as a look at the tray."),
         fields=("number", "tank", "kg", "ended_at", "cream_kg", "temperature"),
         record=tanks.record_tray,
         strike=skimming.strike_tray,
@@ -115,9 +119,11 @@ TESTS = (
     Kind(
         slug="lot-tests",
         model=LotTest,
-        title="Lot tests",
-        moment="sample taken at",
-        help="Of a lot, or of a delivery. The number and unit as the paper has them: “<10” stays.",
+        title=_l("Lot tests"),
+        moment=_l("sample taken at"),
+        help=_l(
+            "Of a lot, or of a delivery. The number and unit as the paper has them: “<10” stays."
+        ),
         fields=(
             "lot",
             "delivery",
@@ -138,10 +144,12 @@ TESTS = (
     Kind(
         slug="residues",
         model=Residue,
-        title="Residues measured",
-        moment="sample taken at",
-        help="One substance of a laboratory's paper, in µg/kg. What is more than the law allows "
-        "holds the lot; for sulfonamides the sum counts.",
+        title=_l("Residues measured"),
+        moment=_l("sample taken at"),
+        help=_l(
+            "One substance of a laboratory's paper, in µg/kg. What is more than the law allows "
+            "holds the lot; for sulfonamides the sum counts."
+        ),
         fields=("lot", "substance", "written", "sample", "laboratory", "method"),
         shown=("value",),
         record=residues.record_residue,
@@ -151,20 +159,24 @@ TESTS = (
     Kind(
         slug="residue-limits",
         model=ResidueLimit,
-        title="Residue limits",
-        moment="entered at",
-        help="How much of a substance milk may hold, from a day on. Rows of schemes that the "
-        "estate does not follow are kept and judge nothing.",
+        title=_l("Residue limits"),
+        moment=_l("entered at"),
+        help=_l(
+            "How much of a substance milk may hold, from a day on. Rows of schemes that the "
+            "estate does not follow are kept and judge nothing."
+        ),
         fields=("substance", "summed_as", "at_most", "scheme", "valid_from", "source"),
         filters=("substance", "scheme"),
     ),
     Kind(
         slug="herd-statuses",
         model=HerdStatus,
-        title="Statuses of the herd",
-        moment="since",
-        help="Officially free or not, as the authority says. Not free: the herd's milk goes into "
-        "no vat, and what was milked since then is held.",
+        title=_l("Statuses of the herd"),
+        moment=_l("since"),
+        help=_l(
+            "Officially free or not, as the authority says. Not free: the herd's milk goes into "
+            "no vat, and what was milked since then is held."
+        ),
         fields=("disease", "free", "source"),
         record=herd_status.record_herd_status,
         strike=herd_status.strike_herd_status,
@@ -173,11 +185,13 @@ TESTS = (
     Kind(
         slug="limits",
         model=Limit,
-        title="Limits",
-        moment="decided at",
-        help="What a result may be at most or at least, from a day on, and where that stands. "
-        "Counts are in thousand per ml, spores per litre, freezing points in °C, aflatoxin "
-        "in µg/kg.",
+        title=_l("Limits"),
+        moment=_l("decided at"),
+        help=_l(
+            "What a result may be at most or at least, from a day on, and where that stands. "
+            "Counts are in thousand per ml, spores per litre, freezing points in °C, aflatoxin "
+            "in µg/kg."
+        ),
         fields=(
             "what",
             "of",
@@ -203,9 +217,9 @@ TESTS = (
     Kind(
         slug="cooling-rules",
         model=CoolingRule,
-        title="Cooling rules",
-        moment="decided at",
-        help="How warm milk may be so long after milking, and how old it may get.",
+        title=_l("Cooling rules"),
+        moment=_l("decided at"),
+        help=_l("How warm milk may be so long after milking, and how old it may get."),
         fields=(
             "of",
             "counted_from",
@@ -226,9 +240,9 @@ TESTS = (
     Kind(
         slug="laboratory-settings",
         model=LaboratorySetting,
-        title="Laboratory settings",
-        moment="holds from",
-        help="What a laboratory's files do not say themselves; asked once, then remembered.",
+        title=_l("Laboratory settings"),
+        moment=_l("holds from"),
+        help=_l("What a laboratory's files do not say themselves; asked once, then remembered."),
         fields=("laboratory", "question", "answer"),
         record=laboratories.record_setting,
         filters=("laboratory", "question"),
@@ -236,9 +250,9 @@ TESTS = (
     Kind(
         slug="holds",
         model=Hold,
-        title="Holds",
-        moment="held since",
-        help="Nothing of it may be used until two different people have decided.",
+        title=_l("Holds"),
+        moment=_l("held since"),
+        help=_l("Nothing of it may be used until two different people have decided."),
         fields=("reason", "words", "lot", "tank", "vat", "wheel", "starter_can"),
         record=holds.hold_milk,
         strike=taking_back.strike_hold,
@@ -248,9 +262,9 @@ TESTS = (
     Kind(
         slug="hold-decisions",
         model=HoldDecision,
-        title="Decisions about holds",
-        moment="decided at",
-        help="Two different people must decide the same. A small share never makes milk fit.",
+        title=_l("Decisions about holds"),
+        moment=_l("decided at"),
+        help=_l("Two different people must decide the same. A small share never makes milk fit."),
         fields=("hold", "decision", "words"),
         record=holds.decide,
         strike=taking_back.strike_decision,
@@ -262,9 +276,9 @@ KEPT_OUT = (
     Kind(
         slug="withheld-milk",
         model=WithheldMilk,
-        title="Withheld milk",
-        moment="kept out at",
-        help=(
+        title=_l("Withheld milk"),
+        moment=_l("kept out at"),
+        help=_l(
             "Milk kept out at a milking and where it went. To no animal that gives food, but to "
             "her own calf, where local law allows it."
         ),
@@ -276,9 +290,9 @@ KEPT_OUT = (
     Kind(
         slug="wrong-cows",
         model=WrongCow,
-        title="Wrong cows in tanks",
-        moment="milked at",
-        help="Holds the tank at once, and writes where the rest of the milking goes.",
+        title=_l("Wrong cows in tanks"),
+        moment=_l("milked at"),
+        help=_l("Holds the tank at once, and writes where the rest of the milking goes."),
         fields=("tank", "animal", "group", "kg", "tank_kg", "to_tank", "bottle_1", "bottle_2"),
         record=wrong_cow.record_wrong_cow,
         strike=wrong_cow.strike_wrong_cow,
@@ -287,9 +301,9 @@ KEPT_OUT = (
     Kind(
         slug="hold-steps",
         model=HoldStep,
-        title="Steps on holds",
-        moment="done at",
-        help="What was done about a hold on the way to a decision.",
+        title=_l("Steps on holds"),
+        moment=_l("done at"),
+        help=_l("What was done about a hold on the way to a decision."),
         fields=("hold", "what", "why", "bottles", "paper", "words"),
         record=hold_steps.record_step,
         filters=("hold", "what", "why"),
@@ -297,9 +311,9 @@ KEPT_OUT = (
     Kind(
         slug="inhibitor-tests",
         model=InhibitorTest,
-        title="Inhibitor tests by method",
-        moment="decided at",
-        help=(
+        title=_l("Inhibitor tests by method"),
+        moment=_l("decided at"),
+        help=_l(
             "Which active substances a method finds, by its maker's sheet. A negative result "
             "releases milk only if its method covers what the cow was given."
         ),
@@ -309,9 +323,9 @@ KEPT_OUT = (
     Kind(
         slug="milk-figures",
         model=MilkFigure,
-        title="Figures of the milk",
-        moment="decided at",
-        help="Prices, usual losses and lead times, each from a day on.",
+        title=_l("Figures of the milk"),
+        moment=_l("decided at"),
+        help=_l("Prices, usual losses and lead times, each from a day on."),
         fields=("what", "value", "unit", "valid_from", "source"),
         record=figures.record_figure,
         strike=figures.strike_figure,

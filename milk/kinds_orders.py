@@ -1,5 +1,7 @@
 """The kinds of entry from an order until its wheels leave, or come back."""
 
+from django.utils.translation import gettext_lazy as _l
+
 from config.kinds import Kind
 from milk.models import (
     Dispatch,
@@ -19,25 +21,27 @@ ORDERS = (
     Kind(
         slug="products",
         model=Product,
-        title="Products",
-        moment="decided at",
-        help="What labels and papers call the cheese, its GTIN, and whose name it is sent under.",
+        title=_l("Products"),
+        moment=_l("decided at"),
+        help=_l(
+            "What labels and papers call the cheese, its GTIN, and whose name it is sent under."
+        ),
         fields=("name", "description", "gtin", "prefix", "holding", "valid_from", "source"),
         filters=("gtin",),
     ),
     Kind(
         slug="orders",
         model=Order,
-        title="Orders",
-        moment="came at",
+        title=_l("Orders"),
+        moment=_l("came at"),
         fields=("number", "buyer", "product", "wanted_on", "market", "remark"),
         filters=("number", "buyer"),
     ),
     Kind(
         slug="order-lines",
         model=OrderLine,
-        title="Lines of orders",
-        moment="ordered at",
+        title=_l("Lines of orders"),
+        moment=_l("ordered at"),
         fields=("order", "months", "grade", "pieces", "kg"),
         record=orders.record_order_line,
         filters=("order",),
@@ -45,9 +49,9 @@ ORDERS = (
     Kind(
         slug="pallets",
         model=Pallet,
-        title="Pallets",
-        moment="begun at",
-        help="Leave the number blank for the next one of the estate.",
+        title=_l("Pallets"),
+        moment=_l("begun at"),
+        help=_l("Leave the number blank for the next one of the estate."),
         fields=("order", "sscc"),
         record=orders.record_pallet,
         filters=("order", "sscc"),
@@ -55,9 +59,11 @@ ORDERS = (
     Kind(
         slug="picks",
         model=Pick,
-        title="Wheels picked",
-        moment="taken at",
-        help="Its plate and its shelf are read, and it is weighed; only what may leave is picked.",
+        title=_l("Wheels picked"),
+        moment=_l("taken at"),
+        help=_l(
+            "Its plate and its shelf are read, and it is weighed; only what may leave is picked."
+        ),
         fields=("order", "wheel", "kg", "place", "pallet", "weighed_again", "twin_asked"),
         record=orders.pick_wheel,
         strike=orders.strike_pick,
@@ -66,9 +72,9 @@ ORDERS = (
     Kind(
         slug="shipments",
         model=Shipment,
-        title="Shipments",
-        moment="left at",
-        help="Takes along every wheel that is picked for the order and may leave.",
+        title=_l("Shipments"),
+        moment=_l("left at"),
+        help=_l("Takes along every wheel that is picked for the order and may leave."),
         fields=(
             "order",
             "paper",
@@ -86,9 +92,9 @@ ORDERS = (
     Kind(
         slug="dispatches",
         model=Dispatch,
-        title="Dispatches",
-        moment="left at",
-        help=(
+        title=_l("Dispatches"),
+        moment=_l("left at"),
+        help=_l(
             "A single wheel without an order. One that is held, made of held milk, too young, not "
             "graded lately, or with the wrong marks does not leave."
         ),
@@ -101,9 +107,11 @@ ORDERS = (
     Kind(
         slug="wheel-returns",
         model=WheelReturn,
-        title="Wheels returned",
-        moment="came back at",
-        help="It is held at once, until two people have decided; it goes to no shelf by itself.",
+        title=_l("Wheels returned"),
+        moment=_l("came back at"),
+        help=_l(
+            "It is held at once, until two people have decided; it goes to no shelf by itself."
+        ),
         fields=("dispatch", "why", "words", "kg"),
         record=dispatch.record_return,
         strike=strike_step,
@@ -113,9 +121,11 @@ ORDERS = (
     Kind(
         slug="wheel-discards",
         model=WheelDiscard,
-        title="Wheels destroyed or used otherwise",
-        moment="done at",
-        help="Its shelf is free again, and it is no food any more; an open hold is decided first.",
+        title=_l("Wheels destroyed or used otherwise"),
+        moment=_l("done at"),
+        help=_l(
+            "Its shelf is free again, and it is no food any more; an open hold is decided first."
+        ),
         fields=("wheel", "how", "where_to", "kg", "paper", "witness", "words"),
         record=dispatch.record_discard,
         strike=strike_step,

@@ -1,5 +1,7 @@
 """The kinds of entry of recalls, and of what leaves the dairy besides wheels."""
 
+from django.utils.translation import gettext_lazy as _l
+
 from config.kinds import Kind
 from milk.models import OutsideFinding, OutsideStep, ProductOut, Recall, RecallStep
 from milk.services import outside, products, recalls
@@ -8,9 +10,9 @@ RECALLS = (
     Kind(
         slug="products-out",
         model=ProductOut,
-        title="Cream, butter and whey sent out",
-        moment="left at",
-        help="With the day whose milk it is of, so that a recall finds the buyer.",
+        title=_l("Cream, butter and whey sent out"),
+        moment=_l("left at"),
+        help=_l("With the day whose milk it is of, so that a recall finds the buyer."),
         fields=("what", "of_day", "buyer", "kg", "paper"),
         record=products.record_product_out,
         filters=("what", "of_day", "buyer"),
@@ -18,9 +20,9 @@ RECALLS = (
     Kind(
         slug="outside-findings",
         model=OutsideFinding,
-        title="Findings outside",
-        moment="told at",
-        help="What a buyer, a laboratory or an authority found in our milk or cheese.",
+        title=_l("Findings outside"),
+        moment=_l("told at"),
+        help=_l("What a buyer, a laboratory or an authority found in our milk or cheese."),
         fields=(
             "found_by",
             "who",
@@ -43,8 +45,8 @@ RECALLS = (
     Kind(
         slug="outside-steps",
         model=OutsideStep,
-        title="Steps of findings",
-        moment="done at",
+        title=_l("Steps of findings"),
+        moment=_l("done at"),
         fields=("finding", "what", "words", "paper"),
         record=outside.record_outside_step,
         strike=outside.strike_outside_step,
@@ -53,9 +55,9 @@ RECALLS = (
     Kind(
         slug="recalls",
         model=Recall,
-        title="Recalls and drills",
-        moment="started at",
-        help="What it starts from, and how many of the wheels below it are located.",
+        title=_l("Recalls and drills"),
+        moment=_l("started at"),
+        help=_l("What it starts from, and how many of the wheels below it are located."),
         fields=("root_kind", "root", "reach", "since", "until", "reason", "drill"),
         shown=("pieces", "located"),
         record=recalls.record_recall,
@@ -65,8 +67,8 @@ RECALLS = (
     Kind(
         slug="recall-steps",
         model=RecallStep,
-        title="Steps of recalls",
-        moment="done at",
+        title=_l("Steps of recalls"),
+        moment=_l("done at"),
         fields=(
             "recall",
             "what",

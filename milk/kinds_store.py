@@ -1,6 +1,7 @@
 """The kinds of entry of the brine and the store."""
 
 from django import forms
+from django.utils.translation import gettext_lazy as _l
 
 from config.kinds import Kind
 from milk.models import (
@@ -23,17 +24,17 @@ BRINE = (
     Kind(
         slug="brine-rows",
         model=BrineRow,
-        title="Brine rows",
-        moment="in use since",
-        help="The rows of the baths, and how many wheels each takes.",
+        title=_l("Brine rows"),
+        moment=_l("in use since"),
+        help=_l("The rows of the baths, and how many wheels each takes."),
         fields=("bath", "row", "holds"),
         filters=("bath",),
     ),
     Kind(
         slug="brine-stays",
         model=BrineStay,
-        title="Into brine",
-        moment="put in at",
+        title=_l("Into brine"),
+        moment=_l("put in at"),
         fields=("wheel", "bath", "row"),
         record=brine.record_brine_stay,
         strike=strike_step,
@@ -42,9 +43,9 @@ BRINE = (
     Kind(
         slug="brine-outs",
         model=BrineOut,
-        title="Out of brine",
-        moment="taken out at",
-        help="One wheel; a whole row is taken out on the page of the brine.",
+        title=_l("Out of brine"),
+        moment=_l("taken out at"),
+        help=_l("One wheel; a whole row is taken out on the page of the brine."),
         fields=("wheel",),
         shown=("put_in_at",),
         record=brine.record_brine_out,
@@ -54,9 +55,9 @@ BRINE = (
     Kind(
         slug="brine-readings",
         model=BrineReading,
-        title="Brine readings",
-        moment="measured at",
-        help="What was measured of a bath, salt put in, and whether the wheels were turned.",
+        title=_l("Brine readings"),
+        moment=_l("measured at"),
+        help=_l("What was measured of a bath, salt put in, and whether the wheels were turned."),
         fields=("bath", "strength", "unit", "temperature", "salt_kg", "salt_batch", "turned"),
         record=brine.record_brine_reading,
         filters=("bath",),
@@ -67,17 +68,17 @@ IN_STORE = (
     Kind(
         slug="store-places",
         model=StorePlace,
-        title="Store places",
-        moment="in use since",
+        title=_l("Store places"),
+        moment=_l("in use since"),
         fields=("room", "aisle", "column", "shelf"),
         filters=("room", "aisle"),
     ),
     Kind(
         slug="store-stays",
         model=StoreStay,
-        title="Laid in store",
-        moment="laid there at",
-        help="Found on another shelf than the book says: tick it, and the book is put right.",
+        title=_l("Laid in store"),
+        moment=_l("laid there at"),
+        help=_l("Found on another shelf than the book says: tick it, and the book is put right."),
         fields=("wheel", "place", "found"),
         record=store.record_store_stay,
         strike=strike_step,
@@ -86,9 +87,9 @@ IN_STORE = (
     Kind(
         slug="store-gaps",
         model=StoreGap,
-        title="Wheels not found",
-        moment="looked for at",
-        help="The wheel is not on the shelf the book has it on.",
+        title=_l("Wheels not found"),
+        moment=_l("looked for at"),
+        help=_l("The wheel is not on the shelf the book has it on."),
         fields=("wheel",),
         shown=("place",),
         record=store.record_store_gap,
@@ -99,8 +100,8 @@ IN_STORE = (
     Kind(
         slug="store-rounds",
         model=StoreRound,
-        title="Store rounds",
-        moment="done at",
+        title=_l("Store rounds"),
+        moment=_l("done at"),
         fields=("room", "aisle", "what"),
         record=store.record_store_round,
         filters=("room", "aisle"),
@@ -108,9 +109,11 @@ IN_STORE = (
     Kind(
         slug="store-findings",
         model=StoreFinding,
-        title="Findings in store",
-        moment="seen at",
-        help="What was wrong with one wheel. Once it is put right, write it again with the tick.",
+        title=_l("Findings in store"),
+        moment=_l("seen at"),
+        help=_l(
+            "What was wrong with one wheel. Once it is put right, write it again with the tick."
+        ),
         fields=("wheel", "what", "words", "put_right"),
         record=findings.record_store_finding,
         filters=("wheel", "what"),
@@ -118,8 +121,8 @@ IN_STORE = (
     Kind(
         slug="room-readings",
         model=RoomReading,
-        title="Room readings",
-        moment="read at",
+        title=_l("Room readings"),
+        moment=_l("read at"),
         fields=("room", "temperature", "humidity"),
         record=findings.record_room_reading,
         filters=("room",),
@@ -127,19 +130,19 @@ IN_STORE = (
     Kind(
         slug="stock-counts",
         model=StockCount,
-        title="Stock counts",
-        moment="counted at",
-        help="Scan every plate of the aisle, each after its shelf where you can.",
+        title=_l("Stock counts"),
+        moment=_l("counted at"),
+        help=_l("Scan every plate of the aisle, each after its shelf where you can."),
         fields=("room", "aisle", "scanned", "nothing"),
         extra={
             "scanned": forms.CharField(
-                label="Scanned",
+                label=_l("Scanned"),
                 required=False,
                 max_length=60_000,
-                help_text="One scan a line: the shelf (column/shelf), then the plate on it.",
+                help_text=_l("One scan a line: the shelf (column/shelf), then the plate on it."),
                 widget=forms.Textarea(attrs={"rows": 8, "autocomplete": "off"}),
             ),
-            "nothing": forms.BooleanField(label="Nothing lies there", required=False),
+            "nothing": forms.BooleanField(label=_l("Nothing lies there"), required=False),
         },
         shown=("expected", "found", "differences"),
         record=counts.record_stock_count,

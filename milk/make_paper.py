@@ -258,7 +258,7 @@ def hold_lines(first: date, last: date) -> Iterator[Line]:
     for one in decisions.select_related("by").order_by("happened_at", "id"):
         people[one.hold_id].append(name_of(one.by))
     for hold in found:
-        outcome = HoldDecision.Decision(hold.outcome).label if hold.outcome else "open"
+        outcome = str(HoldDecision.Decision(hold.outcome).label) if hold.outcome else "open"
         yield Line(
             (
                 local(hold.happened_at),

@@ -276,7 +276,7 @@ def hold_lines(found: File) -> Iterator[Line]:
     for one in decisions.order_by("happened_at", "id"):
         by_hold.setdefault(one.hold_id, []).append(name_of(one.by))
     for hold in rows:
-        outcome = HoldDecision.Decision(hold.outcome).label if hold.outcome else "open"
+        outcome = str(HoldDecision.Decision(hold.outcome).label) if hold.outcome else "open"
         by = ", ".join(by_hold.get(hold.pk, []))
         cells = (local(hold.happened_at), hold.words, outcome, by)
         yield Line(cells, url=f"/milk/holds/{hold.uuid}/", loud=not hold.outcome)

@@ -98,7 +98,7 @@ class StockRow:
 
     @property
     def grade_words(self) -> str:
-        return Grade(self.grade).label if self.grade else "not graded"
+        return str(Grade(self.grade).label) if self.grade else "not graded"
 
 
 def stock(at: datetime) -> list[StockRow]:

@@ -5,6 +5,8 @@ from datetime import datetime
 from django.db.models import Exists, OuterRef
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.day_sheet import RELIEF, Line, Press, ask, offer
 from config.roles import CHEESEMAKER, INSPECTOR, MILKER, OFFICE, OWNER, STORE_HAND, VET
@@ -16,8 +18,8 @@ from milk.models import Hold, Recall, RecallStep, Wheel
 from milk.today_dairy import brine, fat_to_casein, orders, to_lay, to_pour, turning
 from milk.today_store import missing, rooms
 
-NO_PRICE_SET = "no price is set"
-NONE_MISSING = "No sample of this month is missing."
+NO_PRICE_SET = N_("no price is set")
+NONE_MISSING = N_("No sample of this month is missing.")
 
 
 def said(number: int, one: str, many: str) -> str:
@@ -30,15 +32,15 @@ def holds(at: datetime) -> Line:
     found = open_holds(at)
     url = reverse("milk:holds")
     if not found:
-        return Line(word="nothing held", form="closed", says="No hold is open.", url=url)
+        return Line(word=_("nothing held"), form="closed", says=_("No hold is open."), url=url)
     first = found[0]
-    more = f"; {len(found) - 1} more" if len(found) > 1 else ""
+    more = _("; {count} more").format(count=len(found) - 1) if len(found) > 1 else ""
     return Line(
         word="HELD",
         form="held",
         says=f"{first.words[:1].upper()}{first.words[1:]}{more}.",
         url=url if more else reverse("milk:hold", args=[first.uuid]),
-        act="Look at what is held",
+        act=_("Look at what is held"),
         press=Press.TODAY,
     )
 
@@ -53,9 +55,9 @@ def cost_of_holds(at: datetime) -> Line:
     found = open_holds(at)
     url = reverse("milk:holds")
     if not found:
-        return Line(word="nothing held", form="closed", says="No hold is open.", url=url)
+        return Line(word=_("nothing held"), form="closed", says=_("No hold is open."), url=url)
     cost = cost_together(found, at)
-    worth = NO_PRICE_SET
+    worth = _(NO_PRICE_SET)
     if cost.amount is not None:
         worth = f"{amount(round(cost.amount))} {cost.currency}".strip()
     count = f"{said(len(found), 'hold', 'holds')}: {said(cost.wheels, 'wheel', 'wheels')}"
@@ -77,18 +79,18 @@ def limits(at: datetime) -> Line:
             form="over",
             says=f"{over[0].what}: {says}".rstrip(".") + ".",
             url=url,
-            act="See what to do about it",
+            act=_("See what to do about it"),
             press=Press.TODAY,
         )
     unsure = [one for one in found if one.verdict.outcome == "not valid"]
     if unsure:
         says = f"{unsure[0].what}: {unsure[0].verdict.words}".rstrip(".") + "."
-        return Line(word="not sure", form="unsure", says=says, url=url)
+        return Line(word=_("not sure"), form="unsure", says=says, url=url)
     near = [one for one in found if one.is_near]
     if near:
         says = f"{near[0].what}: {near[0].verdict.words}".rstrip(".") + "."
         return Line(word="near", form="first", says=says, url=url, press=Press.LOOK)
-    return Line(word="kept", form="closed", says="Every mean keeps its limit.", url=url)
+    return Line(word="kept", form="closed", says=_("Every mean keeps its limit."), url=url)
 
 
 def samples(at: datetime) -> Line:
@@ -98,13 +100,13 @@ def samples(at: datetime) -> Line:
     url = reverse("milk:quality")
     missing = [one for one in found if one.quota.missing]
     if not missing:
-        return Line(word="enough", form="closed", says=NONE_MISSING, url=url)
+        return Line(word="enough", form="closed", says=_(NONE_MISSING), url=url)
     return Line(
         word="missing",
         form="first",
         says=missing[0].words,
         url=url,
-        act="Take the samples",
+        act=_("Take the samples"),
         press=Press.LOOK,
     )
 
@@ -115,10 +117,10 @@ def vats_today(at: datetime) -> Line:
     vats = [vat for vat in vats_lately(day) if vat.day == day and vat.happened_at <= at]
     url = reverse("milk:vats")
     if not vats:
-        return Line(word="none yet", form="closed", says="No vat was begun today.", url=url)
+        return Line(word=_("none yet"), form="closed", says=_("No vat was begun today."), url=url)
     begun = said(len(vats), "vat", "vats")
     done = sum(vat.numbered for vat in vats)  # type: ignore[attr-defined]  # annotated
-    says = f"{begun} begun today, {done} with their plates."
+    says = _("{begun} begun today, {done} with their plates.").format(begun=begun, done=done)
     return Line(word="vats", form="open", says=says, url=url)
 
 
@@ -128,9 +130,11 @@ def wheels_made(at: datetime) -> Line:
     last = wheels.order_by("-happened_at").values_list("vat__day", flat=True).first()
     url = reverse("milk:wheels")
     if last is None:
-        return Line(word="none yet", form="closed", says="No wheel is in the book.", url=url)
+        return Line(word=_("none yet"), form="closed", says=_("No wheel is in the book."), url=url)
     made = wheels.filter(vat__day=last).count()
-    says = f"{said(made, 'wheel', 'wheels')} made on {last:%a} {last.day} {last:%b}."
+    says = _("{made} made on {last} {day} {last2}.").format(
+        made=said(made, "wheel", "wheels"), last=f"{last:%a}", day=last.day, last2=f"{last:%b}"
+    )
     return Line(word="made", form="store", says=says, url=url)
 
 
@@ -141,43 +145,45 @@ def recalls(at: datetime) -> Line:
     found = list(running.order_by("happened_at", "id")[:2])
     if not found:
         url = reverse("milk:recalls")
-        return Line(word="none", form="closed", says="No recall is running.", url=url)
-    more = "; and more" if len(found) > 1 else ""
+        return Line(word="none", form="closed", says=_("No recall is running."), url=url)
+    more = _("; and more") if len(found) > 1 else ""
     return Line(
         word="RECALL",
         form="held",
-        says=f"Of {found[0].root_name}, {found[0].pieces:,} wheels{more}.",
+        says=_("Of {root_name}, {pieces} wheels{more}.").format(
+            root_name=found[0].root_name, pieces=amount(found[0].pieces), more=more
+        ),
         url=found[0].get_absolute_url(),
-        act="Find the wheels, ring the buyers",
+        act=_("Find the wheels, ring the buyers"),
         press=Press.NOW,
     )
 
 
-ask({VET: 4, CHEESEMAKER: 2}, "Holds", holds)
-ask({STORE_HAND: 7, OFFICE: 7, OWNER: 7}, "Recalls", recalls)
-ask({OWNER: 1}, "Holds", cost_of_holds)
-ask({CHEESEMAKER: 1}, "Pour", to_pour)
-ask({VET: 5, OFFICE: 1, OWNER: 2}, "Limits", limits)
-ask({OFFICE: 2}, "Samples", samples)
-ask({CHEESEMAKER: 3}, "Vats", fat_to_casein)
-ask({CHEESEMAKER: 4}, "Plates", vats_today)
-ask({CHEESEMAKER: 5, STORE_HAND: 2, RELIEF: 5}, "Brine", brine)
-ask({STORE_HAND: 1, CHEESEMAKER: 6, RELIEF: 6}, "Turning", turning)
-ask({STORE_HAND: 3}, "Wheels to lay", to_lay)
-ask({STORE_HAND: 4, OFFICE: 3}, "Orders", orders)
-ask({OWNER: 3}, "Wheels", wheels_made)
-ask({STORE_HAND: 5}, "Rooms", rooms)
-ask({STORE_HAND: 6}, "Not found", missing)
+ask({VET: 4, CHEESEMAKER: 2}, N_("Holds"), holds)
+ask({STORE_HAND: 7, OFFICE: 7, OWNER: 7}, N_("Recalls"), recalls)
+ask({OWNER: 1}, N_("Holds"), cost_of_holds)
+ask({CHEESEMAKER: 1}, N_("Pour"), to_pour)
+ask({VET: 5, OFFICE: 1, OWNER: 2}, N_("Limits"), limits)
+ask({OFFICE: 2}, N_("Samples"), samples)
+ask({CHEESEMAKER: 3}, N_("Vats"), fat_to_casein)
+ask({CHEESEMAKER: 4}, N_("Plates"), vats_today)
+ask({CHEESEMAKER: 5, STORE_HAND: 2, RELIEF: 5}, N_("Brine"), brine)
+ask({STORE_HAND: 1, CHEESEMAKER: 6, RELIEF: 6}, N_("Turning"), turning)
+ask({STORE_HAND: 3}, N_("Wheels to lay"), to_lay)
+ask({STORE_HAND: 4, OFFICE: 3}, N_("Orders"), orders)
+ask({OWNER: 3}, N_("Wheels"), wheels_made)
+ask({STORE_HAND: 5}, N_("Rooms"), rooms)
+ask({STORE_HAND: 6}, N_("Not found"), missing)
 
-offer({MILKER: 1}, "Wrong cow in tank", "milk:wrong-cow", "write:wrong-cows")
-offer({MILKER: 2}, "Milk a group", "milk:milk", "write:milkings")
-offer({CHEESEMAKER: 1}, "Pour", "milk:pour", "read")
-offer({CHEESEMAKER: 2}, "Vats", "milk:vats", "read")
-offer({CHEESEMAKER: 3}, "Tap", "milk:tap", "write:inspections")
-offer({STORE_HAND: 1}, "Aisle done", "milk:rounds", "write:store-rounds")
-offer({STORE_HAND: 2}, "Lay or find a wheel", "milk:store", "read")
-offer({STORE_HAND: 3, OFFICE: 1, CHEESEMAKER: 6}, "Orders", "milk:orders", "read")
-offer({OWNER: 6}, "The month", "milk:month", "read")
-offer({OFFICE: 2, INSPECTOR: 1}, "An auditor’s month", "milk:auditor", "read")
-offer({CHEESEMAKER: 7, OWNER: 7}, "Recalls and drills", "milk:recalls", "read")
-offer({VET: 3}, "Holds", "milk:holds", "read")
+offer({MILKER: 1}, N_("Wrong cow in tank"), "milk:wrong-cow", "write:wrong-cows")
+offer({MILKER: 2}, N_("Milk a group"), "milk:milk", "write:milkings")
+offer({CHEESEMAKER: 1}, N_("Pour"), "milk:pour", "read")
+offer({CHEESEMAKER: 2}, N_("Vats"), "milk:vats", "read")
+offer({CHEESEMAKER: 3}, N_("Tap"), "milk:tap", "write:inspections")
+offer({STORE_HAND: 1}, N_("Aisle done"), "milk:rounds", "write:store-rounds")
+offer({STORE_HAND: 2}, N_("Lay or find a wheel"), "milk:store", "read")
+offer({STORE_HAND: 3, OFFICE: 1, CHEESEMAKER: 6}, N_("Orders"), "milk:orders", "read")
+offer({OWNER: 6}, N_("The month"), "milk:month", "read")
+offer({OFFICE: 2, INSPECTOR: 1}, N_("An auditor’s month"), "milk:auditor", "read")
+offer({CHEESEMAKER: 7, OWNER: 7}, N_("Recalls and drills"), "milk:recalls", "read")
+offer({VET: 3}, N_("Holds"), "milk:holds", "read")

@@ -5,18 +5,21 @@ from datetime import datetime
 from django.db.models import Exists, OuterRef
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.day_sheet import Line, Press
 from config.days import day_words
+from config.templatetags.sheet import amount
 from milk import brine_board
 from milk.day_make import DayMake, day_make
 from milk.hall_milk import Standing, hall_milk
 from milk.models import Order, Shipment, WheelPlace
 from milk.rounds import rounds
 
-NOTHING_STANDS = "No milk stands in trays or tanks."
-NO_WHEELS = "No wheel lies in the store."
-NO_ORDER = "No order waits to be picked."
+NOTHING_STANDS = N_("No milk stands in trays or tanks.")
+NO_WHEELS = N_("No wheel lies in the store.")
+NO_ORDER = N_("No order waits to be picked.")
 # So many trays and tanks are named in a line; the board has all of them.
 NAMED = 4
 
@@ -26,19 +29,19 @@ def to_pour(at: datetime) -> Line:
     standing = hall_milk(at)
     url = reverse("milk:pour")
     if not standing:
-        return Line(word="empty", form="closed", says=NOTHING_STANDS, url=url)
+        return Line(word="empty", form="closed", says=_(NOTHING_STANDS), url=url)
     kept = [one for one in standing if one.against]
     free = [one for one in standing if not one.against]
     if not kept:
-        says = f"{names_of(free)} may be poured."
+        says = _("{free} may be poured.").format(free=names_of(free))
         return Line(word="POUR", form="pour", says=says, url=url)
-    rest = f" {names_of(free)} may be poured." if free else ""
+    rest = _(" {free} may be poured.").format(free=names_of(free)) if free else ""
     return Line(
-        word="DO NOT POUR",
+        word=_("DO NOT POUR"),
         form="held",
         says=f"{names_of(kept)}: {kept[0].against}{rest}",
         url=url,
-        act=f"Keep {names_of(kept, start=False)} back",
+        act=_("Keep {kept} back").format(kept=names_of(kept, start=False)),
         press=Press.NOW,
     )
 
@@ -47,7 +50,7 @@ def names_of(standing: list[Standing], *, start: bool = True) -> str:
     """The first few by name, and how many more; as the start of a sentence or within one."""
     more = len(standing) - NAMED
     names = ", ".join(one.name for one in standing[:NAMED])
-    words = f"{names} and {more} more" if more > 0 else names
+    words = _("{names} and {more} more").format(names=names, more=more) if more > 0 else names
     return words[:1].upper() + words[1:] if start else words
 
 
@@ -57,15 +60,21 @@ def fat_to_casein(at: datetime) -> Line:
     url = reverse("milk:vats")
     if made.is_told:
         return Line(
-            word="skim more",
+            word=_("skim more"),
             form="first",
             says=made.words,
             url=reverse("milk:pour"),
-            act="Skim more, while there is milk to skim",
+            act=_("Skim more, while there is milk to skim"),
             press=Press.NOW,
         )
     over = made.most is not None and made.mean is not None and made.mean > made.most
-    word = "over" if over else f"{len(made.vats)} vats" if made.vats else "none yet"
+    word = (
+        "over"
+        if over
+        else _("{count} vats").format(count=len(made.vats))
+        if made.vats
+        else _("none yet")
+    )
     form = "over" if over else "open" if made.vats else "closed"
     return Line(word=word, form=form, says=made.words, url=url)
 
@@ -75,15 +84,17 @@ def brine(at: datetime) -> Line:
     board = brine_board.board(at)
     url = reverse("milk:brine")
     if not board.due:
-        says = f"{board.answer} {board.wheels:,} wheels lie in it."
-        return Line(word="none today", form="closed", says=says, url=url)
+        says = _("{answer} {wheels} wheels lie in it.").format(
+            answer=board.answer, wheels=amount(board.wheels)
+        )
+        return Line(word=_("none today"), form="closed", says=says, url=url)
     late = any(row.is_late for row in board.due)
     return Line(
-        word="OUT TODAY",
+        word=_("OUT TODAY"),
         form="past" if late else "first",
         says=board.answer,
         url=url,
-        act=f"Take {board.due[0]} out of the brine",
+        act=_("Take {due} out of the brine").format(due=board.due[0]),
         press=Press.TODAY,
     )
 
@@ -93,16 +104,16 @@ def turning(at: datetime) -> Line:
     found = rounds(at)
     url = reverse("milk:rounds")
     if not found.aisles:
-        return Line(word="empty", form="closed", says=NO_WHEELS, url=url)
+        return Line(word="empty", form="closed", says=_(NO_WHEELS), url=url)
     if not found.today:
-        return Line(word="in time", form="closed", says=found.answer, url=url)
+        return Line(word=_("in time"), form="closed", says=found.answer, url=url)
     first = found.today[0]
     return Line(
-        word=f"{len(found.today)} to turn",
+        word=_("{count} to turn").format(count=len(found.today)),
         form="past" if found.over else "first",
         says=found.answer,
         url=url,
-        act=f"Turn {first.name}",
+        act=_("Turn {first}").format(first=first.name),
         press=Press.TODAY,
     )
 
@@ -118,15 +129,21 @@ def to_lay(at: datetime) -> Line | None:
     lost = [plate for what, plate in rows if what != few.OUT]
     parts = []
     if out:
-        parts.append(f"{len(out):,} out of the brine and not laid, first {out[0]}")
+        parts.append(
+            _("{count} out of the brine and not laid, first {out}").format(
+                count=amount(len(out)), out=out[0]
+            )
+        )
     if lost:
-        parts.append(f"{len(lost):,} to look for, first {lost[0]}")
+        parts.append(
+            _("{count} to look for, first {lost}").format(count=amount(len(lost)), lost=lost[0])
+        )
     return Line(
-        word="to lay" if out else "to find",
+        word=_("to lay") if out else _("to find"),
         form="first" if out else "unsure",
         says=f"{'; '.join(parts)}.",
         url=reverse("milk:store"),
-        act="Lay the wheels" if out else "Look for the wheels",
+        act=_("Lay the wheels") if out else _("Look for the wheels"),
         press=Press.TODAY,
     )
 
@@ -138,15 +155,19 @@ def orders(at: datetime) -> Line:
     found = list(waiting.select_related("buyer").order_by("wanted_on", "happened_at")[:20])
     url = reverse("milk:orders")
     if not found:
-        return Line(word="none", form="closed", says=NO_ORDER, url=url)
+        return Line(word="none", form="closed", says=_(NO_ORDER), url=url)
     first = found[0]
-    when = f" on {day_words(first.wanted_on)}" if first.wanted_on else ""
-    more = f"; {len(found) - 1} more" if len(found) > 1 else ""
+    when = (
+        _(" on {wanted_on}").format(wanted_on=day_words(first.wanted_on)) if first.wanted_on else ""
+    )
+    more = _("; {count} more").format(count=len(found) - 1) if len(found) > 1 else ""
     return Line(
-        word="to pick",
+        word=_("to pick"),
         form="first",
-        says=f"{str(first).capitalize()} for {first.buyer} leaves{when}{more}.",
+        says=_("{first} for {buyer} leaves{when}{more}.").format(
+            first=str(first).capitalize(), buyer=first.buyer, when=when, more=more
+        ),
         url=first.get_absolute_url(),
-        act=f"Pick {first}",
+        act=_("Pick {first}").format(first=first),
         press=Press.TODAY,
     )

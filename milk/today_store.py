@@ -3,6 +3,7 @@
 from datetime import datetime
 
 from django.urls import reverse
+from django.utils.translation import gettext as _
 
 from config.day_sheet import Line, Press
 from milk.climate import rooms_now
@@ -15,11 +16,11 @@ def rooms(at: datetime) -> Line | None:
     if not out:
         return None
     return Line(
-        word="OUT OF BAND",
+        word=_("OUT OF BAND"),
         form="over",
         says="; ".join(f"{room.room}: {room.answer}" for room in out) + ".",
         url=reverse("milk:rounds"),
-        act="Look at the doors and the cooling",
+        act=_("Look at the doors and the cooling"),
         press=Press.TODAY,
     )
 
@@ -31,10 +32,12 @@ def missing(at: datetime) -> Line | None:
     if not number:
         return None
     return Line(
-        word="NOT FOUND",
+        word=_("NOT FOUND"),
         form="not",
-        says=f"{number} wheel{'' if number == 1 else 's'} to look for.",
+        says=_("{number} wheel{it} to look for.").format(
+            number=number, it="" if number == 1 else "s"
+        ),
         url=reverse("milk:store"),
-        act="Look for wheels that were not found",
+        act=_("Look for wheels that were not found"),
         press=Press.LOOK,
     )

@@ -7,23 +7,27 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
 
 from config.forms.entries import SheetForm
 from config.forms.fields import MomentField, NumberField
+from config.templatetags.sheet import in_readers_form
 from milk.hall_milk import Standing
 from milk.models import Tray, Wheel
 
 # A wheel weighed in the next morning's round counts as weighed after a day.
 SOON = 18
-TOO_SOON = "Lifted {hours} h ago only; the first weight counts as the one after 24 h."
-POURED = "Nothing is left in it by the book."
-NOTHING_WRITTEN = "Write at least one number; what is left blank is not written."
+TOO_SOON = N_("Lifted {hours} h ago only; the first weight counts as the one after 24 h.")
+POURED = N_("Nothing is left in it by the book.")
+NOTHING_WRITTEN = N_("Write at least one number; what is left blank is not written.")
 
 
 class ManyForm(SheetForm):
     """When, and a number beside each thing; what is left blank stays as it is."""
 
-    happened_at = MomentField(label="At", initial=timezone.now)
+    happened_at = MomentField(label=_l("At"), initial=timezone.now)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -49,7 +53,7 @@ class ManyForm(SheetForm):
                 self.fields["happened_at"], "happened_at"
             )
         if not self.errors and not self.written():
-            self.add_error(None, NOTHING_WRITTEN)
+            self.add_error(None, _(NOTHING_WRITTEN))
         return values
 
 
@@ -64,16 +68,18 @@ class WeighForm(ManyForm):
 
     def __init__(self, *args: Any, wheels: Sequence[Wheel], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["happened_at"].label = "Weighed at"
+        self.fields["happened_at"].label = _("Weighed at")
         for wheel in wheels:
-            label = f"Vat {wheel.vat.number} {wheel.twin}, {wheel.plate}, kg"
+            label = _("Vat {number} {twin}, {plate}, kg").format(
+                number=wheel.vat.number, twin=wheel.twin, plate=wheel.plate
+            )
             self.ask(f"kg_{wheel.uuid}", wheel, number(label, soon(wheel, timezone.now())))
 
 
 def soon(wheel: Wheel, at: datetime) -> str:
     """That it is too soon for the weight of a wheel after a day, beside the field; "" when not."""
     hours = (at - wheel.happened_at) / timedelta(hours=1)
-    return "" if hours >= SOON else TOO_SOON.format(hours=max(0, int(hours)))
+    return "" if hours >= SOON else _(TOO_SOON).format(hours=max(0, int(hours)))
 
 
 class SkimForm(ManyForm):
@@ -83,24 +89,30 @@ class SkimForm(ManyForm):
         self, *args: Any, trays: Sequence[Standing], others: Sequence[Tray] = (), **kwargs: Any
     ) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["happened_at"].label = "Skimmed at"
+        self.fields["happened_at"].label = _("Skimmed at")
         for one in trays:
             assert one.tray is not None
-            label = f"Tray {one.tray.number}: cream off now, kg"
+            label = _("Tray {number}: cream off now, kg").format(number=one.tray.number)
             self.ask(f"cream_{one.tray.uuid}", one.tray, number(label, said(one)))
         for tray in others:
             if f"cream_{tray.uuid}" not in self.things:
-                label = f"Tray {tray.number}: cream off now, kg"
-                self.ask(f"cream_{tray.uuid}", tray, number(label, POURED))
+                label = _("Tray {number}: cream off now, kg").format(number=tray.number)
+                self.ask(f"cream_{tray.uuid}", tray, number(label, _(POURED)))
 
 
 def said(one: Standing) -> str:
     """What is known of a tray, beside the field for its cream."""
-    words = [f"{one.left:,.0f} kg left", one.said]
+    words = [_("{left} kg left").format(left=in_readers_form(f"{one.left:,.0f}")), one.said]
     if one.cream:
-        words.append(f"{one.cream:,.1f} kg cream off before")
+        words.append(
+            _("{cream} kg cream off before").format(cream=in_readers_form(f"{one.cream:,.1f}"))
+        )
     if one.against:
         words.insert(0, one.word)
     elif one.cream_to_take is not None and one.cream_to_take > 0:
-        words.append(f"skim {one.cream_to_take:,.1f} kg more")
+        words.append(
+            _("skim {cream_to_take} kg more").format(
+                cream_to_take=in_readers_form(f"{one.cream_to_take:,.1f}")
+            )
+        )
     return "; ".join(words)

@@ -8,6 +8,9 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
 
 from config.forms.entries import SheetForm
 from config.forms.fields import DayField, EntrySelect, MomentField, NumberField, plain_number
@@ -19,15 +22,17 @@ from milk.services.milkings import CowRow
 
 NOON = 12
 MOST_LINES = 3000
-ROW_SHAPE = (
+ROW_SHAPE = N_(
     "line {line}: “{text}” is no meter row. Expected tag;kg (or tag;kg;seconds after the start), "
     "such as 1042;12.4."
 )
-UNKNOWN_ANIMAL = "line {line}: no animal is called “{text}”. Expected a farm number or an ear tag."
-SEVERAL = "line {line}: two animals are called “{text}”. Use the ear tag."
-BAD_WEIGHT = "line {line}: “{text}” is no weight. Expected kg such as 12.4 or 12,4."
-TOO_MANY = "{number} lines are too many for one milking; expected at most {most}."
-MORE_WRONG = "and {number} more lines like these."
+UNKNOWN_ANIMAL = N_(
+    "line {line}: no animal is called “{text}”. Expected a farm number or an ear tag."
+)
+SEVERAL = N_("line {line}: two animals are called “{text}”. Use the ear tag.")
+BAD_WEIGHT = N_("line {line}: “{text}” is no weight. Expected kg such as 12.4 or 12,4.")
+TOO_MANY = N_("{number} lines are too many for one milking; expected at most {most}.")
+MORE_WRONG = N_("and {number} more lines like these.")
 TOLD_AT_MOST = 8
 MOST_FARM_NUMBER = 9999
 GRAMS = Decimal(1000)
@@ -36,35 +41,35 @@ GRAMS = Decimal(1000)
 class MilkingForm(SheetForm):
     """Which group, when and into which tank; then the kg, or the rows of the meters."""
 
-    group = EntrySelect(Group.objects.all(), label="Group")
+    group = EntrySelect(Group.objects.all(), label=_l("Group"))
     tank = EntrySelect(
         Tank.objects.all(),
-        label="Into tank",
+        label=_l("Into tank"),
         required=False,
-        help_text="Blank when it is not known where the milk went.",
+        help_text=_l("Blank when it is not known where the milk went."),
     )
-    happened_at = MomentField(label="Began at", initial=timezone.now)
-    ended_at = MomentField(label="Ended at", required=False)
-    day = DayField(label="Milking of the day", initial=timezone.localdate)
-    session = forms.ChoiceField(label="Milking", choices=Session.choices)
+    happened_at = MomentField(label=_l("Began at"), initial=timezone.now)
+    ended_at = MomentField(label=_l("Ended at"), required=False)
+    day = DayField(label=_l("Milking of the day"), initial=timezone.localdate)
+    session = forms.ChoiceField(label=_l("Milking"), choices=Session.choices)
     kg = NumberField(
-        label="Into the tank, kg",
+        label=_l("Into the tank, kg"),
         required=False,
         max_digits=10,
         decimal_places=3,
-        help_text="As read at the tank. Blank: the meter rows are added up.",
+        help_text=_l("As read at the tank. Blank: the meter rows are added up."),
     )
     rows = forms.CharField(
-        label="Meter rows",
+        label=_l("Meter rows"),
         required=False,
         widget=forms.Textarea(attrs={"rows": 6, "spellcheck": "false"}),
-        help_text="One cow a line: tag;kg or tag;kg;seconds after the start.",
+        help_text=_l("One cow a line: tag;kg or tag;kg;seconds after the start."),
     )
     kept_out = forms.CharField(
-        label="Kept out of the tank",
+        label=_l("Kept out of the tank"),
         required=False,
         widget=forms.Textarea(attrs={"rows": 2, "spellcheck": "false"}),
-        help_text="Farm numbers or ear tags, one a line.",
+        help_text=_l("Farm numbers or ear tags, one a line."),
     )
     milker = forms.CharField(max_length=60, required=False)
     remark = forms.CharField(max_length=200, required=False)
@@ -105,7 +110,7 @@ def numbered(text: str) -> list[tuple[int, str]]:
     """The lines of a text that say something, with their numbers. Raises for far too many."""
     lines = [(n, line.strip()) for n, line in enumerate(text.splitlines(), 1) if line.strip()]
     if len(lines) > MOST_LINES:
-        raise ValidationError(TOO_MANY.format(number=len(lines), most=MOST_LINES))
+        raise ValidationError(_(TOO_MANY).format(number=len(lines), most=MOST_LINES))
     return lines
 
 
@@ -129,14 +134,14 @@ def read_rows(text: str) -> list[CowRow]:
 def weight_and_time(number: int, line: str, cells: list[str]) -> tuple[int | None, int | None]:
     """Grams (None: not measured) and seconds (None: not known) of a row."""
     if len(cells) not in (2, 3) or not cells[0]:
-        raise ValidationError(ROW_SHAPE.format(line=number, text=line[:40]))
+        raise ValidationError(_(ROW_SHAPE).format(line=number, text=line[:40]))
     try:
         grams = int(Decimal(plain_number(cells[1])) * GRAMS) if cells[1] else None
     except (ArithmeticError, ValueError, ValidationError) as error:
-        raise ValidationError(BAD_WEIGHT.format(line=number, text=cells[1][:20])) from error
+        raise ValidationError(_(BAD_WEIGHT).format(line=number, text=cells[1][:20])) from error
     seconds = cells[2] if len(cells) == 3 else ""
     if seconds and not (seconds.isascii() and seconds.isdecimal()):
-        raise ValidationError(ROW_SHAPE.format(line=number, text=line[:40]))
+        raise ValidationError(_(ROW_SHAPE).format(line=number, text=line[:40]))
     return grams, int(seconds) if seconds else None
 
 
@@ -147,7 +152,7 @@ def named(lines: list[tuple[int, str]]) -> Iterator[tuple[int, Animal]]:
     for number, text in lines:
         found = known.get(text, [])
         if len(found) != 1:
-            words = SEVERAL if found else UNKNOWN_ANIMAL
+            words = _(SEVERAL) if found else _(UNKNOWN_ANIMAL)
             wrong.append(words.format(line=number, text=text[:30]))
     refuse(wrong)
     return ((number, known[text][0]) for number, text in lines)
@@ -180,5 +185,5 @@ def refuse(wrong: list[str]) -> None:
     if not wrong:
         return
     more = len(wrong) - TOLD_AT_MOST
-    rest = [MORE_WRONG.format(number=more)] if more > 0 else []
+    rest = [_(MORE_WRONG).format(number=more)] if more > 0 else []
     raise ValidationError([*wrong[:TOLD_AT_MOST], *rest])

@@ -4,6 +4,7 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext_lazy as _l
 
 from config.forms.entries import SheetForm
 from config.forms.fields import EntrySelect, EntryText, MomentField, NumberField
@@ -14,17 +15,17 @@ from milk.models import Order, Pallet, StorePlace, Wheel
 class PickForm(SheetForm):
     """Plate and shelf read, and the weight; the rest only when something is asked."""
 
-    wheel = EntryText(Wheel, label="Plate")
+    wheel = EntryText(Wheel, label=_l("Plate"))
     place = EntryText(
-        StorePlace, label="Shelf", help_text="As its code says: room/aisle/column/shelf."
+        StorePlace, label=_l("Shelf"), help_text=_l("As its code says: room/aisle/column/shelf.")
     )
-    kg = NumberField(label="Weight, kg", max_digits=10, decimal_places=3, min_value=Decimal(1))
-    pallet = EntrySelect(Pallet.objects.none(), label="Onto pallet", required=False)
+    kg = NumberField(label=_l("Weight, kg"), max_digits=10, decimal_places=3, min_value=Decimal(1))
+    pallet = EntrySelect(Pallet.objects.none(), label=_l("Onto pallet"), required=False)
     weighed_again = forms.BooleanField(
-        label="Weighed a second time, and the weight is right", required=False
+        label=_l("Weighed a second time, and the weight is right"), required=False
     )
     twin_asked = forms.BooleanField(
-        label="Its twin is held; I, the cheesemaker, say this one goes", required=False
+        label=_l("Its twin is held; I, the cheesemaker, say this one goes"), required=False
     )
 
     def __init__(self, *args: Any, order: Order, **kwargs: Any) -> None:
@@ -36,18 +37,18 @@ class PickForm(SheetForm):
 class SendForm(SheetForm):
     """The paper, the carrier, and whose the cheese is."""
 
-    happened_at = MomentField(label="Leaves at")
-    paper = forms.CharField(label="Paper number", max_length=40)
-    carrier = forms.CharField(label="Carrier", max_length=80)
-    vehicle = forms.CharField(label="Vehicle", max_length=40, required=False)
+    happened_at = MomentField(label=_l("Leaves at"))
+    paper = forms.CharField(label=_l("Paper number"), max_length=40)
+    carrier = forms.CharField(label=_l("Carrier"), max_length=80)
+    vehicle = forms.CharField(label=_l("Vehicle"), max_length=40, required=False)
     temperature = NumberField(
-        label="In the vehicle, °C", required=False, max_digits=4, decimal_places=1
+        label=_l("In the vehicle, °C"), required=False, max_digits=4, decimal_places=1
     )
     owner_before = EntrySelect(
-        Holding.objects.all(), label="Owner, if not who sends it", required=False
+        Holding.objects.all(), label=_l("Owner, if not who sends it"), required=False
     )
     owner_after = EntrySelect(
-        Holding.objects.all(), label="Owner, if not who receives it", required=False
+        Holding.objects.all(), label=_l("Owner, if not who receives it"), required=False
     )
 
     def values(self) -> dict[str, Any]:

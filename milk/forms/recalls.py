@@ -4,6 +4,8 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _l
+from django_stubs_ext import StrOrPromise
 
 from config.forms.entries import SheetForm
 from config.forms.fields import MomentField
@@ -14,7 +16,7 @@ from milk.services.recall_holds import REASONS
 What = RecallStep.What
 
 
-def long_text(label: str, **options: Any) -> forms.CharField:
+def long_text(label: StrOrPromise, **options: Any) -> forms.CharField:
     options.setdefault("max_length", 400)
     return forms.CharField(
         label=label, widget=forms.Textarea(attrs={"rows": 2}), strip=True, **options
@@ -25,65 +27,79 @@ class BeginForm(SheetForm):
     """What it starts from, how far it goes, and why."""
 
     root_kind = forms.ChoiceField(
-        label="It starts from a", choices=(("", "choose"), *Recall.Root.choices)
+        label=_l("It starts from a"), choices=(("", "choose"), *Recall.Root.choices)
     )
     root = forms.CharField(
-        label="Which one",
+        label=_l("Which one"),
         max_length=80,
-        help_text="Plate, day/vat, lot code, cow's number, number of a course, dose or load, "
-        "sample, can, rennet batch, bath or bath/row, order or paper, or the paper of a finding.",
+        help_text=_l(
+            "Plate, day/vat, lot code, cow's number, number of a course, dose or load, sample, "
+            "can, rennet batch, bath or bath/row, order or paper, or the paper of a finding."
+        ),
     )
     reach = forms.ChoiceField(
-        label="How far",
+        label=_l("How far"),
         widget=forms.RadioSelect,
         choices=Recall.Reach.choices,
         initial=Recall.Reach.ITSELF,
-        help_text="Of a wheel, vat, can, rennet batch, bath or order: with all of the same milk? "
-        "Of feed: with the groups that may have had of a load whose rest nobody wrote?",
+        help_text=_l(
+            "Of a wheel, vat, can, rennet batch, bath or order: with all of the same milk? "
+            "Of feed: with the groups that may have had of a load whose rest nobody wrote?"
+        ),
     )
     since = MomentField(
-        label="Milked or salted since", required=False, help_text="Blank: from the beginning."
+        label=_l("Milked or salted since"),
+        required=False,
+        help_text=_l("Blank: from the beginning."),
     )
     until = MomentField(
-        label="Milked or salted until", required=False, help_text="Blank: until now."
+        label=_l("Milked or salted until"), required=False, help_text=_l("Blank: until now.")
     )
-    reason = long_text("Why")
+    reason = long_text(_l("Why"))
 
 
 class WheelsForm(SheetForm):
     """What became of wheels, by their plates."""
 
     what = forms.ChoiceField(
-        label="These wheels are",
+        label=_l("These wheels are"),
         widget=forms.RadioSelect,
         choices=[(one, one.label) for one in RecallStep.OF_A_WHEEL],
     )
-    plates = long_text("Plates", max_length=4000, help_text="One or many; scan or type them.")
-    place = forms.CharField(label="Where", max_length=80, required=False)
+    plates = long_text(
+        _l("Plates"), max_length=4000, help_text=_l("One or many; scan or type them.")
+    )
+    place = forms.CharField(label=_l("Where"), max_length=80, required=False)
     paper = forms.CharField(
-        label="Paper that proves it",
+        label=_l("Paper that proves it"),
         max_length=80,
         required=False,
-        help_text="Needed for “destroyed”.",
+        help_text=_l("Needed for “destroyed”."),
     )
-    happened_at = MomentField(label="When", initial=timezone.now)
+    happened_at = MomentField(label=_l("When"), initial=timezone.now)
 
 
 class CallForm(SheetForm):
     """What a buyer answered, about all they have or about some plates."""
 
-    buyer = forms.ModelChoiceField(Holding.objects.none(), label="Buyer", empty_label="choose")
+    buyer = forms.ModelChoiceField(Holding.objects.none(), label=_l("Buyer"), empty_label="choose")
     answer = forms.ChoiceField(
-        label="Their answer", widget=forms.RadioSelect, choices=RecallStep.Answer.choices
+        label=_l("Their answer"), widget=forms.RadioSelect, choices=RecallStep.Answer.choices
     )
     spoke_with = forms.CharField(
-        label="Spoke with", max_length=80, required=False, help_text="Blank when nobody answered."
+        label=_l("Spoke with"),
+        max_length=80,
+        required=False,
+        help_text=_l("Blank when nobody answered."),
     )
     plates = long_text(
-        "Only these plates", max_length=4000, required=False, help_text="Blank: all they have."
+        _l("Only these plates"),
+        max_length=4000,
+        required=False,
+        help_text=_l("Blank: all they have."),
     )
-    words = long_text("In words", required=False)
-    happened_at = MomentField(label="When", initial=timezone.now)
+    words = long_text(_l("In words"), required=False)
+    happened_at = MomentField(label=_l("When"), initial=timezone.now)
 
     def __init__(self, *args: Any, buyers: list[int], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -94,10 +110,10 @@ class CallForm(SheetForm):
 class StepForm(SheetForm):
     """Anything else that was done."""
 
-    what = forms.ChoiceField(label="Done", widget=forms.RadioSelect)
-    words = long_text("In words", required=False)
-    paper = forms.CharField(label="Paper, letter or number", max_length=80, required=False)
-    happened_at = MomentField(label="When", initial=timezone.now)
+    what = forms.ChoiceField(label=_l("Done"), widget=forms.RadioSelect)
+    words = long_text(_l("In words"), required=False)
+    paper = forms.CharField(label=_l("Paper, letter or number"), max_length=80, required=False)
+    happened_at = MomentField(label=_l("When"), initial=timezone.now)
 
     def __init__(self, *args: Any, drill: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -110,11 +126,11 @@ class HoldForm(SheetForm):
     """Why everything below is held."""
 
     reason = forms.ChoiceField(
-        label="Why", choices=[(one, Hold.Reason(one).label) for one in REASONS]
+        label=_l("Why"), choices=[(one, Hold.Reason(one).label) for one in REASONS]
     )
 
 
 class EndForm(SheetForm):
     """The last word."""
 
-    words = long_text("What was learned, and what is changed", required=False)
+    words = long_text(_l("What was learned, and what is changed"), required=False)

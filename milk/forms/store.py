@@ -5,6 +5,9 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
 
 from config.forms.entries import SheetForm
 from config.forms.fields import DayField, EntryText, MomentField
@@ -12,16 +15,16 @@ from milk.models import StorePlace, StoreRound, Wheel
 from milk.scans import numbers, plates
 from milk.store_search import NOT_GRADED, WHERE, Wanted
 
-NO_WHEELS = "Name the wheels: the day and the numbers of their vats, or their plates."
-DAY_NEEDED = "Write the day of these vats."
-NO_SUCH_PLATES = "Not in the book: {plates}. Look at the plates. Nothing was saved."
-NO_WHEELS_OF = "No wheels are numbered of vat {vats} of {day}. Number them first."
+NO_WHEELS = N_("Name the wheels: the day and the numbers of their vats, or their plates.")
+DAY_NEEDED = N_("Write the day of these vats.")
+NO_SUCH_PLATES = N_("Not in the book: {plates}. Look at the plates. Nothing was saved.")
+NO_WHEELS_OF = N_("No wheels are numbered of vat {vats} of {day}. Number them first.")
 MOST_VATS = 40
 MOST_ASKED = 600
-NOT_SO_OLD = "No wheel is at least {least} and at most {most} months old. Turn the two round."
-TOO_MANY = "{number} wheels in one act are too many; at most {most}."
-NO_RANGE = "Expected numbers such as 1-4 or 1, 2, 5."
-PLATES_HELP = "One by one or as a range: 0004001-0004012."
+NOT_SO_OLD = N_("No wheel is at least {least} and at most {most} months old. Turn the two round.")
+TOO_MANY = N_("{number} wheels in one act are too many; at most {most}.")
+NO_RANGE = N_("Expected numbers such as 1-4 or 1, 2, 5.")
+PLATES_HELP = N_("One by one or as a range: 0004001-0004012.")
 
 
 def named_wheels(day: Any, vats: list[int], wanted: list[str]) -> list[Wheel]:
@@ -36,7 +39,7 @@ def named_wheels(day: Any, vats: list[int], wanted: list[str]) -> list[Wheel]:
         missing = set(vats) - {wheel.vat.number for wheel in rows}
         if missing:
             names = ", ".join(map(str, sorted(missing)))
-            raise ValidationError({"vats": NO_WHEELS_OF.format(vats=names, day=day)})
+            raise ValidationError({"vats": _(NO_WHEELS_OF).format(vats=names, day=day)})
         found.update({wheel.pk: wheel for wheel in rows})
     by_plate = {
         wheel.plate: wheel
@@ -45,22 +48,22 @@ def named_wheels(day: Any, vats: list[int], wanted: list[str]) -> list[Wheel]:
     unknown = [plate for plate in wanted if plate not in by_plate]
     if unknown:
         names = ", ".join(unknown[:8]) + (" …" if len(unknown) > 8 else "")
-        raise ValidationError({"plates": NO_SUCH_PLATES.format(plates=names)})
+        raise ValidationError({"plates": _(NO_SUCH_PLATES).format(plates=names)})
     found.update({by_plate[plate].pk: by_plate[plate] for plate in wanted})
     if len(found) > MOST_ASKED:
-        raise ValidationError(TOO_MANY.format(number=len(found), most=MOST_ASKED))
+        raise ValidationError(_(TOO_MANY).format(number=len(found), most=MOST_ASKED))
     return list(found.values())
 
 
 class WheelsNamed(SheetForm):
     """Wheels by the numbers of their vats on a day, or by their plates."""
 
-    day = DayField(label="Vats of the day", required=False)
+    day = DayField(label=_l("Vats of the day"), required=False)
     vats = forms.CharField(
-        label="Vats", required=False, max_length=200, help_text="Numbers: 1-6, 9."
+        label=_l("Vats"), required=False, max_length=200, help_text=_l("Numbers: 1-6, 9.")
     )
     plates = forms.CharField(
-        label="Plates",
+        label=_l("Plates"),
         required=False,
         max_length=8000,
         help_text=PLATES_HELP,
@@ -86,9 +89,9 @@ class WheelsNamed(SheetForm):
         if self.errors:
             return values
         if values["vats"] and not values.get("day"):
-            raise ValidationError({"day": DAY_NEEDED})
+            raise ValidationError({"day": _(DAY_NEEDED)})
         if not values["vats"] and not values["plates"]:
-            raise ValidationError(NO_WHEELS)
+            raise ValidationError(_(NO_WHEELS))
         values["wheels"] = named_wheels(values.get("day"), values["vats"], values["plates"])
         return values
 
@@ -98,7 +101,7 @@ class RowInForm(WheelsNamed):
 
     bath = forms.CharField(max_length=20)
     row = forms.CharField(max_length=10, required=False)
-    happened_at = MomentField(label="Put in at", initial=timezone.now)
+    happened_at = MomentField(label=_l("Put in at"), initial=timezone.now)
     field_order = ("bath", "row", "day", "vats", "plates", "happened_at")
 
 
@@ -107,7 +110,7 @@ class RowOutForm(SheetForm):
 
     bath = forms.CharField(max_length=20)
     row = forms.CharField(max_length=10, required=False)
-    happened_at = MomentField(label="Taken out at", initial=timezone.now)
+    happened_at = MomentField(label=_l("Taken out at"), initial=timezone.now)
 
 
 class LayForm(WheelsNamed):
@@ -116,20 +119,26 @@ class LayForm(WheelsNamed):
     room = forms.CharField(max_length=20)
     aisle = forms.IntegerField(min_value=1, max_value=30_000)
     column = forms.IntegerField(
-        label="From column", min_value=1, max_value=30_000, initial=1, help_text="Free places on."
+        label=_l("From column"),
+        min_value=1,
+        max_value=30_000,
+        initial=1,
+        help_text=_l("Free places on."),
     )
-    happened_at = MomentField(label="Laid there at", initial=timezone.now)
+    happened_at = MomentField(label=_l("Laid there at"), initial=timezone.now)
     field_order = ("day", "vats", "plates", "room", "aisle", "column", "happened_at")
 
 
 class FoundForm(SheetForm):
     """A wheel found on a place, whatever the book says."""
 
-    wheel = EntryText(Wheel, label="Plate")
+    wheel = EntryText(Wheel, label=_l("Plate"))
     place = EntryText(
-        StorePlace, label="Lies on", help_text="Room/aisle/column/shelf, as the shelf is marked."
+        StorePlace,
+        label=_l("Lies on"),
+        help_text=_l("Room/aisle/column/shelf, as the shelf is marked."),
     )
-    happened_at = MomentField(label="Seen at", initial=timezone.now)
+    happened_at = MomentField(label=_l("Seen at"), initial=timezone.now)
 
 
 class RoundForm(SheetForm):
@@ -138,22 +147,22 @@ class RoundForm(SheetForm):
     room = forms.CharField(max_length=20)
     aisle = forms.IntegerField(min_value=0, max_value=32_767)
     what = forms.ChoiceField(choices=StoreRound.What.choices, required=False)
-    happened_at = MomentField(label="Done at", required=False)
+    happened_at = MomentField(label=_l("Done at"), required=False)
 
 
 class RoomForm(SheetForm):
     """The places of a room, as ranges."""
 
     room = forms.CharField(max_length=20)
-    aisles = forms.CharField(max_length=20, help_text="A range: 1-4.")
-    columns = forms.CharField(max_length=20, help_text="In each aisle: 1-30.")
-    shelves = forms.CharField(max_length=20, help_text="In each column, from the floor: 1-20.")
-    happened_at = MomentField(label="In use since", initial=timezone.now)
+    aisles = forms.CharField(max_length=20, help_text=_l("A range: 1-4."))
+    columns = forms.CharField(max_length=20, help_text=_l("In each aisle: 1-30."))
+    shelves = forms.CharField(max_length=20, help_text=_l("In each column, from the floor: 1-20."))
+    happened_at = MomentField(label=_l("In use since"), initial=timezone.now)
 
     def clean_room(self) -> str:
         name = str(self.cleaned_data["room"]).strip()
         if "/" in name:
-            raise ValidationError("A room's name has no “/”: shelves are named room/aisle/….")
+            raise ValidationError(_("A room's name has no “/”: shelves are named room/aisle/…."))
         return name
 
     def clean_aisles(self) -> range:
@@ -167,34 +176,34 @@ class RoomForm(SheetForm):
 
     def span(self, name: str) -> range:
         """A range typed as “1-30” or as one number."""
-        first, _, last = str(self.cleaned_data[name]).replace("–", "-").partition("-")
+        first, _rest, last = str(self.cleaned_data[name]).replace("–", "-").partition("-")
         first, last = first.strip(), last.strip() or first.strip()
         if not (first.isdecimal() and last.isdecimal()):
-            raise ValidationError(NO_RANGE)
+            raise ValidationError(_(NO_RANGE))
         if not 1 <= int(first) <= int(last) <= 999:
-            raise ValidationError(NO_RANGE)
+            raise ValidationError(_(NO_RANGE))
         return range(int(first), int(last) + 1)
 
 
 class SearchForm(SheetForm):
     """What to look for among the wheels; all of it may be blank."""
 
-    plate = forms.CharField(label="Plate, or a part of it", required=False, max_length=16)
-    where = forms.ChoiceField(label="Where", required=False, choices=WHERE)
+    plate = forms.CharField(label=_l("Plate, or a part of it"), required=False, max_length=16)
+    where = forms.ChoiceField(label=_l("Where"), required=False, choices=WHERE)
     room = forms.CharField(required=False, max_length=20)
     aisle = forms.IntegerField(required=False, min_value=0, max_value=32_767)
-    day = DayField(label="Vat of the day", required=False)
+    day = DayField(label=_l("Vat of the day"), required=False)
     least_age = forms.IntegerField(
-        label="At least, full months", required=False, min_value=0, max_value=600
+        label=_l("At least, full months"), required=False, min_value=0, max_value=600
     )
     most_age = forms.IntegerField(
-        label="At most, full months", required=False, min_value=0, max_value=600
+        label=_l("At most, full months"), required=False, min_value=0, max_value=600
     )
-    grade = forms.ChoiceField(label="Last grade", required=False, choices=())
+    grade = forms.ChoiceField(label=_l("Last grade"), required=False, choices=())
 
     def __init__(self, *args: Any, grades: Any = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        choices = (("", "any"), *grades, (NOT_GRADED, "not graded yet"))
+        choices = (("", "any"), *grades, (NOT_GRADED, _("not graded yet")))
         field = self.fields["grade"]
         assert isinstance(field, forms.ChoiceField)
         field.choices = choices
@@ -203,7 +212,7 @@ class SearchForm(SheetForm):
         values = super().clean() or self.cleaned_data
         least, most = values.get("least_age"), values.get("most_age")
         if least is not None and most is not None and most < least:
-            self.add_error("most_age", NOT_SO_OLD.format(least=least, most=most))
+            self.add_error("most_age", _(NOT_SO_OLD).format(least=least, most=most))
         return values
 
     def wanted(self) -> Wanted:

@@ -6,10 +6,14 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
 
 from config.entries import REASONS
 from config.forms.entries import SheetForm
 from config.forms.fields import EntryText, MomentField, NumberField
+from config.templatetags.sheet import in_readers_form
 from milk.answers import POUR
 from milk.hall_milk import Standing, trays_standing
 from milk.in_tanks import Content, in_tanks
@@ -18,9 +22,9 @@ from milk.services.vats import Fill
 from milk.services.wheels import Plate
 
 WRITTEN_LATE = timedelta(hours=3)
-NO_KG = "Write the kg beside the tank or tray the milk came from."
-NO_PLATE = "Write at least one plate."
-PLATE_MISSING = "There is a weight but no plate."
+NO_KG = N_("Write the kg beside the tank or tray the milk came from.")
+NO_PLATE = N_("Write at least one plate.")
+PLATE_MISSING = N_("There is a weight but no plate.")
 
 
 def weight(label: str, help_text: str = "") -> NumberField:
@@ -37,11 +41,11 @@ def weight(label: str, help_text: str = "") -> NumberField:
 class FillForm(SheetForm):
     """When, and the kg from each tank or tray; what is left blank gave nothing."""
 
-    happened_at = MomentField(label="Filling began at", initial=timezone.now)
+    happened_at = MomentField(label=_l("Filling began at"), initial=timezone.now)
     ended_at = MomentField(
-        label="Filling ended at",
+        label=_l("Filling ended at"),
         required=False,
-        help_text="Needed when milk was pumped into the tank meanwhile.",
+        help_text=_l("Needed when milk was pumped into the tank meanwhile."),
     )
 
     def __init__(self, *args: Any, vat: Vat, **kwargs: Any) -> None:
@@ -55,10 +59,14 @@ class FillForm(SheetForm):
         for content in in_tanks(at):
             if content.tank.use != Tank.Use.WASTE:
                 said = held_then(content) if late else holds_now(content)
-                self.offer(content.tank, f"From {content.tank}, kg", said)
+                self.offer(content.tank, _("From {tank}, kg").format(tank=content.tank), said)
         for row in trays_standing(at):
             if row.tray is not None:
-                self.offer(row.tray, f"From tray {row.tray.number}, kg", tray_said(row))
+                self.offer(
+                    row.tray,
+                    _("From tray {number}, kg").format(number=row.tray.number),
+                    tray_said(row),
+                )
 
     def offer(self, source: Tank | Tray, label: str, said: str) -> None:
         name = f"kg_{source.uuid}"
@@ -84,36 +92,50 @@ class FillForm(SheetForm):
         if "happened_at" in values and "happened_at" not in self.changed_data:
             values["happened_at"] = self.fields["happened_at"].initial
         if not self.errors and not self.fills():
-            self.add_error(None, NO_KG)
+            self.add_error(None, _(NO_KG))
         return values
 
 
 def holds_now(content: Content) -> str:
     """What a tank holds, beside the field for it."""
     if content.answer is None:
-        return "no milk in it by the book"
-    said = f"lot {content.lot}, {content.left:,.0f} kg left"
+        return _("no milk in it by the book")
+    said = _("lot {lot}, {left} kg left").format(
+        lot=content.lot, left=in_readers_form(f"{content.left:,.0f}")
+    )
     return said if content.answer.word == POUR else f"{said}: {content.answer.word}"
 
 
 def held_then(content: Content) -> str:
     """What a tank held when a vat was begun, beside the field for it."""
-    return f"held lot {content.lot} then" if content.lot else "no milk in it then by the book"
+    return (
+        _("held lot {lot} then").format(lot=content.lot)
+        if content.lot
+        else _("no milk in it then by the book")
+    )
 
 
 def tray_said(row: Standing) -> str:
     """What stands in a tray, beside the field for it: the word first where it is no."""
     assert row.tray is not None
     filled = timezone.localtime(row.tray.happened_at)
-    lots = ", ".join(f"lot {answer.lot}" for answer, _ in row.lots) or "no lot known"
-    said = f"{row.left:,.0f} kg from {row.tray.tank} at {filled:%H:%M}, {lots}, {row.tests}"
+    lots = ", ".join(_("lot {lot}").format(lot=answer.lot) for answer, _rest in row.lots) or _(
+        "no lot known"
+    )
+    said = _("{left} kg from {tank} at {filled}, {lots}, {tests}").format(
+        left=in_readers_form(f"{row.left:,.0f}"),
+        tank=row.tray.tank,
+        filled=f"{filled:%H:%M}",
+        lots=lots,
+        tests=row.tests,
+    )
     return f"{row.word}. {row.against} {said}" if row.against else f"{said}; {row.said}"
 
 
 class WheelsForm(SheetForm):
     """The plates of a vat, one for each wheel it makes."""
 
-    happened_at = MomentField(label="Lifted at", initial=timezone.now)
+    happened_at = MomentField(label=_l("Lifted at"), initial=timezone.now)
 
     def __init__(
         self, *args: Any, twins: tuple[str, ...] = ("A", "B"), after: str = "", **kwargs: Any
@@ -122,23 +144,25 @@ class WheelsForm(SheetForm):
         self.twins = twins
         for place, twin in enumerate(twins):
             plate = forms.CharField(
-                label=f"Plate of twin {twin}",
+                label=_("Plate of twin {twin}").format(twin=twin),
                 max_length=16,
                 required=False,
                 help_text=following(after) if place == 0 else "",
             )
             plate.widget.attrs.update({"inputmode": "numeric", "autocomplete": "off"})
             self.fields[f"plate_{twin}"] = plate
-            kg = weight(f"Weight of {twin} at 24 h, kg", "When it is known already.")
+            kg = weight(
+                _("Weight of {twin} at 24 h, kg").format(twin=twin), _("When it is known already.")
+            )
             self.fields[f"kg_{twin}"] = kg
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
         for twin in self.twins:
             if values.get(f"kg_{twin}") is not None and not values.get(f"plate_{twin}"):
-                self.add_error(f"plate_{twin}", PLATE_MISSING)
+                self.add_error(f"plate_{twin}", _(PLATE_MISSING))
         if not self.errors and not self.plates():
-            self.add_error(None, NO_PLATE)
+            self.add_error(None, _(NO_PLATE))
         return values
 
     def plates(self) -> list[Plate]:
@@ -155,21 +179,23 @@ def following(plate: str) -> str:
     """Which plate comes after the last one, beside the field for it; "" when nobody can say."""
     if not (plate.isascii() and plate.isdecimal()):
         return ""
-    return f"After {plate} comes {int(plate) + 1:0{len(plate)}d}."
+    return _("After {plate} comes {plate2}.").format(
+        plate=plate, plate2=f"{int(plate) + 1:0{len(plate)}d}"
+    )
 
 
 class SwapForm(SheetForm):
     """With which vat the wheels are exchanged, and why."""
 
     other = EntryText(
-        Vat, label="The other vat", help_text="Day and number, such as 2026-06-09/18."
+        Vat, label=_l("The other vat"), help_text=_l("Day and number, such as 2026-06-09/18.")
     )
-    reason = forms.ChoiceField(label="Why", choices=(("", "choose the reason"), *REASONS))
+    reason = forms.ChoiceField(label=_l("Why"), choices=(("", _l("choose the reason")), *REASONS))
     words = forms.CharField(
-        label="In words",
+        label=_l("In words"),
         required=False,
         max_length=400,
-        help_text="Needed for “other”.",
+        help_text=_l("Needed for “other”."),
         widget=forms.Textarea(attrs={"rows": 2}),
     )
 
@@ -177,8 +203,8 @@ class SwapForm(SheetForm):
 class MarkForm(SheetForm):
     """The next mark of a make: what is read with it, and when, if not now."""
 
-    what = forms.ChoiceField(label="Mark", choices=VatMark.What.choices)
-    happened_at = MomentField(label="At", required=False)
-    celsius = NumberField(label="°C", required=False, max_digits=4, decimal_places=1)
-    acidity = NumberField(label="Acidity, °SH", required=False, max_digits=5, decimal_places=2)
-    remark = forms.CharField(label="Remark", required=False, max_length=200)
+    what = forms.ChoiceField(label=_l("Mark"), choices=VatMark.What.choices)
+    happened_at = MomentField(label=_l("At"), required=False)
+    celsius = NumberField(label=_l("°C"), required=False, max_digits=4, decimal_places=1)
+    acidity = NumberField(label=_l("Acidity, °SH"), required=False, max_digits=5, decimal_places=2)
+    remark = forms.CharField(label=_l("Remark"), required=False, max_length=200)

@@ -6,6 +6,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Upper
+from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, append_only
 from milk.models.vats import Wheel
@@ -17,11 +18,11 @@ class BrineRow(Entry):
     bath = models.CharField(max_length=20)
     row = models.CharField(max_length=10)
     holds = models.PositiveSmallIntegerField(
-        "takes, wheels", validators=[MinValueValidator(1), MaxValueValidator(500)]
+        _l("takes, wheels"), validators=[MinValueValidator(1), MaxValueValidator(500)]
     )
 
     class Meta(Entry.Meta):
-        verbose_name = "brine row"
+        verbose_name = _l("brine row")
         triggers = append_only(keeps_number=True)
         constraints = [
             *Entry.Meta.constraints,
@@ -29,7 +30,7 @@ class BrineRow(Entry):
                 fields=["bath", "row"],
                 condition=Q(struck_at=None),
                 name="milk_brinerow_once",
-                violation_error_message="This row is in the book already.",
+                violation_error_message=_l("This row is in the book already."),
             ),
         ]
 
@@ -45,7 +46,7 @@ class BrineStay(Entry):
     row = models.CharField(max_length=10, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "brine stay"
+        verbose_name = _l("brine stay")
         triggers = append_only()
         indexes = [
             *Entry.Meta.indexes,
@@ -73,24 +74,24 @@ class BrineOut(Entry):
 
     wheel = models.ForeignKey(Wheel, models.PROTECT, related_name="brine_outs")
     stay = models.ForeignKey(BrineStay, models.PROTECT, related_name="outs", editable=False)
-    put_in_at = models.DateTimeField("put in at", editable=False)
+    put_in_at = models.DateTimeField(_l("put in at"), editable=False)
 
     class Meta(Entry.Meta):
-        verbose_name = "brine out"
-        verbose_name_plural = "brine outs"
+        verbose_name = _l("brine out")
+        verbose_name_plural = _l("brine outs")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
                 condition=Q(happened_at__gt=F("put_in_at")),
                 name="milk_brineout_after_in",
-                violation_error_message="A wheel comes out of the brine after it went in.",
+                violation_error_message=_l("A wheel comes out of the brine after it went in."),
             ),
             models.UniqueConstraint(
                 fields=["stay"],
                 condition=Q(struck_at=None),
                 name="milk_brineout_once",
-                violation_error_message="This wheel was taken out of that row already.",
+                violation_error_message=_l("This wheel was taken out of that row already."),
             ),
         ]
 
@@ -102,8 +103,8 @@ class BrineReading(Entry):
     """What was measured of a bath, and what was done to it."""
 
     class Unit(models.TextChoices):
-        PER_CENT = "%", "% salt by mass"
-        BAUME = "°Bé", "°Bé"
+        PER_CENT = "%", _l("% salt by mass")
+        BAUME = "°Bé", _l("°Bé")
 
     bath = models.CharField(max_length=20)
     strength = models.DecimalField(
@@ -116,7 +117,7 @@ class BrineReading(Entry):
     )
     unit = models.CharField(max_length=3, choices=Unit, default=Unit.PER_CENT)
     temperature = models.DecimalField(
-        "temperature, °C",
+        _l("temperature, °C"),
         max_digits=4,
         decimal_places=1,
         null=True,
@@ -124,18 +125,18 @@ class BrineReading(Entry):
         validators=[MinValueValidator(Decimal(-5)), MaxValueValidator(Decimal(60))],
     )
     salt_kg = models.DecimalField(
-        "salt added, kg",
+        _l("salt added, kg"),
         max_digits=6,
         decimal_places=1,
         null=True,
         blank=True,
         validators=[MinValueValidator(Decimal("0.1"))],
     )
-    salt_batch = models.CharField("batch of the salt", max_length=40, blank=True)
-    turned = models.BooleanField("wheels turned", default=False)
+    salt_batch = models.CharField(_l("batch of the salt"), max_length=40, blank=True)
+    turned = models.BooleanField(_l("wheels turned"), default=False)
 
     class Meta(Entry.Meta):
-        verbose_name = "brine reading"
+        verbose_name = _l("brine reading")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -145,8 +146,10 @@ class BrineReading(Entry):
                 | Q(salt_kg__isnull=False)
                 | Q(turned=True),
                 name="milk_brinereading_says_something",
-                violation_error_message="Write the strength, the temperature, the salt added, or "
-                "that the wheels were turned.",
+                violation_error_message=_l(
+                    "Write the strength, the temperature, the salt added, or "
+                    "that the wheels were turned."
+                ),
             ),
         ]
         indexes = [

@@ -6,6 +6,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q, Value
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, append_only
 
@@ -19,29 +20,31 @@ class CoolingRule(Entry):
     """
 
     class Of(models.TextChoices):
-        COOLED = "cooled", "cooled down by then"
-        AGE = "age", "used by then"
+        COOLED = "cooled", _l("cooled down by then")
+        AGE = "age", _l("used by then")
 
     class From(models.TextChoices):
-        START = "start", "the start of milking"
-        END = "end", "the end of milking"
-        RECEIPT = "receipt", "its arrival from another holding"
+        START = "start", _l("the start of milking")
+        END = "end", _l("the end of milking")
+        RECEIPT = "receipt", _l("its arrival from another holding")
 
     class Collected(models.TextChoices):
-        DAILY = "daily", "collected or used daily"
-        LESS = "less", "collected less often than daily"
+        DAILY = "daily", _l("collected or used daily")
+        LESS = "less", _l("collected less often than daily")
 
-    of = models.CharField("asks for", max_length=6, choices=Of)
-    counted_from = models.CharField("counted from", max_length=7, choices=From, default=From.END)
+    of = models.CharField(_l("asks for"), max_length=6, choices=Of)
+    counted_from = models.CharField(
+        _l("counted from"), max_length=7, choices=From, default=From.END
+    )
     minutes = models.PositiveIntegerField(
-        "within minutes",
+        _l("within minutes"),
         null=True,
         blank=True,
-        help_text="0: at once. Blank for a rule in days.",
+        help_text=_l("0: at once. Blank for a rule in days."),
     )
-    days = models.PositiveSmallIntegerField("within days", null=True, blank=True)
+    days = models.PositiveSmallIntegerField(_l("within days"), null=True, blank=True)
     at_most = models.DecimalField(
-        "at most, °C",
+        _l("at most, °C"),
         max_digits=4,
         decimal_places=1,
         null=True,
@@ -49,7 +52,7 @@ class CoolingRule(Entry):
         validators=[MinValueValidator(Decimal(-2)), MaxValueValidator(Decimal(100))],
     )
     warmer_than = models.DecimalField(
-        "only milk warmer than, °C",
+        _l("only milk warmer than, °C"),
         max_digits=4,
         decimal_places=1,
         null=True,
@@ -57,20 +60,24 @@ class CoolingRule(Entry):
         validators=[MinValueValidator(Decimal(-2)), MaxValueValidator(Decimal(100))],
     )
     collected = models.CharField(
-        "only milk", max_length=5, choices=Collected, blank=True, help_text="Blank: all milk."
+        _l("only milk"),
+        max_length=5,
+        choices=Collected,
+        blank=True,
+        help_text=_l("Blank: all milk."),
     )
     used_within = models.PositiveIntegerField(
-        "not for milk used within minutes",
+        _l("not for milk used within minutes"),
         null=True,
         blank=True,
-        help_text="Milk poured so soon after milking need not be cooled.",
+        help_text=_l("Milk poured so soon after milking need not be cooled."),
     )
-    scheme = models.CharField("law or scheme", max_length=60)
-    valid_from = models.DateField("valid from")
+    scheme = models.CharField(_l("law or scheme"), max_length=60)
+    valid_from = models.DateField(_l("valid from"))
     source = models.CharField(max_length=240)
 
     class Meta(Entry.Meta):
-        verbose_name = "cooling rule"
+        verbose_name = _l("cooling rule")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -79,7 +86,7 @@ class CoolingRule(Entry):
                 | Q(of="age", at_most=None)
                 & (Q(minutes__isnull=False, days=None) | Q(minutes=None, days__isnull=False)),
                 name="milk_coolingrule_says_enough",
-                violation_error_message=(
+                violation_error_message=_l(
                     "A rule to cool needs the °C and the minutes; a rule about age the minutes or "
                     "the days, and no °C to reach."
                 ),
@@ -93,7 +100,7 @@ class CoolingRule(Entry):
                 "valid_from",
                 condition=Q(struck_at=None),
                 name="milk_coolingrule_one_per_day",
-                violation_error_message="This rule has a value from that day already.",
+                violation_error_message=_l("This rule has a value from that day already."),
             ),
         ]
 

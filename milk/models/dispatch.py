@@ -5,6 +5,7 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Upper
+from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, append_only
 from herd.models import Holding
@@ -19,8 +20,8 @@ class Dispatch(Entry):
 
     wheel = models.ForeignKey(Wheel, models.PROTECT, related_name="dispatches")
     buyer = models.ForeignKey(Holding, models.PROTECT, related_name="dispatches")
-    kg = kilos("weight")
-    paper = models.CharField("paper number", max_length=40)
+    kg = kilos(_l("weight"))
+    paper = models.CharField(_l("paper number"), max_length=40)
     order = models.CharField(max_length=40, blank=True)
     carrier = models.CharField(max_length=80, blank=True)
     shipment = models.ForeignKey(
@@ -31,8 +32,8 @@ class Dispatch(Entry):
     )
 
     class Meta(Entry.Meta):
-        verbose_name = "dispatch"
-        verbose_name_plural = "dispatches"
+        verbose_name = _l("dispatch")
+        verbose_name_plural = _l("dispatches")
         triggers = append_only(keeps_number=True)
         constraints: ClassVar = [
             *Entry.Meta.constraints,
@@ -40,7 +41,7 @@ class Dispatch(Entry):
                 fields=["wheel", "paper"],
                 condition=Q(struck_at=None),
                 name="milk_dispatch_once_per_paper",
-                violation_error_message="This wheel is on that paper already.",
+                violation_error_message=_l("This wheel is on that paper already."),
             ),
         ]
         indexes: ClassVar = [
@@ -58,24 +59,24 @@ class WheelReturn(Entry):
     """A wheel that came back from a buyer. It is held at once, and goes to no shelf by itself."""
 
     class Why(models.TextChoices):
-        QUALITY = "quality", "not as good as sold"
-        DAMAGED = "damaged", "damaged on the way"
-        WRONG = "wrong", "not what was ordered"
-        RECALLED = "recalled", "called back"
-        OTHER = "other", "other"
+        QUALITY = "quality", _l("not as good as sold")
+        DAMAGED = "damaged", _l("damaged on the way")
+        WRONG = "wrong", _l("not what was ordered")
+        RECALLED = "recalled", _l("called back")
+        OTHER = "other", _l("other")
 
     dispatch = models.ForeignKey(Dispatch, models.PROTECT, related_name="returns")
     wheel = models.ForeignKey(Wheel, models.PROTECT, related_name="returns", editable=False)
     why = models.CharField(max_length=8, choices=Why)
-    words = models.CharField("in words", max_length=200, blank=True)
-    kg = kilos("weight", null=True, blank=True)
+    words = models.CharField(_l("in words"), max_length=200, blank=True)
+    kg = kilos(_l("weight"), null=True, blank=True)
     hold = models.ForeignKey(
         Hold, models.PROTECT, related_name="returns", editable=False, db_index=False
     )
 
     class Meta(Entry.Meta):
-        verbose_name = "wheel returned"
-        verbose_name_plural = "wheels returned"
+        verbose_name = _l("wheel returned")
+        verbose_name_plural = _l("wheels returned")
         triggers = append_only()
         constraints: ClassVar = [
             *Entry.Meta.constraints,
@@ -83,7 +84,7 @@ class WheelReturn(Entry):
                 fields=["dispatch"],
                 condition=Q(struck_at=None),
                 name="milk_wheelreturn_once",
-                violation_error_message="This wheel came back from there already.",
+                violation_error_message=_l("This wheel came back from there already."),
             ),
         ]
 
@@ -98,23 +99,25 @@ class WheelDiscard(Entry):
     """
 
     class How(models.TextChoices):
-        DESTROYED = "destroyed", "destroyed"
-        FEED = "feed", "fed, by the rules for by-products"
-        ENERGY = "energy", "to energy or compost"
-        CUT = "cut", "cut up for samples"
-        OTHER = "other", "other"
+        DESTROYED = "destroyed", _l("destroyed")
+        FEED = "feed", _l("fed, by the rules for by-products")
+        ENERGY = "energy", _l("to energy or compost")
+        CUT = "cut", _l("cut up for samples")
+        OTHER = "other", _l("other")
 
     wheel = models.ForeignKey(Wheel, models.PROTECT, related_name="discards")
     how = models.CharField(max_length=9, choices=How)
-    where_to = models.CharField("where it went", max_length=80)
-    kg = kilos("weight", null=True, blank=True)
-    paper = models.CharField("paper that proves it", max_length=80)
-    witness = models.CharField(max_length=80, help_text="Who saw it, besides whoever writes it.")
-    words = models.CharField("in words", max_length=200, blank=True)
+    where_to = models.CharField(_l("where it went"), max_length=80)
+    kg = kilos(_l("weight"), null=True, blank=True)
+    paper = models.CharField(_l("paper that proves it"), max_length=80)
+    witness = models.CharField(
+        max_length=80, help_text=_l("Who saw it, besides whoever writes it.")
+    )
+    words = models.CharField(_l("in words"), max_length=200, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "wheel destroyed or used otherwise"
-        verbose_name_plural = "wheels destroyed or used otherwise"
+        verbose_name = _l("wheel destroyed or used otherwise")
+        verbose_name_plural = _l("wheels destroyed or used otherwise")
         triggers = append_only()
         constraints: ClassVar = [
             *Entry.Meta.constraints,
@@ -122,7 +125,7 @@ class WheelDiscard(Entry):
                 fields=["wheel"],
                 condition=Q(struck_at=None),
                 name="milk_wheeldiscard_once",
-                violation_error_message="This wheel is written as destroyed or used already.",
+                violation_error_message=_l("This wheel is written as destroyed or used already."),
             ),
         ]
 

@@ -5,6 +5,7 @@ from typing import Any, ClassVar, Self
 from django.db import models
 from django.db.models import Count, Max, OuterRef, Q, Subquery, Value
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, EntryQuerySet, append_only, keep_rows
 from milk.models.lots import MilkLot
@@ -55,14 +56,14 @@ class Hold(Entry):
     """
 
     class Reason(models.TextChoices):
-        WITHHELD = "withheld", "milk inside a withdrawal period"
-        INHIBITOR = "inhibitor", "inhibitor test positive or in doubt"
-        LIMIT = "limit", "over a limit"
-        FEED = "feed", "feed in doubt"
-        OTHER = "other", "other"
+        WITHHELD = "withheld", _l("milk inside a withdrawal period")
+        INHIBITOR = "inhibitor", _l("inhibitor test positive or in doubt")
+        LIMIT = "limit", _l("over a limit")
+        FEED = "feed", _l("feed in doubt")
+        OTHER = "other", _l("other")
 
     reason = models.CharField(max_length=9, choices=Reason)
-    words = models.CharField("why", max_length=400)
+    words = models.CharField(_l("why"), max_length=400)
     lot = models.ForeignKey(MilkLot, models.PROTECT, null=True, blank=True, related_name="holds")
     tank = models.ForeignKey(Tank, models.PROTECT, null=True, blank=True, related_name="holds")
     vat = models.ForeignKey(Vat, models.PROTECT, null=True, blank=True, related_name="holds")
@@ -76,7 +77,7 @@ class Hold(Entry):
     objects: ClassVar[Any] = HoldQuerySet.as_manager()
 
     class Meta(Entry.Meta):
-        verbose_name = "hold"
+        verbose_name = _l("hold")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -84,7 +85,7 @@ class Hold(Entry):
                 fields=["cause_key"],
                 condition=Q(struck_at=None) & ~Q(cause_key=""),
                 name="milk_hold_one_per_cause",
-                violation_error_message="This cause has a hold already.",
+                violation_error_message=_l("This cause has a hold already."),
             ),
             models.CheckConstraint(
                 condition=Q(lot__isnull=False)
@@ -94,7 +95,7 @@ class Hold(Entry):
                 | Q(starter_can__isnull=False)
                 | ~Q(cause_key=""),
                 name="milk_hold_of_something",
-                violation_error_message=(
+                violation_error_message=_l(
                     "Name the lot, tank, vat, wheel or starter can that is held."
                 ),
             ),
@@ -131,17 +132,17 @@ class HoldDecision(Entry):
     """
 
     class Decision(models.TextChoices):
-        RELEASE = "release", "release"
-        DOWNGRADE = "downgrade", "use otherwise"
-        DESTROY = "destroy", "destroy"
-        CAUSE_GONE = "cause gone", "cause struck or answered"
+        RELEASE = "release", _l("release")
+        DOWNGRADE = "downgrade", _l("use otherwise")
+        DESTROY = "destroy", _l("destroy")
+        CAUSE_GONE = "cause gone", _l("cause struck or answered")
 
     hold = models.ForeignKey(Hold, models.PROTECT, related_name="decisions")
     decision = models.CharField(max_length=10, choices=Decision)
-    words = models.CharField("why, and by which proof", max_length=400)
+    words = models.CharField(_l("why, and by which proof"), max_length=400)
 
     class Meta(Entry.Meta):
-        verbose_name = "hold decision"
+        verbose_name = _l("hold decision")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -149,7 +150,7 @@ class HoldDecision(Entry):
                 fields=["hold", "by"],
                 condition=Q(struck_at=None),
                 name="milk_holddecision_each_person_once",
-                violation_error_message="You decided this already; a second person must.",
+                violation_error_message=_l("You decided this already; a second person must."),
             ),
         ]
 

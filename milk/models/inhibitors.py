@@ -4,6 +4,7 @@ from typing import ClassVar
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, append_only
 
@@ -21,15 +22,15 @@ class InhibitorTest(Entry):
 
     name = models.CharField(max_length=80)
     covers = models.CharField(
-        "active substances it covers", max_length=600, help_text="With commas between them."
+        _l("active substances it covers"), max_length=600, help_text=_l("With commas between them.")
     )
-    confirms = models.BooleanField("chemical, answers a positive result", default=False)
-    minutes = models.PositiveSmallIntegerField("takes, min", null=True, blank=True)
-    valid_from = models.DateField("valid from")
-    source = models.CharField(max_length=200, help_text="The maker's sheet, with its date.")
+    confirms = models.BooleanField(_l("chemical, answers a positive result"), default=False)
+    minutes = models.PositiveSmallIntegerField(_l("takes, min"), null=True, blank=True)
+    valid_from = models.DateField(_l("valid from"))
+    source = models.CharField(max_length=200, help_text=_l("The maker's sheet, with its date."))
 
     class Meta(Entry.Meta):
-        verbose_name = "inhibitor test method"
+        verbose_name = _l("inhibitor test method")
         triggers = append_only()
         constraints: ClassVar = [
             *Entry.Meta.constraints,
@@ -37,7 +38,7 @@ class InhibitorTest(Entry):
                 fields=["name", "valid_from"],
                 condition=Q(struck_at=None),
                 name="milk_inhibitortest_one_per_day",
-                violation_error_message="This method has a list from that day already.",
+                violation_error_message=_l("This method has a list from that day already."),
             ),
         ]
 

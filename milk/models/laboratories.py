@@ -3,6 +3,7 @@
 from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Lower
+from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, append_only
 
@@ -15,11 +16,11 @@ class LaboratorySetting(Entry):
     """
 
     laboratory = models.CharField(max_length=80)
-    question = models.CharField("what its files leave open", max_length=60)
+    question = models.CharField(_l("what its files leave open"), max_length=60)
     answer = models.CharField(max_length=80)
 
     class Meta(Entry.Meta):
-        verbose_name = "laboratory setting"
+        verbose_name = _l("laboratory setting")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -29,7 +30,9 @@ class LaboratorySetting(Entry):
                 "happened_at",
                 condition=Q(struck_at=None),
                 name="milk_laboratorysetting_one_answer",
-                violation_error_message="This laboratory has an answer from that moment already.",
+                violation_error_message=_l(
+                    "This laboratory has an answer from that moment already."
+                ),
             ),
         ]
 

@@ -5,6 +5,7 @@ from typing import ClassVar
 
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, append_only
 from milk.models.lots import MilkLot
@@ -15,41 +16,41 @@ from milk.results import UNITS, standard
 class What(models.TextChoices):
     """What a laboratory measures in a lot, with its unit."""
 
-    PLATE = "plate", "plate count, thousand per ml"
-    CELLS = "cells", "cell count, thousand per ml"
-    INHIBITOR = "inhibitor", "inhibitor test"
-    FAT = "fat", "fat, %"
-    PROTEIN = "protein", "protein, %"
-    CASEIN = "casein", "casein, %"
-    LACTOSE = "lactose", "lactose, %"
-    FREEZING = "freezing", "freezing point, °C"
-    SPORES = "spores", "spores per litre"
-    TEMPERATURE = "temperature", "temperature, °C"
-    ACIDITY = "acidity", "acidity, °SH"
-    AFLATOXIN = "aflatoxin", "aflatoxin M1, µg/kg"
+    PLATE = "plate", _l("plate count, thousand per ml")
+    CELLS = "cells", _l("cell count, thousand per ml")
+    INHIBITOR = "inhibitor", _l("inhibitor test")
+    FAT = "fat", _l("fat, %")
+    PROTEIN = "protein", _l("protein, %")
+    CASEIN = "casein", _l("casein, %")
+    LACTOSE = "lactose", _l("lactose, %")
+    FREEZING = "freezing", _l("freezing point, °C")
+    SPORES = "spores", _l("spores per litre")
+    TEMPERATURE = "temperature", _l("temperature, °C")
+    ACIDITY = "acidity", _l("acidity, °SH")
+    AFLATOXIN = "aflatoxin", _l("aflatoxin M1, µg/kg")
 
 
 class Verdict(models.TextChoices):
     """What an inhibitor test said."""
 
-    NEGATIVE = "negative", "negative"
-    POSITIVE = "positive", "positive"
-    DOUBT = "doubt", "in doubt"
+    NEGATIVE = "negative", _l("negative")
+    POSITIVE = "positive", _l("positive")
+    DOUBT = "doubt", _l("in doubt")
 
 
 class Unit(models.TextChoices):
     """Units that laboratories report in."""
 
-    THOUSAND_PER_ML = "thousand per ml", "thousand per ml"
-    PER_ML = "per ml", "per ml"
-    PERCENT = "%", "%"
-    CELSIUS = "°C", "°C"
-    HORTVET = "°H", "°H"
-    PER_LITRE = "per litre", "per litre"
-    SOXHLET = "°SH", "°SH"
-    DORNIC = "°D", "°D"
-    MICROGRAM = "µg/kg", "µg/kg"
-    NANOGRAM = "ng/kg", "ng/kg"
+    THOUSAND_PER_ML = "thousand per ml", _l("thousand per ml")
+    PER_ML = "per ml", _l("per ml")
+    PERCENT = "%", _l("%")
+    CELSIUS = "°C", _l("°C")
+    HORTVET = "°H", _l("°H")
+    PER_LITRE = "per litre", _l("per litre")
+    SOXHLET = "°SH", _l("°SH")
+    DORNIC = "°D", _l("°D")
+    MICROGRAM = "µg/kg", _l("µg/kg")
+    NANOGRAM = "ng/kg", _l("ng/kg")
 
 
 class LotTest(Entry):
@@ -67,16 +68,16 @@ class LotTest(Entry):
     what = models.CharField(max_length=11, choices=What)
     value = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
     verdict = models.CharField(
-        "verdict of an inhibitor test", max_length=8, choices=Verdict, blank=True
+        _l("verdict of an inhibitor test"), max_length=8, choices=Verdict, blank=True
     )
-    written = models.CharField("result as written", max_length=40, blank=True)
-    unit = models.CharField("unit on the paper", max_length=16, choices=Unit, blank=True)
-    sample = models.CharField("sample number", max_length=30, blank=True)
+    written = models.CharField(_l("result as written"), max_length=40, blank=True)
+    unit = models.CharField(_l("unit on the paper"), max_length=16, choices=Unit, blank=True)
+    sample = models.CharField(_l("sample number"), max_length=30, blank=True)
     laboratory = models.CharField(max_length=80, blank=True)
     method = models.CharField(max_length=80, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "lot test"
+        verbose_name = _l("lot test")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -84,13 +85,15 @@ class LotTest(Entry):
                 condition=Q(what="inhibitor") & ~Q(verdict="")
                 | ~Q(what="inhibitor") & Q(value__isnull=False, verdict=""),
                 name="milk_lottest_value_or_verdict",
-                violation_error_message="A result needs a number; an inhibitor test its verdict.",
+                violation_error_message=_l(
+                    "A result needs a number; an inhibitor test its verdict."
+                ),
             ),
             models.UniqueConstraint(
                 fields=["lot", "what", "happened_at", "sample"],
                 condition=Q(struck_at=None),
                 name="milk_lottest_one_per_sample",
-                violation_error_message="This sample has that result already.",
+                violation_error_message=_l("This sample has that result already."),
             ),
         ]
         indexes = [
@@ -134,56 +137,58 @@ class Limit(Entry):
     """
 
     class Of(models.TextChoices):
-        SINGLE = "single", "a single result"
-        MEAN = "mean", "the rolling geometric mean"
-        LAST = "last", "so many of the last results"
-        OFTEN = "often", "how many samples are taken"
+        SINGLE = "single", _l("a single result")
+        MEAN = "mean", _l("the rolling geometric mean")
+        LAST = "last", _l("so many of the last results")
+        OFTEN = "often", _l("how many samples are taken")
 
     what = models.CharField(max_length=11, choices=What)
-    of = models.CharField("counts for", max_length=6, choices=Of)
+    of = models.CharField(_l("counts for"), max_length=6, choices=Of)
     at_most = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
     at_least = models.DecimalField(max_digits=12, decimal_places=4, null=True, blank=True)
     unit = models.CharField(max_length=30)
-    months = models.PositiveSmallIntegerField("months of the mean", null=True, blank=True)
+    months = models.PositiveSmallIntegerField(_l("months of the mean"), null=True, blank=True)
     samples_a_month = models.PositiveSmallIntegerField(
-        "least samples a month", null=True, blank=True
+        _l("least samples a month"), null=True, blank=True
     )
     times = models.PositiveSmallIntegerField(
-        "so many results over it", default=0, help_text="Only for “so many of the last results”."
+        _l("so many results over it"),
+        default=0,
+        help_text=_l("Only for “so many of the last results”."),
     )
     of_last = models.PositiveSmallIntegerField(
-        "out of the last", default=0, help_text="Only for “so many of the last results”."
+        _l("out of the last"), default=0, help_text=_l("Only for “so many of the last results”.")
     )
     gap_days = models.PositiveSmallIntegerField(
-        "least days between samples",
+        _l("least days between samples"),
         default=0,
-        help_text="For a mean: samples closer together than this count once. 0: all count.",
+        help_text=_l("For a mean: samples closer together than this count once. 0: all count."),
     )
     mend_months = models.PositiveSmallIntegerField(
-        "months to put it right",
+        _l("months to put it right"),
         null=True,
         blank=True,
-        help_text="For a mean: so long after it first failed, delivery is stopped.",
+        help_text=_l("For a mean: so long after it first failed, delivery is stopped."),
     )
     resample_after_days = models.PositiveSmallIntegerField(
-        "taken again not before, days", null=True, blank=True
+        _l("taken again not before, days"), null=True, blank=True
     )
     resample_within_days = models.PositiveSmallIntegerField(
-        "taken again within, days", null=True, blank=True
+        _l("taken again within, days"), null=True, blank=True
     )
-    scheme = models.CharField("law or scheme", max_length=60)
-    valid_from = models.DateField("valid from")
+    scheme = models.CharField(_l("law or scheme"), max_length=60)
+    valid_from = models.DateField(_l("valid from"))
     source = models.CharField(max_length=200)
 
     class Meta(Entry.Meta):
-        verbose_name = "limit"
+        verbose_name = _l("limit")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
                 condition=Q(at_most__isnull=False) | Q(at_least__isnull=False),
                 name="milk_limit_needs_a_bound",
-                violation_error_message="Give the most or the least a result may be.",
+                violation_error_message=_l("Give the most or the least a result may be."),
             ),
             models.CheckConstraint(
                 # Said of NULL too, which a comparison alone would let through.
@@ -191,13 +196,15 @@ class Limit(Entry):
                 | Q(months__isnull=False, samples_a_month__isnull=False)
                 & Q(months__gte=1, samples_a_month__gte=1),
                 name="milk_limit_mean_needs_window",
-                violation_error_message="A mean needs its months and the least samples a month.",
+                violation_error_message=_l(
+                    "A mean needs its months and the least samples a month."
+                ),
             ),
             models.CheckConstraint(
                 condition=Q(of="last", times__gte=1, of_last__gte=F("times"))
                 | ~Q(of="last") & Q(times=0, of_last=0),
                 name="milk_limit_last_needs_times",
-                violation_error_message=(
+                violation_error_message=_l(
                     "A rule about the last results needs how many of them may not be over, and of "
                     "how many; other limits have neither."
                 ),
@@ -207,7 +214,7 @@ class Limit(Entry):
                 | Q(months__isnull=False, at_least__isnull=False)
                 & Q(months__gte=1, at_least__gte=1),
                 name="milk_limit_often_needs_months",
-                violation_error_message=(
+                violation_error_message=_l(
                     "How many samples are taken needs the least number and in how many months."
                 ),
             ),
@@ -216,7 +223,7 @@ class Limit(Entry):
                 | Q(resample_after_days__isnull=False, resample_within_days__isnull=False)
                 & Q(resample_within_days__gte=F("resample_after_days")),
                 name="milk_limit_resample_window",
-                violation_error_message=(
+                violation_error_message=_l(
                     "A sample taken again needs both days: not before, and within."
                 ),
             ),
@@ -224,7 +231,7 @@ class Limit(Entry):
                 fields=["what", "of", "of_last", "scheme", "valid_from"],
                 condition=Q(struck_at=None),
                 name="milk_limit_one_per_day",
-                violation_error_message="This limit has a value from that day already.",
+                violation_error_message=_l("This limit has a value from that day already."),
             ),
         ]
 

@@ -10,6 +10,7 @@ from typing import Any, ClassVar, Self
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _l
 
 from herd.models.groups import Session
 from milk.models.milkings import Milking
@@ -51,16 +52,16 @@ class MilkLot(models.Model):
     )
     opened_at = models.DateTimeField()
     closed_at = models.DateTimeField(null=True)
-    ended_at = models.DateTimeField("nothing of it left in the tank from", null=True)
-    kg = kilos("own milk", validators=[])
-    carried_kg = kilos("carried over into it", validators=[], default=0)
-    drawn_kg = kilos("drawn off", validators=[], default=0)
+    ended_at = models.DateTimeField(_l("nothing of it left in the tank from"), null=True)
+    kg = kilos(_l("own milk"), validators=[])
+    carried_kg = kilos(_l("carried over into it"), validators=[], default=0)
+    drawn_kg = kilos(_l("drawn off"), validators=[], default=0)
     void = models.BooleanField(default=False)
 
     objects: ClassVar[Any] = MilkLotQuerySet.as_manager()
 
     class Meta:
-        verbose_name = "milk lot"
+        verbose_name = _l("milk lot")
         indexes: ClassVar = [
             models.Index(fields=["tank", "opened_at"], name="milk_milklot_tank_when"),
             models.Index(fields=["-opened_at", "-id"], name="milk_milklot_when"),
@@ -95,7 +96,7 @@ class MilkingPart(models.Model):
     pk = models.CompositePrimaryKey("lot_id", "milking_id")
     lot = models.ForeignKey(MilkLot, models.PROTECT, related_name="parts", db_index=False)
     milking = models.ForeignKey(Milking, models.PROTECT, related_name="parts", db_index=False)
-    kg = kilos("milk", validators=[])
+    kg = kilos(_l("milk"), validators=[])
 
     class Meta:
         indexes: ClassVar = [
@@ -114,7 +115,7 @@ class LotParent(models.Model):
     pk = models.CompositePrimaryKey("lot_id", "parent_id")
     lot = models.ForeignKey(MilkLot, models.PROTECT, related_name="carried", db_index=False)
     parent = models.ForeignKey(MilkLot, models.PROTECT, related_name="left_to", db_index=False)
-    kg = kilos("carried over", validators=[])
+    kg = kilos(_l("carried over"), validators=[])
 
     class Meta:
         constraints: ClassVar = [
@@ -135,7 +136,7 @@ class LotDraw(models.Model):
 
     lot = models.ForeignKey(MilkLot, models.PROTECT, related_name="draws", db_index=False)
     at = models.DateTimeField()
-    kg = kilos("milk", validators=[])
+    kg = kilos(_l("milk"), validators=[])
     vat_fill = models.ForeignKey(VatFill, models.PROTECT, null=True, related_name="draws")
     tray = models.ForeignKey(Tray, models.PROTECT, null=True, related_name="draws")
     tank_event = models.ForeignKey(TankEvent, models.PROTECT, null=True, related_name="draws")
@@ -168,7 +169,7 @@ class VatLot(models.Model):
     pk = models.CompositePrimaryKey("vat_id", "lot_id")
     vat = models.ForeignKey(Vat, models.PROTECT, related_name="lots", db_index=False)
     lot = models.ForeignKey(MilkLot, models.PROTECT, related_name="vats", db_index=False)
-    kg = kilos("milk", validators=[])
+    kg = kilos(_l("milk"), validators=[])
 
     class Meta:
         indexes: ClassVar = [

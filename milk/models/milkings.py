@@ -8,6 +8,9 @@ import pgtrigger
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
 
 from config.entries import Entry, append_only, keep_rows
 from config.models import Upload
@@ -20,11 +23,11 @@ MILKING_NAME = re.compile(
     r"(?P<session>m|e|morning|evening)",
     re.IGNORECASE,
 )
-MILKING_SHAPE = (
+MILKING_SHAPE = N_(
     "“{text}” names no milking. Expected group, day and milking, such as 5/2026-06-09/E."
 )
-NO_SUCH_MILKING = "No milking “{text}” is in the book. Look it up under Milkings."
-SEVERAL_MILKINGS = "There are several milkings “{text}”. Take the number of the one you mean."
+NO_SUCH_MILKING = N_("No milking “{text}” is in the book. Look it up under Milkings.")
+SEVERAL_MILKINGS = N_("There are several milkings “{text}”. Take the number of the one you mean.")
 
 
 class Milking(Entry):
@@ -38,20 +41,20 @@ class Milking(Entry):
     """
 
     group = models.ForeignKey(Group, models.PROTECT, related_name="milkings", db_index=False)
-    day = models.DateField("day")
-    session = models.CharField("milking", max_length=1, choices=Session)
+    day = models.DateField(_l("day"))
+    session = models.CharField(_l("milking"), max_length=1, choices=Session)
     tank = models.ForeignKey(
         Tank, models.PROTECT, null=True, blank=True, related_name="milkings", db_index=False
     )
-    ended_at = models.DateTimeField("until", null=True, blank=True)
-    read_kg = kilos("read at the tank", validators=[], null=True, blank=True)
-    kg = kilos("into the tank", validators=[], blank=True)
+    ended_at = models.DateTimeField(_l("until"), null=True, blank=True)
+    read_kg = kilos(_l("read at the tank"), validators=[], null=True, blank=True)
+    kg = kilos(_l("into the tank"), validators=[], blank=True)
     metered = models.BooleanField(default=False)
     milker = models.CharField(max_length=60, blank=True)
     remark = models.CharField(max_length=200, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "milking"
+        verbose_name = _l("milking")
         triggers = append_only("kg", keeps_number=True)
         constraints = [
             *Entry.Meta.constraints,
@@ -59,13 +62,13 @@ class Milking(Entry):
                 fields=["group", "happened_at"],
                 condition=Q(struck_at=None),
                 name="milk_milking_one_per_group_and_start",
-                violation_error_message="This group has a milking that began then already.",
+                violation_error_message=_l("This group has a milking that began then already."),
             ),
             ends_after("milk_milking_ends_after_start"),
             models.CheckConstraint(
                 condition=Q(kg__gte=0) & (Q(read_kg=None) | Q(read_kg__gte=0)),
                 name="milk_milking_not_negative",
-                violation_error_message="The milk weighs 0 kg or more.",
+                violation_error_message=_l("The milk weighs 0 kg or more."),
             ),
         ]
         indexes = [
@@ -101,7 +104,7 @@ class Milking(Entry):
             )[:2]
         )
         if not found:
-            raise cls.DoesNotExist(NO_SUCH_MILKING.format(text=text[:60]))
+            raise cls.DoesNotExist(_(NO_SUCH_MILKING).format(text=text[:60]))
         if len(found) > 1:
             raise ValueError(SEVERAL_MILKINGS.format(text=text[:60]))
         return found[0]
@@ -117,8 +120,8 @@ class CowMilking(models.Model):
     """
 
     class Goes(models.IntegerChoices):
-        TANK = 0, "tank"
-        KEPT_OUT = 1, "kept out"
+        TANK = 0, _l("tank")
+        KEPT_OUT = 1, _l("kept out")
 
     pk = models.CompositePrimaryKey("animal_id", "milking_id")
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="milkings", db_index=False)
@@ -128,16 +131,16 @@ class CowMilking(models.Model):
     )
     upload = models.ForeignKey(Upload, models.PROTECT, null=True, related_name="+", db_index=False)
     grams = models.IntegerField(null=True)
-    at_s = models.SmallIntegerField("seconds after the start", null=True)
+    at_s = models.SmallIntegerField(_l("seconds after the start"), null=True)
     goes = models.SmallIntegerField(choices=Goes, default=Goes.TANK)
 
     class Meta:
-        verbose_name = "cow milking"
+        verbose_name = _l("cow milking")
         constraints: ClassVar = [
             models.CheckConstraint(
                 condition=Q(grams=None) | Q(grams__gte=0, grams__lte=100_000),
                 name="milk_cowmilking_0_to_100_kg",
-                violation_error_message="One cow gives 0 to 100 kg at a milking.",
+                violation_error_message=_l("One cow gives 0 to 100 kg at a milking."),
             ),
         ]
         indexes: ClassVar = [
@@ -185,21 +188,21 @@ class MeterCorrection(Entry):
 
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="+")
     milking = models.ForeignKey(Milking, models.PROTECT, related_name="corrections")
-    old_grams = models.IntegerField("it said, g", null=True, blank=True, editable=False)
+    old_grams = models.IntegerField(_l("it said, g"), null=True, blank=True, editable=False)
     new_grams = models.IntegerField(
-        "true is, g",
+        _l("true is, g"),
         null=True,
         blank=True,
         validators=[MinValueValidator(0), MaxValueValidator(100_000)],
     )
     old_goes = models.SmallIntegerField(choices=CowMilking.Goes, editable=False)
     new_goes = models.SmallIntegerField(
-        "went to", choices=CowMilking.Goes, default=CowMilking.Goes.TANK
+        _l("went to"), choices=CowMilking.Goes, default=CowMilking.Goes.TANK
     )
     why = models.CharField(max_length=120)
 
     class Meta(Entry.Meta):
-        verbose_name = "meter correction"
+        verbose_name = _l("meter correction")
         triggers = append_only()
         indexes = [
             *Entry.Meta.indexes,

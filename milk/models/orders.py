@@ -7,6 +7,9 @@ from typing import ClassVar
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
 
 from config.entries import Entry, append_only
 from herd.models import Holding
@@ -16,25 +19,25 @@ from milk.models.store import StorePlace
 from milk.models.tanks import kilos
 from milk.models.vats import Wheel
 
-NO_SUCH_ORDER = "No order has the number “{text}”."
+NO_SUCH_ORDER = N_("No order has the number “{text}”.")
 
 
 class Order(Entry):
     """What a buyer asked for; it happened when the order came."""
 
-    number = models.CharField("order number", max_length=40)
+    number = models.CharField(_l("order number"), max_length=40)
     buyer = models.ForeignKey(Holding, models.PROTECT, related_name="orders")
     product = models.ForeignKey(Product, models.PROTECT, related_name="orders")
-    wanted_on = models.DateField("to leave on", null=True, blank=True)
+    wanted_on = models.DateField(_l("to leave on"), null=True, blank=True)
     market = models.CharField(
         max_length=40,
         blank=True,
-        help_text="The scheme of another country whose age rules count too.",
+        help_text=_l("The scheme of another country whose age rules count too."),
     )
     remark = models.CharField(max_length=200, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "order"
+        verbose_name = _l("order")
         triggers = append_only(keeps_number=True)
         constraints: ClassVar = [
             *Entry.Meta.constraints,
@@ -42,7 +45,7 @@ class Order(Entry):
                 fields=["number"],
                 condition=Q(struck_at=None),
                 name="milk_order_once",
-                violation_error_message="An order with this number is in the book already.",
+                violation_error_message=_l("An order with this number is in the book already."),
             ),
         ]
 
@@ -61,7 +64,7 @@ class Order(Entry):
         except ValueError:
             standing: Order | None = cls.objects.standing().filter(number=text).first()
             if standing is None:
-                raise cls.DoesNotExist(NO_SUCH_ORDER.format(text=text[:60])) from None
+                raise cls.DoesNotExist(_(NO_SUCH_ORDER).format(text=text[:60])) from None
             return standing
         return found
 
@@ -71,17 +74,17 @@ class OrderLine(Entry):
 
     order = models.ForeignKey(Order, models.PROTECT, related_name="lines")
     months = models.PositiveSmallIntegerField(
-        "at least months old", validators=[MinValueValidator(1), MaxValueValidator(120)]
+        _l("at least months old"), validators=[MinValueValidator(1), MaxValueValidator(120)]
     )
-    grade = models.CharField("grade, or better", max_length=10, choices=Grade)
+    grade = models.CharField(_l("grade, or better"), max_length=10, choices=Grade)
     pieces = models.PositiveSmallIntegerField(
-        "wheels", null=True, blank=True, validators=[MinValueValidator(1)]
+        _l("wheels"), null=True, blank=True, validators=[MinValueValidator(1)]
     )
-    kg = kilos("kg", null=True, blank=True)
+    kg = kilos(_l("kg"), null=True, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "line of an order"
-        verbose_name_plural = "lines of orders"
+        verbose_name = _l("line of an order")
+        verbose_name_plural = _l("lines of orders")
         triggers = append_only()
         constraints: ClassVar = [
             *Entry.Meta.constraints,
@@ -90,7 +93,9 @@ class OrderLine(Entry):
                 # “> 0” alone is not known of no kg, and what is not known passes a check.
                 | Q(pieces=None, kg__isnull=False, kg__gt=0),
                 name="milk_orderline_pieces_or_kg",
-                violation_error_message="Write how many wheels, or how many kg; one of the two.",
+                violation_error_message=_l(
+                    "Write how many wheels, or how many kg; one of the two."
+                ),
             ),
         ]
 
@@ -103,10 +108,10 @@ class Pallet(Entry):
     """A pallet with its number (SSCC), built for an order."""
 
     order = models.ForeignKey(Order, models.PROTECT, related_name="pallets")
-    sscc = models.CharField("pallet number (SSCC)", max_length=18, blank=True)
+    sscc = models.CharField(_l("pallet number (SSCC)"), max_length=18, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "pallet"
+        verbose_name = _l("pallet")
         triggers = append_only()
         constraints: ClassVar = [
             *Entry.Meta.constraints,
@@ -114,7 +119,7 @@ class Pallet(Entry):
             models.UniqueConstraint(
                 fields=["sscc"],
                 name="milk_pallet_once",
-                violation_error_message="This number was given to a pallet already.",
+                violation_error_message=_l("This number was given to a pallet already."),
             ),
         ]
 
@@ -137,27 +142,28 @@ class Pick(Entry):
 
     order = models.ForeignKey(Order, models.PROTECT, related_name="picks")
     wheel = models.ForeignKey(Wheel, models.PROTECT, related_name="picks")
-    kg = kilos("weight")
+    kg = kilos(_l("weight"))
     place = models.ForeignKey(
         StorePlace,
         models.PROTECT,
         null=True,
         blank=True,
         related_name="+",
-        verbose_name="taken from",
+        verbose_name=_l("taken from"),
         db_index=False,
     )
     pallet = models.ForeignKey(Pallet, models.PROTECT, null=True, blank=True, related_name="picks")
     weighed_again = models.BooleanField(
-        default=False, help_text="The weight was far from the last one, and was read again."
+        default=False, help_text=_l("The weight was far from the last one, and was read again.")
     )
     twin_asked = models.BooleanField(
-        default=False, help_text="The twin is held, and the cheesemaker said that this one may go."
+        default=False,
+        help_text=_l("The twin is held, and the cheesemaker said that this one may go."),
     )
 
     class Meta(Entry.Meta):
-        verbose_name = "wheel picked"
-        verbose_name_plural = "wheels picked"
+        verbose_name = _l("wheel picked")
+        verbose_name_plural = _l("wheels picked")
         triggers = append_only()
         constraints: ClassVar = [
             *Entry.Meta.constraints,
@@ -165,7 +171,7 @@ class Pick(Entry):
                 fields=["order", "wheel"],
                 condition=Q(struck_at=None),
                 name="milk_pick_once_per_order",
-                violation_error_message="This wheel is picked for that order already.",
+                violation_error_message=_l("This wheel is picked for that order already."),
             ),
         ]
 
@@ -177,11 +183,11 @@ class Shipment(Entry):
     """What left together with one paper; its wheels are those picked for the order by then."""
 
     order = models.ForeignKey(Order, models.PROTECT, related_name="shipments")
-    paper = models.CharField("paper number", max_length=40)
+    paper = models.CharField(_l("paper number"), max_length=40)
     carrier = models.CharField(max_length=80)
     vehicle = models.CharField(max_length=40, blank=True)
     temperature = models.DecimalField(
-        "in the vehicle, °C",
+        _l("in the vehicle, °C"),
         max_digits=4,
         decimal_places=1,
         null=True,
@@ -194,7 +200,7 @@ class Shipment(Entry):
         null=True,
         blank=True,
         related_name="+",
-        verbose_name="owner, if not who sends it",
+        verbose_name=_l("owner, if not who sends it"),
         db_index=False,
     )
     owner_after = models.ForeignKey(
@@ -203,12 +209,12 @@ class Shipment(Entry):
         null=True,
         blank=True,
         related_name="+",
-        verbose_name="owner, if not who receives it",
+        verbose_name=_l("owner, if not who receives it"),
         db_index=False,
     )
 
     class Meta(Entry.Meta):
-        verbose_name = "shipment"
+        verbose_name = _l("shipment")
         triggers = append_only(keeps_number=True)
         constraints: ClassVar = [
             *Entry.Meta.constraints,
@@ -216,7 +222,7 @@ class Shipment(Entry):
                 fields=["paper"],
                 condition=Q(struck_at=None),
                 name="milk_shipment_once_per_paper",
-                violation_error_message="A shipment has this paper number already.",
+                violation_error_message=_l("A shipment has this paper number already."),
             ),
         ]
 

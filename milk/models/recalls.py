@@ -6,6 +6,7 @@ from typing import Any, ClassVar
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, append_only
 from herd.models import Holding
@@ -21,51 +22,56 @@ class Recall(Entry):
     """
 
     class Root(models.TextChoices):
-        WHEEL = "wheel", "wheel"
-        VAT = "vat", "vat"
-        LOT = "lot", "milk lot"
-        ANIMAL = "animal", "cow"
-        COURSE = "course", "course"
-        DOSE = "dose", "dose"
-        BATCH = "batch", "load of grass"
-        FEED_LOT = "feed-lot", "lot of hay or meal"
-        FIELD = "field", "field"
-        GROUP = "group", "group"
-        TEST = "test", "test result"
-        CAN = "can", "starter can"
-        RENNET = "rennet", "rennet batch"
-        BRINE = "brine", "brine bath or row"
-        ORDER = "order", "order or paper"
-        FINDING = "finding", "finding outside"
+        WHEEL = "wheel", _l("wheel")
+        VAT = "vat", _l("vat")
+        LOT = "lot", _l("milk lot")
+        ANIMAL = "animal", _l("cow")
+        COURSE = "course", _l("course")
+        DOSE = "dose", _l("dose")
+        BATCH = "batch", _l("load of grass")
+        FEED_LOT = "feed-lot", _l("lot of hay or meal")
+        FIELD = "field", _l("field")
+        GROUP = "group", _l("group")
+        TEST = "test", _l("test result")
+        CAN = "can", _l("starter can")
+        RENNET = "rennet", _l("rennet batch")
+        BRINE = "brine", _l("brine bath or row")
+        ORDER = "order", _l("order or paper")
+        FINDING = "finding", _l("finding outside")
 
     class Reach(models.TextChoices):
-        ITSELF = "itself", "only what is named"
-        MILK = "milk", "everything made of the same milk"
-        MAY = "may", "also what only may have it"
+        ITSELF = "itself", _l("only what is named")
+        MILK = "milk", _l("everything made of the same milk")
+        MAY = "may", _l("also what only may have it")
 
-    root_kind = models.CharField("started from a", max_length=10, choices=Root)
+    root_kind = models.CharField(_l("started from a"), max_length=10, choices=Root)
     root = models.CharField(
-        "which one", max_length=80, help_text="What people call it, or its number (id)."
+        _l("which one"), max_length=80, help_text=_l("What people call it, or its number (id).")
     )
     reach = models.CharField(
-        "how far",
+        _l("how far"),
         max_length=6,
         choices=Reach,
         default=Reach.ITSELF,
-        help_text="Of a wheel, vat, can, rennet batch, bath or order: with all of the same milk? "
-        "Of feed: with the groups that may have had of a load whose rest nobody wrote?",
+        help_text=_l(
+            "Of a wheel, vat, can, rennet batch, bath or order: with all of the same milk? "
+            "Of feed: with the groups that may have had of a load whose rest nobody wrote?"
+        ),
     )
     since = models.DateTimeField(
-        "milked or salted since", null=True, blank=True, help_text="Blank: from the beginning."
+        _l("milked or salted since"),
+        null=True,
+        blank=True,
+        help_text=_l("Blank: from the beginning."),
     )
     until = models.DateTimeField(
-        "milked or salted until", null=True, blank=True, help_text="Blank: until now."
+        _l("milked or salted until"), null=True, blank=True, help_text=_l("Blank: until now.")
     )
     reason = models.CharField(max_length=400)
-    drill = models.BooleanField("a drill", default=False)
-    pieces = models.PositiveIntegerField("wheels made", editable=False, default=0)
+    drill = models.BooleanField(_l("a drill"), default=False)
+    pieces = models.PositiveIntegerField(_l("wheels made"), editable=False, default=0)
     located = models.PositiveIntegerField(
-        "wheels located at the start",
+        _l("wheels located at the start"),
         default=0,
         editable=False,
         validators=[MinValueValidator(0), MaxValueValidator(10_000_000)],
@@ -73,14 +79,14 @@ class Recall(Entry):
     tree = models.JSONField(default=dict, editable=False)
 
     class Meta(Entry.Meta):
-        verbose_name = "recall"
+        verbose_name = _l("recall")
         triggers = append_only()
         constraints: ClassVar = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
                 condition=Q(since=None) | Q(until=None) | Q(until__gt=models.F("since")),
                 name="milk_recall_until_after_since",
-                violation_error_message="The end of the span must be after its beginning.",
+                violation_error_message=_l("The end of the span must be after its beginning."),
             ),
         ]
 
@@ -104,44 +110,44 @@ class RecallStep(Entry):
     """
 
     class What(models.TextChoices):
-        FOUND = "found", "found here"
-        NOT_THERE = "not there", "not there"
-        CALLED = "called", "buyer called"
-        RETURNED = "returned", "came back"
-        DESTROYED = "destroyed", "destroyed"
-        AUTHORITY = "authority", "authority told"
-        NOTICE = "notice", "notice sent out"
-        OTHER = "other", "other"
-        ENDED = "ended", "ended"
+        FOUND = "found", _l("found here")
+        NOT_THERE = "not there", _l("not there")
+        CALLED = "called", _l("buyer called")
+        RETURNED = "returned", _l("came back")
+        DESTROYED = "destroyed", _l("destroyed")
+        AUTHORITY = "authority", _l("authority told")
+        NOTICE = "notice", _l("notice sent out")
+        OTHER = "other", _l("other")
+        ENDED = "ended", _l("ended")
 
     class Answer(models.TextChoices):
-        HOLDS = "holds", "has it and holds it back"
-        SOLD = "sold", "sold it on"
-        NEVER = "never", "never had it"
-        LATER = "later", "rings back"
-        NOBODY = "nobody", "nobody answered"
+        HOLDS = "holds", _l("has it and holds it back")
+        SOLD = "sold", _l("sold it on")
+        NEVER = "never", _l("never had it")
+        LATER = "later", _l("rings back")
+        NOBODY = "nobody", _l("nobody answered")
 
     OF_A_WHEEL: ClassVar = (What.FOUND, What.NOT_THERE, What.RETURNED, What.DESTROYED)
 
     recall = models.ForeignKey(Recall, models.PROTECT, related_name="steps")
-    what = models.CharField("done", max_length=9, choices=What)
+    what = models.CharField(_l("done"), max_length=9, choices=What)
     wheel = models.ForeignKey(
         Wheel, models.PROTECT, null=True, blank=True, related_name="recall_steps"
     )
     buyer = models.ForeignKey(
         Holding, models.PROTECT, null=True, blank=True, related_name="recall_steps"
     )
-    spoke_with = models.CharField("spoke with", max_length=80, blank=True)
-    answer = models.CharField("their answer", max_length=6, choices=Answer, blank=True)
-    place = models.CharField("where", max_length=80, blank=True)
-    kg = kilos("weight", null=True, blank=True)
-    paper = models.CharField("paper that proves it", max_length=80, blank=True)
-    words = models.CharField("in words", max_length=400, blank=True)
+    spoke_with = models.CharField(_l("spoke with"), max_length=80, blank=True)
+    answer = models.CharField(_l("their answer"), max_length=6, choices=Answer, blank=True)
+    place = models.CharField(_l("where"), max_length=80, blank=True)
+    kg = kilos(_l("weight"), null=True, blank=True)
+    paper = models.CharField(_l("paper that proves it"), max_length=80, blank=True)
+    words = models.CharField(_l("in words"), max_length=400, blank=True)
     result = models.JSONField(null=True, editable=False)
 
     class Meta(Entry.Meta):
-        verbose_name = "step of a recall"
-        verbose_name_plural = "steps of recalls"
+        verbose_name = _l("step of a recall")
+        verbose_name_plural = _l("steps of recalls")
         triggers = append_only()
         constraints: ClassVar = [
             *Entry.Meta.constraints,
@@ -151,13 +157,15 @@ class RecallStep(Entry):
                 | Q(what="called")
                 | Q(what__in=["authority", "notice", "other", "ended"], wheel=None),
                 name="milk_recallstep_names_its_wheel",
-                violation_error_message="Name the wheel that was found, not there, or destroyed.",
+                violation_error_message=_l(
+                    "Name the wheel that was found, not there, or destroyed."
+                ),
             ),
             models.CheckConstraint(
                 condition=Q(what="called", buyer__isnull=False) & ~Q(answer="")
                 | ~Q(what="called") & Q(buyer=None, answer=""),
                 name="milk_recallstep_call_has_answer",
-                violation_error_message=(
+                violation_error_message=_l(
                     "Of a call say which buyer and what the answer was; of other steps leave both "
                     "blank."
                 ),
@@ -166,17 +174,17 @@ class RecallStep(Entry):
                 condition=~Q(what="called", answer__in=["holds", "sold", "never", "later"])
                 | ~Q(spoke_with=""),
                 name="milk_recallstep_says_who_spoke",
-                violation_error_message="Say who spoke at the buyer's.",
+                violation_error_message=_l("Say who spoke at the buyer's."),
             ),
             models.CheckConstraint(
                 condition=~Q(what="destroyed") | ~Q(paper=""),
                 name="milk_recallstep_destroyed_with_proof",
-                violation_error_message="Name the paper that proves it was destroyed.",
+                violation_error_message=_l("Name the paper that proves it was destroyed."),
             ),
             models.CheckConstraint(
                 condition=~Q(what__in=["authority", "other"]) | ~Q(words=""),
                 name="milk_recallstep_said",
-                violation_error_message="Say in words what was done, or what was said.",
+                violation_error_message=_l("Say in words what was done, or what was said."),
             ),
         ]
 
@@ -198,24 +206,24 @@ class ProductOut(Entry):
     """
 
     class What(models.TextChoices):
-        CREAM = "cream", "cream"
-        BUTTER = "butter", "butter"
-        WHEY = "whey", "whey"
+        CREAM = "cream", _l("cream")
+        BUTTER = "butter", _l("butter")
+        WHEY = "whey", _l("whey")
 
     what = models.CharField(max_length=6, choices=What)
-    of_day = models.DateField("made of the milk of")
+    of_day = models.DateField(_l("made of the milk of"))
     buyer = models.ForeignKey(Holding, models.PROTECT, related_name="products_out")
     kg = models.DecimalField(
-        "weight, kg",
+        _l("weight, kg"),
         max_digits=10,
         decimal_places=3,
         validators=[MinValueValidator(Decimal("0.001"))],
     )
-    paper = models.CharField("paper number", max_length=40)
+    paper = models.CharField(_l("paper number"), max_length=40)
 
     class Meta(Entry.Meta):
-        verbose_name = "product sent out"
-        verbose_name_plural = "products sent out"
+        verbose_name = _l("product sent out")
+        verbose_name_plural = _l("products sent out")
         triggers = append_only()
         indexes = [
             *Entry.Meta.indexes,

@@ -7,6 +7,7 @@ from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Lower
+from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, append_only
 from milk.models.lots import MilkLot
@@ -20,23 +21,23 @@ class ResidueLimit(Entry):
 
     substance = models.CharField(max_length=60)
     summed_as = models.CharField(
-        "added up with others as",
+        _l("added up with others as"),
         max_length=60,
         blank=True,
-        help_text="Blank: the substance counts alone.",
+        help_text=_l("Blank: the substance counts alone."),
     )
     at_most = models.DecimalField(
-        "at most, µg/kg",
+        _l("at most, µg/kg"),
         max_digits=9,
         decimal_places=3,
         validators=[MinValueValidator(Decimal(0))],
     )
-    scheme = models.CharField("law or scheme", max_length=60)
-    valid_from = models.DateField("valid from")
+    scheme = models.CharField(_l("law or scheme"), max_length=60)
+    valid_from = models.DateField(_l("valid from"))
     source = models.CharField(max_length=240)
 
     class Meta(Entry.Meta):
-        verbose_name = "residue limit"
+        verbose_name = _l("residue limit")
         triggers = append_only()
         constraints: ClassVar = [
             *Entry.Meta.constraints,
@@ -46,7 +47,9 @@ class ResidueLimit(Entry):
                 "valid_from",
                 condition=Q(struck_at=None),
                 name="milk_residuelimit_one_per_day",
-                violation_error_message="There is a limit of this substance from that day already.",
+                violation_error_message=_l(
+                    "There is a limit of this substance from that day already."
+                ),
             ),
         ]
 
@@ -63,18 +66,18 @@ class Residue(Entry):
     lot = models.ForeignKey(MilkLot, models.PROTECT, related_name="residues")
     substance = models.CharField(max_length=60)
     written = models.CharField(
-        "result as written, µg/kg", max_length=40, help_text="12, 12,5 or <2."
+        _l("result as written, µg/kg"), max_length=40, help_text=_l("12, 12,5 or <2.")
     )
     value = models.DecimalField(
-        "µg/kg", max_digits=9, decimal_places=3, null=True, blank=True, editable=False
+        _l("µg/kg"), max_digits=9, decimal_places=3, null=True, blank=True, editable=False
     )
-    sample = models.CharField("sample number", max_length=30, blank=True)
+    sample = models.CharField(_l("sample number"), max_length=30, blank=True)
     laboratory = models.CharField(max_length=80, blank=True)
     method = models.CharField(max_length=80, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "residue measured"
-        verbose_name_plural = "residues measured"
+        verbose_name = _l("residue measured")
+        verbose_name_plural = _l("residues measured")
         triggers = append_only()
 
     def __str__(self) -> str:

@@ -8,19 +8,21 @@ from django.contrib.postgres.fields import RangeOperators
 from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
 
 from config.entries import Entry, append_only
 from herd.models.groups import one_id
 from milk.models.brine import BrineStay
 from milk.models.vats import Wheel
 
-NO_SUCH_PLACE = (
+NO_SUCH_PLACE = N_(
     "“{text}” is no place of the store. Expected room/aisle/column/shelf, such as North/2/14/7."
 )
 
 
 NO_STROKE = RegexValidator(
-    r"^[^/]*$", "A room's name has no “/”: shelves are named room/aisle/column/shelf."
+    r"^[^/]*$", N_("A room's name has no “/”: shelves are named room/aisle/column/shelf.")
 )
 
 
@@ -33,7 +35,7 @@ class StorePlace(Entry):
     shelf = models.PositiveSmallIntegerField(validators=[MinValueValidator(1)])
 
     class Meta(Entry.Meta):
-        verbose_name = "store place"
+        verbose_name = _l("store place")
         triggers = append_only(keeps_number=True)
         constraints = [
             *Entry.Meta.constraints,
@@ -41,7 +43,7 @@ class StorePlace(Entry):
                 fields=["room", "aisle", "column", "shelf"],
                 condition=Q(struck_at=None),
                 name="milk_storeplace_once",
-                violation_error_message="This place is in the book already.",
+                violation_error_message=_l("This place is in the book already."),
             ),
         ]
         indexes: ClassVar = [
@@ -75,10 +77,10 @@ class StoreStay(Entry):
 
     wheel = models.ForeignKey(Wheel, models.PROTECT, related_name="store_stays")
     place = models.ForeignKey(StorePlace, models.PROTECT, related_name="stays")
-    found = models.BooleanField("found there, not laid", default=False)
+    found = models.BooleanField(_l("found there, not laid"), default=False)
 
     class Meta(Entry.Meta):
-        verbose_name = "store stay"
+        verbose_name = _l("store stay")
         triggers = append_only()
 
     def __str__(self) -> str:
@@ -94,8 +96,8 @@ class StoreGap(Entry):
     )
 
     class Meta(Entry.Meta):
-        verbose_name = "wheel not found"
-        verbose_name_plural = "wheels not found"
+        verbose_name = _l("wheel not found")
+        verbose_name_plural = _l("wheels not found")
         triggers = append_only()
 
     def __str__(self) -> str:
@@ -106,10 +108,10 @@ class StoreRound(Entry):
     """What was done to a whole aisle."""
 
     class What(models.TextChoices):
-        TURNED = "turned", "turned"
-        BRUSHED = "brushed", "turned and brushed"
-        OILED = "oiled", "oiled"
-        SHELVES = "shelves", "shelves cleaned"
+        TURNED = "turned", _l("turned")
+        BRUSHED = "brushed", _l("turned and brushed")
+        OILED = "oiled", _l("oiled")
+        SHELVES = "shelves", _l("shelves cleaned")
 
     # After these the wheels lie the other way up; the others are done besides.
     TURNS: ClassVar = (What.TURNED, What.BRUSHED)
@@ -119,7 +121,7 @@ class StoreRound(Entry):
     what = models.CharField(max_length=7, choices=What, default=What.BRUSHED)
 
     class Meta(Entry.Meta):
-        verbose_name = "store round"
+        verbose_name = _l("store round")
         triggers = append_only()
         indexes = [
             *Entry.Meta.indexes,
@@ -135,23 +137,23 @@ class StoreFinding(Entry):
     """What was wrong with one wheel on a round, and whether it was put right at once."""
 
     class What(models.TextChoices):
-        MITES = "mites", "mites"
-        CRACK = "crack", "crack"
-        WET = "wet", "wet side"
-        SPOT = "spot", "soft or rotten spot"
-        SWOLLEN = "swollen", "swollen"
-        MOULD = "mould", "mould on the rind"
-        PLATE = "plate", "plate loose or not readable"
-        OTHER = "other", "other"
+        MITES = "mites", _l("mites")
+        CRACK = "crack", _l("crack")
+        WET = "wet", _l("wet side")
+        SPOT = "spot", _l("soft or rotten spot")
+        SWOLLEN = "swollen", _l("swollen")
+        MOULD = "mould", _l("mould on the rind")
+        PLATE = "plate", _l("plate loose or not readable")
+        OTHER = "other", _l("other")
 
     wheel = models.ForeignKey(Wheel, models.PROTECT, related_name="store_findings")
     what = models.CharField(max_length=7, choices=What)
-    words = models.CharField("in words", max_length=200, blank=True)
-    put_right = models.BooleanField("put right at once", default=False)
+    words = models.CharField(_l("in words"), max_length=200, blank=True)
+    put_right = models.BooleanField(_l("put right at once"), default=False)
 
     class Meta(Entry.Meta):
-        verbose_name = "finding in store"
-        verbose_name_plural = "findings in store"
+        verbose_name = _l("finding in store")
+        verbose_name_plural = _l("findings in store")
         triggers = append_only()
         indexes = [
             *Entry.Meta.indexes,
@@ -172,7 +174,7 @@ class RoomReading(Entry):
 
     room = models.CharField(max_length=20)
     temperature = models.DecimalField(
-        "temperature, °C",
+        _l("temperature, °C"),
         max_digits=4,
         decimal_places=1,
         null=True,
@@ -180,7 +182,7 @@ class RoomReading(Entry):
         validators=[MinValueValidator(Decimal(-20)), MaxValueValidator(Decimal(60))],
     )
     humidity = models.DecimalField(
-        "humidity, %",
+        _l("humidity, %"),
         max_digits=4,
         decimal_places=1,
         null=True,
@@ -189,14 +191,14 @@ class RoomReading(Entry):
     )
 
     class Meta(Entry.Meta):
-        verbose_name = "room reading"
+        verbose_name = _l("room reading")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
                 condition=Q(temperature__isnull=False) | Q(humidity__isnull=False),
                 name="milk_roomreading_says_something",
-                violation_error_message="Write the temperature or the humidity.",
+                violation_error_message=_l("Write the temperature or the humidity."),
             ),
         ]
         indexes = [
@@ -214,14 +216,14 @@ class StockCount(Entry):
 
     room = models.CharField(max_length=20)
     aisle = models.PositiveSmallIntegerField()
-    expected = models.PositiveIntegerField("wheels by the book", default=0, editable=False)
-    found = models.PositiveIntegerField("wheels found", default=0, editable=False)
+    expected = models.PositiveIntegerField(_l("wheels by the book"), default=0, editable=False)
+    found = models.PositiveIntegerField(_l("wheels found"), default=0, editable=False)
     # [{"plate", "what": "missing" | "moved" | "strange", "words", "step"}, …] as they were found
     # then; "step" is the number of what was written because of it, and counts of old have none.
     differences = models.JSONField(default=list, editable=False)
 
     class Meta(Entry.Meta):
-        verbose_name = "stock count"
+        verbose_name = _l("stock count")
         triggers = append_only()
         indexes = [
             *Entry.Meta.indexes,
@@ -243,14 +245,14 @@ class WheelPlace(models.Model):
     """
 
     class What(models.TextChoices):
-        BRINE = "brine", "in brine"
-        OUT = "out", "out of brine, not laid in store"
-        STORE = "store", "in store"
-        DOUBT = "doubt", "another wheel lies where the book has it"
-        LOST = "lost", "not found"
-        SENT = "sent", "sent"
-        BACK = "back", "came back"
-        GONE = "gone", "destroyed or used otherwise"
+        BRINE = "brine", _l("in brine")
+        OUT = "out", _l("out of brine, not laid in store")
+        STORE = "store", _l("in store")
+        DOUBT = "doubt", _l("another wheel lies where the book has it")
+        LOST = "lost", _l("not found")
+        SENT = "sent", _l("sent")
+        BACK = "back", _l("came back")
+        GONE = "gone", _l("destroyed or used otherwise")
 
     wheel = models.OneToOneField(
         Wheel, models.PROTECT, primary_key=True, related_name="lies", db_constraint=True
@@ -272,7 +274,7 @@ class WheelPlace(models.Model):
                 expressions=[(one_id("place"), RangeOperators.OVERLAPS)],
                 condition=Q(place__isnull=False),
                 deferrable=models.Deferrable.IMMEDIATE,
-                violation_error_message="Another wheel lies on this shelf.",
+                violation_error_message=_l("Another wheel lies on this shelf."),
             ),
             models.CheckConstraint(
                 condition=Q(what="store", place__isnull=False) | ~Q(what="store") & Q(place=None),

@@ -6,6 +6,7 @@ from typing import Any, ClassVar
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, append_only
 from milk.models.tanks import Tank, Tray, degrees, kilos
@@ -18,15 +19,15 @@ class Skimming(Entry):
     """
 
     class Smell(models.TextChoices):
-        CLEAN = "clean", "clean"
-        SOUR = "sour", "sour"
-        OFF = "off", "off"
+        CLEAN = "clean", _l("clean")
+        SOUR = "sour", _l("sour")
+        OFF = "off", _l("off")
 
     tray = models.ForeignKey(Tray, models.PROTECT, related_name="skimmings")
-    cream_kg = kilos("cream off", null=True, blank=True)
-    temperature = degrees("temperature")
+    cream_kg = kilos(_l("cream off"), null=True, blank=True)
+    temperature = degrees(_l("temperature"))
     fat: "models.DecimalField[Any, Any]" = models.DecimalField(
-        "fat after, %",
+        _l("fat after, %"),
         max_digits=4,
         decimal_places=2,
         null=True,
@@ -34,18 +35,18 @@ class Skimming(Entry):
         validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(15))],
     )
     smell = models.CharField(max_length=5, choices=Smell, blank=True)
-    set_aside = models.BooleanField("set aside, not for a vat", default=False)
+    set_aside = models.BooleanField(_l("set aside, not for a vat"), default=False)
     remark = models.CharField(max_length=200, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "skimming"
+        verbose_name = _l("skimming")
         triggers = append_only()
         constraints: ClassVar = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
                 condition=Q(set_aside=False) | ~Q(remark="") | ~Q(smell__in=["", "clean"]),
                 name="milk_skimming_aside_says_why",
-                violation_error_message="Say why it is set aside: its smell, or in words.",
+                violation_error_message=_l("Say why it is set aside: its smell, or in words."),
             ),
         ]
 
@@ -62,14 +63,14 @@ class KeptOver(Entry):
     """
 
     tank = models.ForeignKey(Tank, models.PROTECT, related_name="kept_over")
-    kg = kilos("milk")
-    temperature = degrees("temperature")
+    kg = kilos(_l("milk"))
+    temperature = degrees(_l("temperature"))
     place = models.CharField(max_length=40, blank=True)
-    why = models.CharField("why so much, or so cold", max_length=200, blank=True)
+    why = models.CharField(_l("why so much, or so cold"), max_length=200, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "milk kept over"
-        verbose_name_plural = "milk kept over"
+        verbose_name = _l("milk kept over")
+        verbose_name_plural = _l("milk kept over")
         triggers = append_only()
 
     def __str__(self) -> str:

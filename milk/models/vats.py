@@ -11,6 +11,10 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Func, Q, Value
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
+from django_stubs_ext import StrOrPromise
 
 from config.entries import Entry, append_only
 from herd.models.groups import one_id
@@ -29,7 +33,7 @@ def share(label: str) -> "models.DecimalField[Any, Any]":
     )
 
 
-def amount(label: str, most: int, *, digits: int) -> "models.DecimalField[Any, Any]":
+def amount(label: StrOrPromise, most: int, *, digits: int) -> "models.DecimalField[Any, Any]":
     """What goes into a vat or can besides milk, to a tenth; blank when nobody wrote it.
 
     ``most``: more than that is a slip of the pen in any dairy.
@@ -54,13 +58,13 @@ def one_letter(field: str) -> Func:
 MOST_WHEY = Decimal(3000)
 # A can of longer ago is named by its number.
 LATEST_FILLINGS = 400
-NO_SUCH_CAN = (
+NO_SUCH_CAN = N_(
     "No starter can “{text}” is in the book. Expected its name, and the day it was filled."
 )
 
 
-NO_SUCH_VAT = "No vat “{text}” is in the book. Expected day and number, such as 2026-06-09/17."
-NO_SUCH_WHEEL = (
+NO_SUCH_VAT = N_("No vat “{text}” is in the book. Expected day and number, such as 2026-06-09/17.")
+NO_SUCH_WHEEL = N_(
     "No wheel has the plate “{text}”. Expected the number on its plate, such as 0004711."
 )
 
@@ -68,16 +72,16 @@ NO_SUCH_WHEEL = (
 class StarterCan(Entry):
     """Whey of a vat kept in a can as starter for later vats."""
 
-    can = models.CharField("can", max_length=20)
+    can = models.CharField(_l("can"), max_length=20)
     from_vat = models.ForeignKey("milk.Vat", models.PROTECT, related_name="starter_cans")
     litres: "models.DecimalField[Any, Any]" = models.DecimalField(
         max_digits=6,
         decimal_places=1,
         validators=[MinValueValidator(Decimal("0.1")), MaxValueValidator(MOST_WHEY)],
     )
-    temperature = degrees("temperature")
+    temperature = degrees(_l("temperature"))
     acidity: "models.DecimalField[Any, Any]" = models.DecimalField(
-        "acidity, °SH",
+        _l("acidity, °SH"),
         max_digits=5,
         decimal_places=2,
         null=True,
@@ -86,7 +90,7 @@ class StarterCan(Entry):
     )
 
     class Meta(Entry.Meta):
-        verbose_name = "starter can"
+        verbose_name = _l("starter can")
         triggers = append_only(keeps_number=True)
 
     def __str__(self) -> str:
@@ -96,7 +100,7 @@ class StarterCan(Entry):
     def find(cls, text: str) -> "StarterCan":
         """The can “2, 2026-06-09”, or the last filling of the can named. Raises DoesNotExist."""
         said = text.strip()
-        name, _, day = (
+        name, _rest, day = (
             said[4:].partition(",") if said.lower().startswith("can ") else (said.partition(","))
         )
         cans = cls.objects.standing().filter(can__iexact=name.strip()).order_by("-happened_at")
@@ -104,7 +108,7 @@ class StarterCan(Entry):
             can for can in cans[:LATEST_FILLINGS] if day.strip() in str(can)
         ]
         if not filled:
-            raise cls.DoesNotExist(NO_SUCH_CAN.format(text=text[:60]))
+            raise cls.DoesNotExist(_(NO_SUCH_CAN).format(text=text[:60]))
         return filled[0]
 
 
@@ -122,8 +126,8 @@ class WheyAdded(Entry):
     )
 
     class Meta(Entry.Meta):
-        verbose_name = "whey added"
-        verbose_name_plural = "whey added"
+        verbose_name = _l("whey added")
+        verbose_name_plural = _l("whey added")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -131,7 +135,7 @@ class WheyAdded(Entry):
                 fields=["can", "vat"],
                 condition=Q(struck_at=None),
                 name="milk_wheyadded_once",
-                violation_error_message="Whey of this vat is in that can already.",
+                violation_error_message=_l("Whey of this vat is in that can already."),
             ),
         ]
 
@@ -143,7 +147,7 @@ class WheyAdded(Entry):
 MARKED = ("set_at", "clot_at", "cut_at", "heated_at", "rested_at", "lifted_at")
 
 
-def marked(label: str) -> "models.DateTimeField[Any, Any]":
+def marked(label: StrOrPromise) -> "models.DateTimeField[Any, Any]":
     """The moment of a mark, kept beside the vat for the reads that need it."""
     return models.DateTimeField(label, null=True, blank=True, editable=False)
 
@@ -154,9 +158,9 @@ class Vat(Entry):
     ``recipe``: its name where it is not the usual one. The moments are those of its marks.
     """
 
-    day = models.DateField("day")
+    day = models.DateField(_l("day"))
     number = models.PositiveSmallIntegerField(
-        "vat number", validators=[MinValueValidator(1), MaxValueValidator(40)]
+        _l("vat number"), validators=[MinValueValidator(1), MaxValueValidator(40)]
     )
     round = models.PositiveSmallIntegerField(
         default=1, validators=[MinValueValidator(1), MaxValueValidator(2)]
@@ -167,20 +171,20 @@ class Vat(Entry):
     starter_can = models.ForeignKey(
         StarterCan, models.PROTECT, null=True, blank=True, related_name="used_in"
     )
-    starter_l = amount("starter, l", 1000, digits=5)
+    starter_l = amount(_l("starter, l"), 1000, digits=5)
     rennet_batch = models.CharField(max_length=40, blank=True)
-    rennet_g = amount("rennet, g", 2000, digits=6)
+    rennet_g = amount(_l("rennet, g"), 2000, digits=6)
     recipe = models.CharField(max_length=40, blank=True)
-    set_at = marked("rennet in")
-    clot_at = marked("clot firm")
-    cut_at = marked("cut begun")
-    heated_at = marked("end of heating")
-    rested_at = marked("end of rest")
+    set_at = marked(_l("rennet in"))
+    clot_at = marked(_l("clot firm"))
+    cut_at = marked(_l("cut begun"))
+    heated_at = marked(_l("end of heating"))
+    rested_at = marked(_l("end of rest"))
     lifted_at = marked("lifted")
     remark = models.CharField(max_length=200, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "vat"
+        verbose_name = _l("vat")
         triggers = append_only(*MARKED, keeps_number=True)
         constraints = [
             *Entry.Meta.constraints,
@@ -188,7 +192,7 @@ class Vat(Entry):
                 fields=["day", "number", "round"],
                 condition=Q(struck_at=None),
                 name="milk_vat_one_make_per_round",
-                violation_error_message="This vat was made in that round of that day already.",
+                violation_error_message=_l("This vat was made in that round of that day already."),
             ),
         ]
         indexes = [
@@ -221,7 +225,7 @@ class Vat(Entry):
         except ValueError as error:
             raise ValueError(NO_SUCH_VAT.format(text=text[:60])) from error
         if found is None:
-            raise cls.DoesNotExist(NO_SUCH_VAT.format(text=text[:60]))
+            raise cls.DoesNotExist(_(NO_SUCH_VAT).format(text=text[:60]))
         return found
 
 
@@ -233,18 +237,20 @@ class VatFill(Entry):
         Tank, models.PROTECT, null=True, blank=True, related_name="vat_fills", db_index=False
     )
     tray = models.ForeignKey(Tray, models.PROTECT, null=True, blank=True, related_name="vat_fills")
-    kg = kilos("milk")
-    ended_at = models.DateTimeField("until", null=True, blank=True)
+    kg = kilos(_l("milk"))
+    ended_at = models.DateTimeField(_l("until"), null=True, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "vat fill"
+        verbose_name = _l("vat fill")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
                 condition=Q(tank__isnull=False, tray=None) | Q(tank=None, tray__isnull=False),
                 name="milk_vatfill_from_one_place",
-                violation_error_message="Name the tank or the tray the milk came from, not both.",
+                violation_error_message=_l(
+                    "Name the tank or the tray the milk came from, not both."
+                ),
             ),
             ends_after("milk_vatfill_ends_after_start"),
         ]
@@ -264,21 +270,21 @@ class Wheel(Entry):
     """
 
     class Twin(models.TextChoices):
-        A = "A", "A"
-        B = "B", "B"
-        C = "C", "C"
-        D = "D", "D"
+        A = "A", _l("A")
+        B = "B", _l("B")
+        C = "C", _l("C")
+        D = "D", _l("D")
 
-    plate = models.CharField("plate number", max_length=16)
+    plate = models.CharField(_l("plate number"), max_length=16)
     vat = models.ForeignKey(Vat, models.PROTECT, related_name="wheels")
     twin = models.CharField(max_length=1, choices=Twin)
-    kg = kilos("weight at 24 h", null=True, blank=True)
+    kg = kilos(_l("weight at 24 h"), null=True, blank=True)
     mould = models.CharField(max_length=20, blank=True)
     cloth = models.CharField(max_length=20, blank=True)
-    band = models.CharField("month and year on the band", max_length=20, blank=True)
+    band = models.CharField(_l("month and year on the band"), max_length=20, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "wheel"
+        verbose_name = _l("wheel")
         triggers = append_only("kg", keeps_number=True)
         constraints = [
             *Entry.Meta.constraints,
@@ -286,7 +292,7 @@ class Wheel(Entry):
                 fields=["plate"],
                 condition=Q(struck_at=None),
                 name="milk_wheel_plate_once",
-                violation_error_message="This plate is on another wheel already.",
+                violation_error_message=_l("This plate is on another wheel already."),
             ),
             # An exclusion, because a unique rule cannot wait for the end of the statement in which
             # the wheels of two vats change places.
@@ -298,7 +304,7 @@ class Wheel(Entry):
                 ],
                 condition=Q(struck_at=None),
                 deferrable=models.Deferrable.IMMEDIATE,
-                violation_error_message="This vat has that twin already.",
+                violation_error_message=_l("This vat has that twin already."),
             ),
         ]
 
@@ -319,5 +325,5 @@ class Wheel(Entry):
         else:
             found = cls.objects.filter(uuid=number).first()
         if found is None:
-            raise cls.DoesNotExist(NO_SUCH_WHEEL.format(text=said[:60]))
+            raise cls.DoesNotExist(_(NO_SUCH_WHEEL).format(text=said[:60]))
         return found

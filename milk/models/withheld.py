@@ -3,6 +3,7 @@
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, append_only
 from herd.models import Animal, Group
@@ -15,19 +16,19 @@ class WithheldMilk(Entry):
     """Milk kept out at a milking: of one cow or several, how much, why, and where it went."""
 
     class Reason(models.TextChoices):
-        TREATED = "treated", "inside a withdrawal period"
-        COLOSTRUM = "colostrum", "freshly calved"
-        UNFIT = "unfit", "not normal, or the cow is sick"
-        UNKNOWN = "unknown", "cow or treatment not known"
-        OTHER = "other", "other"
+        TREATED = "treated", _l("inside a withdrawal period")
+        COLOSTRUM = "colostrum", _l("freshly calved")
+        UNFIT = "unfit", _l("not normal, or the cow is sick")
+        UNKNOWN = "unknown", _l("cow or treatment not known")
+        OTHER = "other", _l("other")
 
     class Went(models.TextChoices):
-        WASTE = "waste", "waste or slurry"
-        OWN_CALF = "own calf", "to her own calf"
-        DESTROYED = "destroyed", "destroyed, with a paper"
+        WASTE = "waste", _l("waste or slurry")
+        OWN_CALF = "own calf", _l("to her own calf")
+        DESTROYED = "destroyed", _l("destroyed, with a paper")
 
     day = models.DateField()
-    session = models.CharField("milking", max_length=1, choices=Session)
+    session = models.CharField(_l("milking"), max_length=1, choices=Session)
     group = models.ForeignKey(
         Group, models.PROTECT, null=True, blank=True, related_name="withheld_milk"
     )
@@ -35,20 +36,20 @@ class WithheldMilk(Entry):
         Animal, models.PROTECT, null=True, blank=True, related_name="withheld_milk"
     )
     cows = models.PositiveSmallIntegerField(
-        "number of cows", default=1, validators=[MinValueValidator(1), MaxValueValidator(500)]
+        _l("number of cows"), default=1, validators=[MinValueValidator(1), MaxValueValidator(500)]
     )
-    kg = kilos("milk")
+    kg = kilos(_l("milk"))
     reason = models.CharField(max_length=9, choices=Reason)
-    went = models.CharField("where it went", max_length=9, choices=Went, default=Went.WASTE)
+    went = models.CharField(_l("where it went"), max_length=9, choices=Went, default=Went.WASTE)
     calf = models.ForeignKey(
         Animal, models.PROTECT, null=True, blank=True, related_name="fed_withheld_milk"
     )
-    paper = models.CharField("paper", max_length=40, blank=True)
+    paper = models.CharField(_l("paper"), max_length=40, blank=True)
     remark = models.CharField(max_length=120, blank=True)
 
     class Meta(Entry.Meta):
-        verbose_name = "withheld milk"
-        verbose_name_plural = "withheld milk"
+        verbose_name = _l("withheld milk")
+        verbose_name_plural = _l("withheld milk")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
@@ -56,7 +57,7 @@ class WithheldMilk(Entry):
                 condition=Q(went="own calf", animal__isnull=False, calf__isnull=False)
                 | ~Q(went="own calf") & Q(calf=None),
                 name="milk_withheldmilk_calf_named",
-                violation_error_message=(
+                violation_error_message=_l(
                     "Milk to her own calf needs the cow and her calf; other milk has no calf."
                 ),
             ),
@@ -64,7 +65,7 @@ class WithheldMilk(Entry):
                 condition=Q(animal__isnull=False, cows=1)
                 | Q(animal__isnull=True, group__isnull=False),
                 name="milk_withheldmilk_whose",
-                violation_error_message="Name one cow, or a group and how many of its cows.",
+                violation_error_message=_l("Name one cow, or a group and how many of its cows."),
             ),
         ]
         indexes = [
@@ -90,43 +91,43 @@ class WrongCow(Entry):
     group = models.ForeignKey(
         Group, models.PROTECT, null=True, blank=True, related_name="wrong_cows"
     )
-    kg = kilos("her milk", null=True, blank=True)
-    tank_kg = kilos("in the tank then", null=True, blank=True)
+    kg = kilos(_l("her milk"), null=True, blank=True)
+    tank_kg = kilos(_l("in the tank then"), null=True, blank=True)
     to_tank = models.ForeignKey(
         Tank,
         models.PROTECT,
         null=True,
         blank=True,
         related_name="instead_of_held",
-        verbose_name="the rest of the milking goes to",
+        verbose_name=_l("the rest of the milking goes to"),
     )
-    bottle_1 = models.CharField("sealed bottle 1", max_length=30, blank=True)
-    bottle_2 = models.CharField("sealed bottle 2", max_length=30, blank=True)
+    bottle_1 = models.CharField(_l("sealed bottle 1"), max_length=30, blank=True)
+    bottle_2 = models.CharField(_l("sealed bottle 2"), max_length=30, blank=True)
     hold = models.OneToOneField(Hold, models.PROTECT, editable=False, related_name="wrong_cow")
     switch = models.OneToOneField(
         TankEvent, models.PROTECT, null=True, editable=False, related_name="wrong_cow"
     )
 
     class Meta(Entry.Meta):
-        verbose_name = "wrong cow in a tank"
-        verbose_name_plural = "wrong cows in tanks"
+        verbose_name = _l("wrong cow in a tank")
+        verbose_name_plural = _l("wrong cows in tanks")
         triggers = append_only()
         constraints = [
             *Entry.Meta.constraints,
             models.CheckConstraint(
                 condition=Q(kg=None) | Q(tank_kg=None) | Q(kg__lte=models.F("tank_kg")),
                 name="milk_wrongcow_part_of_the_tank",
-                violation_error_message="Her milk cannot be more than what was in the tank.",
+                violation_error_message=_l("Her milk cannot be more than what was in the tank."),
             ),
             models.CheckConstraint(
                 condition=Q(to_tank=None) | ~Q(to_tank=models.F("tank")),
                 name="milk_wrongcow_to_another_tank",
-                violation_error_message="The rest must go to another tank than the one held.",
+                violation_error_message=_l("The rest must go to another tank than the one held."),
             ),
             models.CheckConstraint(
                 condition=Q(bottle_1="") | ~Q(bottle_1=models.F("bottle_2")),
                 name="milk_wrongcow_two_bottles",
-                violation_error_message="The two bottles need a number each.",
+                violation_error_message=_l("The two bottles need a number each."),
             ),
         ]
 
@@ -138,16 +139,16 @@ class HerdStatus(Entry):
     """From a moment on the herd is officially free of a disease, or is not any more."""
 
     class Disease(models.TextChoices):
-        BRUCELLOSIS = "brucellosis", "brucellosis"
-        TUBERCULOSIS = "tuberculosis", "tuberculosis"
+        BRUCELLOSIS = "brucellosis", _l("brucellosis")
+        TUBERCULOSIS = "tuberculosis", _l("tuberculosis")
 
     disease = models.CharField(max_length=12, choices=Disease)
-    free = models.BooleanField("officially free", default=True)
-    source = models.CharField("who said so, by which paper", max_length=200)
+    free = models.BooleanField(_l("officially free"), default=True)
+    source = models.CharField(_l("who said so, by which paper"), max_length=200)
 
     class Meta(Entry.Meta):
-        verbose_name = "status of the herd"
-        verbose_name_plural = "statuses of the herd"
+        verbose_name = _l("status of the herd")
+        verbose_name_plural = _l("statuses of the herd")
         triggers = append_only()
 
     def __str__(self) -> str:

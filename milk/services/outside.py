@@ -109,7 +109,7 @@ def check_explained(finding: OutsideFinding) -> None:
     needed = (OutsideStep.What.CAUSE, OutsideStep.What.CURE)
     steps = OutsideStep.objects.standing().filter(finding=finding, what__in=needed)
     done = set(steps.values_list("what", flat=True))
-    missing = [one.label for one in needed if one not in done]
+    missing = [str(one.label) for one in needed if one not in done]
     if missing:
         raise Conflict(NO_CAUSE.format(missing=capfirst(" and ".join(missing)).lower()))
 
