@@ -30,7 +30,7 @@ def loads(at: datetime) -> Line:
     if past:
         one = past[0]
         return Line(
-            word="DISCARD",
+            word=_("DISCARD"),
             form="past",
             says=_("{one} is past its window{since}{more}.").format(
                 one=name_of(one), since=since(one), more=more(past)
@@ -97,7 +97,7 @@ def where_is_it(at: datetime) -> Line | None:
         return None
     one = rows[0]
     return Line(
-        word="where?",
+        word=_("where?"),
         form="unsure",
         says=_("{asked_kg} kg of load {batch}: nobody wrote where they went.").format(
             asked_kg=amount(one.asked_kg), batch=one.batch.pk
@@ -118,7 +118,7 @@ def cut_tomorrow(at: datetime) -> Line:
     says = _("{cut_kg} kg for {cows} cows: {loads_words}.").format(
         cut_kg=amount(round(found.cut_kg)), cows=amount(found.cows), loads_words=found.loads_words
     )
-    return Line(word="CUT", form="open", says=says, url=url)
+    return Line(word=_("CUT"), form="open", says=says, url=url)
 
 
 def thrown_away(at: datetime) -> Line:

@@ -102,7 +102,9 @@ class Plan:
     def loads_words(self) -> str:
         """The loads for reading, "9 of 9,000 kg and 1 of 3,700 kg"."""
         each = [(len(list(same)), kg) for kg, same in groupby(self.loads)]
-        return " and ".join(_("{n} of {kg} kg").format(n=n, kg=amount(kg)) for n, kg in each)
+        return f" {_('and')} ".join(
+            _("{n} of {kg} kg").format(n=n, kg=amount(kg)) for n, kg in each
+        )
 
     @property
     def lying_kg(self) -> Decimal:

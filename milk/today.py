@@ -36,7 +36,7 @@ def holds(at: datetime) -> Line:
     first = found[0]
     more = _("; {count} more").format(count=len(found) - 1) if len(found) > 1 else ""
     return Line(
-        word="HELD",
+        word=_("HELD"),
         form="held",
         says=f"{first.words[:1].upper()}{first.words[1:]}{more}.",
         url=url if more else reverse("milk:hold", args=[first.uuid]),
@@ -62,7 +62,7 @@ def cost_of_holds(at: datetime) -> Line:
         worth = f"{amount(round(cost.amount))} {cost.currency}".strip()
     count = f"{said(len(found), 'hold', 'holds')}: {said(cost.wheels, 'wheel', 'wheels')}"
     says = f"{count}, {worth}."
-    return Line(word="HELD", form="held", says=says, url=url)
+    return Line(word=_("HELD"), form="held", says=says, url=url)
 
 
 def limits(at: datetime) -> Line:
@@ -75,7 +75,7 @@ def limits(at: datetime) -> Line:
     if over:
         says = f"{over[0].verdict.words[:1].upper()}{over[0].verdict.words[1:]}"
         return Line(
-            word="OVER",
+            word=_("OVER"),
             form="over",
             says=f"{over[0].what}: {says}".rstrip(".") + ".",
             url=url,
@@ -89,8 +89,8 @@ def limits(at: datetime) -> Line:
     near = [one for one in found if one.is_near]
     if near:
         says = f"{near[0].what}: {near[0].verdict.words}".rstrip(".") + "."
-        return Line(word="near", form="first", says=says, url=url, press=Press.LOOK)
-    return Line(word="kept", form="closed", says=_("Every mean keeps its limit."), url=url)
+        return Line(word=_("near"), form="first", says=says, url=url, press=Press.LOOK)
+    return Line(word=_("kept"), form="closed", says=_("Every mean keeps its limit."), url=url)
 
 
 def samples(at: datetime) -> Line:
@@ -100,9 +100,9 @@ def samples(at: datetime) -> Line:
     url = reverse("milk:quality")
     missing = [one for one in found if one.quota.missing]
     if not missing:
-        return Line(word="enough", form="closed", says=_(NONE_MISSING), url=url)
+        return Line(word=_("enough"), form="closed", says=_(NONE_MISSING), url=url)
     return Line(
-        word="missing",
+        word=_("missing"),
         form="first",
         says=missing[0].words,
         url=url,
@@ -121,7 +121,7 @@ def vats_today(at: datetime) -> Line:
     begun = said(len(vats), "vat", "vats")
     done = sum(vat.numbered for vat in vats)  # type: ignore[attr-defined]  # annotated
     says = _("{begun} begun today, {done} with their plates.").format(begun=begun, done=done)
-    return Line(word="vats", form="open", says=says, url=url)
+    return Line(word=_("vats"), form="open", says=says, url=url)
 
 
 def wheels_made(at: datetime) -> Line:
@@ -135,7 +135,7 @@ def wheels_made(at: datetime) -> Line:
     says = _("{made} made on {last} {day} {last2}.").format(
         made=said(made, "wheel", "wheels"), last=f"{last:%a}", day=last.day, last2=f"{last:%b}"
     )
-    return Line(word="made", form="store", says=says, url=url)
+    return Line(word=_("made"), form="store", says=says, url=url)
 
 
 def recalls(at: datetime) -> Line:
@@ -145,10 +145,10 @@ def recalls(at: datetime) -> Line:
     found = list(running.order_by("happened_at", "id")[:2])
     if not found:
         url = reverse("milk:recalls")
-        return Line(word="none", form="closed", says=_("No recall is running."), url=url)
+        return Line(word=_("none"), form="closed", says=_("No recall is running."), url=url)
     more = _("; and more") if len(found) > 1 else ""
     return Line(
-        word="RECALL",
+        word=_("RECALL"),
         form="held",
         says=_("Of {root_name}, {pieces} wheels{more}.").format(
             root_name=found[0].root_name, pieces=amount(found[0].pieces), more=more

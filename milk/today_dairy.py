@@ -29,12 +29,12 @@ def to_pour(at: datetime) -> Line:
     standing = hall_milk(at)
     url = reverse("milk:pour")
     if not standing:
-        return Line(word="empty", form="closed", says=_(NOTHING_STANDS), url=url)
+        return Line(word=_("empty"), form="closed", says=_(NOTHING_STANDS), url=url)
     kept = [one for one in standing if one.against]
     free = [one for one in standing if not one.against]
     if not kept:
         says = _("{free} may be poured.").format(free=names_of(free))
-        return Line(word="POUR", form="pour", says=says, url=url)
+        return Line(word=_("POUR"), form="pour", says=says, url=url)
     rest = _(" {free} may be poured.").format(free=names_of(free)) if free else ""
     return Line(
         word=_("DO NOT POUR"),
@@ -104,7 +104,7 @@ def turning(at: datetime) -> Line:
     found = rounds(at)
     url = reverse("milk:rounds")
     if not found.aisles:
-        return Line(word="empty", form="closed", says=_(NO_WHEELS), url=url)
+        return Line(word=_("empty"), form="closed", says=_(NO_WHEELS), url=url)
     if not found.today:
         return Line(word=_("in time"), form="closed", says=found.answer, url=url)
     first = found.today[0]
@@ -155,7 +155,7 @@ def orders(at: datetime) -> Line:
     found = list(waiting.select_related("buyer").order_by("wanted_on", "happened_at")[:20])
     url = reverse("milk:orders")
     if not found:
-        return Line(word="none", form="closed", says=_(NO_ORDER), url=url)
+        return Line(word=_("none"), form="closed", says=_(NO_ORDER), url=url)
     first = found[0]
     when = (
         _(" on {wanted_on}").format(wanted_on=day_words(first.wanted_on)) if first.wanted_on else ""
