@@ -19,7 +19,7 @@ AISLE_SAYS = N_(
     "wrong. A column leads to its wheels."
 )
 COLUMN_SAYS = N_("column {number}: {lying} wheels, {free} free")
-HELD_THERE = N_("held: {plates}")
+HELD_THERE = N_("{count} held")
 WRONG_THERE = N_("to look at: {plates}")
 STORE = N_("Map of the store")
 STORE_SAYS = N_(
@@ -60,12 +60,12 @@ def stack_of(column: Column) -> Stack:
     said = [
         _(COLUMN_SAYS).format(number=column.number, lying=len(column.lying), free=len(column.empty))
     ]
-    for words, form in ((HELD_THERE, HELD), (WRONG_THERE, WRONG)):
-        plates = [
-            f"{one.wheel.plate} ({one.place.shelf})" for one in column.lying if form_of(one) == form
-        ]
-        if plates:
-            said.append(_(words).format(plates=", ".join(plates)))
+    held = sum(one.held for one in column.lying)
+    if held:
+        said.append(_(HELD_THERE).format(count=held))
+    wrong = [f"{one.wheel.plate} ({one.place.shelf})" for one in column.lying if one.is_wrong]
+    if wrong:
+        said.append(_(WRONG_THERE).format(plates=", ".join(wrong)))
     return Stack(
         name=str(column.number),
         href=f"#column-{column.number}",

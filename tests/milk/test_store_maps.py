@@ -28,7 +28,7 @@ def test_every_shelf_stands_in_its_column_from_the_floor_up(laid):
     found = aisle_map(aisle_now("North", 1, NOW))
     assert [stack.cells for stack in found.stacks] == [[TAKEN, HELD], [WRONG, FREE]]
     first, second = found.stacks
-    assert first.words == "column 1: 2 wheels, 0 free; held: 7001 (2)"
+    assert first.words == "column 1: 2 wheels, 0 free; 1 held"
     assert second.words == "column 2: 1 wheels, 1 free; to look at: 7002 (1)"
     assert (first.href, second.href) == ("#column-1", "#column-2")
     assert "3 wheels, 1 places free; 1 held, 1 with something wrong" in found.description
