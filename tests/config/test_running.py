@@ -117,7 +117,7 @@ def test_what_does_not_run_is_said_first_with_what_to_do(
     assert "3 things need a look." in page
     assert "ran 3 hours ago, and should run every 5 minutes." in page
     assert "failed: KeyError: &#x27;x&#x27;" in page
-    assert "Last backup there is none." in page.replace("</strong>", "").replace("<strong>", "")
+    assert "Last backup: there is none." in page.replace("</strong>", "").replace("<strong>", "")
 
 
 def test_nothing_has_run_yet(owner_client: Any, settings: Any, tmp_path: Any) -> None:
