@@ -4,13 +4,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from decimal import Decimal
-from statistics import median
 
 from django.utils import timezone
 
 from milk.below import Catchable
 from milk.models import Vat, VatFill
 from milk.runs import run_said, runs
+from milk.time_left import usual_make
 
 # The habit of the last days tells when vats are filled and lifted.
 LOOKED_AT = timedelta(days=7)
@@ -67,7 +67,7 @@ def stops_of(found: Catchable, at: datetime) -> list[Stop]:
             for name, kg in (*found.tanks, *found.in_trays)
         ]
     if found.vats:
-        lasts = usual_making(at)
+        lasts = usual_make(at)
         stops += lifts_of(found.vats, lasts, at)
     return sorted(stops, key=lambda stop: (stop.until is None, stop.until or at, stop.name))
 
@@ -107,15 +107,6 @@ def next_pour(at: datetime) -> tuple[datetime | None, str]:
     day = here.date() if here.time() < first else here.date() + timedelta(days=1)
     until = timezone.make_aware(datetime.combine(day, first.replace(second=0, microsecond=0)))
     return until, POUR_AT.format(at=words_of(first))
-
-
-def usual_making(at: datetime) -> timedelta | None:
-    """How long the vats of the last days took from their first filling to the lift."""
-    lifted = Vat.objects.standing().filter(
-        happened_at__gt=at - LOOKED_AT, happened_at__lte=at, lifted_at__isnull=False
-    )
-    spans = [end - start for start, end in lifted.values_list("happened_at", "lifted_at")]
-    return median(spans) if spans else None
 
 
 def clock(moment: datetime) -> str:
