@@ -99,7 +99,10 @@ def answers_about(
     in_them = frozenset(lot for of_it in above.values() for lot in of_it)
     rows = withheld_in(in_them)
     waiting = set(undecided(rows, at))
-    names = animal_names(rows)
+    # Only where no hold speaks first are the animals named.
+    free = {lot.pk for lot in lots if not held.get(("lot", lot.pk))}
+    in_free = {one for lot in free for one in above[lot]}
+    names = animal_names(row for row in waiting if row.lot in in_free)
     not_free = why_not_free(at)
     told = numbers if in_full else []
     flags, tests = flags_of(told), latest_tests(told)
