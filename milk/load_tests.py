@@ -9,6 +9,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils import translation
 
 from config import cells
 from config.cells import CellError, Reading
@@ -24,6 +25,7 @@ from config.columns import (
 from config.days import estate_zone
 from config.errors import Refused, as_validation_error
 from config.intake import Request
+from config.language import STANDARD
 from config.loading import Load, Strange, day_of, given_once
 from config.sheets import Sheet
 from milk.models import Delivery, LotTest, MilkLot
@@ -84,10 +86,16 @@ def read_verdict(text: str, reading: Reading) -> Said | None:
     return Said(text, verdict=cells.choice(text, reading, words=VERDICTS))
 
 
+def in_files(what: What) -> str:
+    """What is measured as files call it, whoever reads them: never in the language of a reader."""
+    with translation.override(STANDARD):
+        return str(what.label)
+
+
 def result_column(what: What) -> Column:
     """The column of one thing that is measured."""
-    label = str(what.label).partition(",")[0]
-    names = (label, f"{what.value} pct", f"{what.value} result", str(what.label))
+    label = in_files(what).partition(",")[0]
+    names = (label, f"{what.value} pct", f"{what.value} result", in_files(what))
     if what == What.INHIBITOR:
         return Column(name=what.value, names=(*names, "inhibitors"), read=read_verdict)
     if what in IN_SEVERAL_UNITS:
@@ -121,7 +129,7 @@ RESULTS = tuple(result_column(what) for what in What)
 WHATS = {
     re.sub(r"[.\s]", "", word.casefold()): what.value
     for what in What
-    for word in (what.value, str(what.label).partition(",")[0])
+    for word in (what.value, in_files(what).partition(",")[0])
 }
 
 

@@ -8,6 +8,7 @@ from uuid import UUID
 from django.db import transaction
 
 from config.days import local, start_of
+from config.language import in_estate_language
 from config.notices import close_gone, raise_notice
 from milk import late
 from milk.below import descendants
@@ -141,6 +142,7 @@ def settle(source: UUID, lots: dict[int, list[Row]], at: datetime) -> tuple[int,
     return 0, 0
 
 
+@in_estate_language()
 def hold_rows(cause: str, lots: dict[int, list[Row]], at: datetime) -> Hold:
     """Open the hold of a cause."""
     rows = {row for of_lot in lots.values() for row in of_lot}
@@ -162,6 +164,7 @@ def hold_rows(cause: str, lots: dict[int, list[Row]], at: datetime) -> Hold:
 # Limits
 
 
+@in_estate_language()
 @transaction.atomic
 def flag_tests(tests: Collection[LotTest], in_force: Limits | None = None) -> int:
     """Bring the flags of these results in line with the limits; the number of flags they have."""
@@ -184,6 +187,7 @@ def flag_tests(tests: Collection[LotTest], in_force: Limits | None = None) -> in
     return len(wanted)
 
 
+@in_estate_language()
 def hold_contaminated(tests: Iterable[LotTest], over: dict[int, str]) -> None:
     """Hold lots with a contaminant over its limit; let a hold go whose result is not over it."""
     of_it = [test for test in tests if test.what in HOLDS_AT_ONCE]
@@ -198,6 +202,7 @@ def hold_contaminated(tests: Iterable[LotTest], over: dict[int, str]) -> None:
             holds.cause_gone(cause, at=fine[cause].received_at, words=RESULT_NOT_OVER)
 
 
+@in_estate_language()
 def flag_lots_over_limits(
     *, at: datetime, since: date | None = None, until: datetime | None = None
 ) -> dict[str, int]:
@@ -237,6 +242,7 @@ def with_lots(tests: list[LotTest]) -> list[LotTest]:
     return tests
 
 
+@in_estate_language()
 def ring_for_results(at: datetime) -> None:
     """One notice for each new result over a limit; it closes when it is no news any more."""
     flags = LotFlag.objects.filter(
@@ -258,6 +264,7 @@ def ring_for_results(at: datetime) -> None:
     close_gone("over:", still=said, at=at)
 
 
+@in_estate_language()
 def ring_for_standings(found: Iterable[Standing], at: datetime) -> None:
     """One notice for each mean or series over its limit; “not valid” is no alarm."""
     over = {one.cause: one for one in found if one.verdict.is_over}

@@ -16,6 +16,7 @@ from django.utils.text import capfirst
 from config import entries
 from config.entries import Stamp
 from config.errors import Conflict
+from config.language import in_estate_language
 from config.notices import close_gone, raise_notice
 from config.roles import CHEESEMAKER, VET, system_user
 from milk.below import below, still_catchable
@@ -219,6 +220,7 @@ def hold_for_result(test: LotTest, *, reason: str, words: str) -> Hold:
     )
 
 
+@in_estate_language()
 def hold_for_inhibitor(test: LotTest) -> Hold:
     """Hold a lot whose inhibitor test is positive or in doubt."""
     sample = f", sample {test.sample}" if test.sample else ""

@@ -10,6 +10,7 @@ from config import entries
 from config.days import local_day
 from config.entries import Stamp
 from config.errors import Conflict
+from config.language import in_estate_language
 from config.notices import close_gone, raise_notice
 from config.roles import CHEESEMAKER, OWNER, VET
 from milk.models import OutsideFinding, OutsideStep
@@ -60,6 +61,7 @@ def found_in(kind: str, about: str) -> Any:
         raise ValidationError(told) from refused
 
 
+@in_estate_language()
 def ring(finding: OutsideFinding) -> None:
     """Tell those who decide, until the file is closed."""
     for role in RINGS:

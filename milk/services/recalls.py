@@ -14,6 +14,7 @@ from config import entries
 from config.days import local, local_day
 from config.entries import Stamp
 from config.errors import Conflict
+from config.language import in_estate_language
 from config.notices import close_gone, raise_notice
 from config.roles import CHEESEMAKER, OFFICE, OWNER, STORE_HAND, VET
 from herd.models import Holding
@@ -120,6 +121,7 @@ def tree_of(root: Root, below: Below, places: dict[int, Place], at: datetime) ->
     }
 
 
+@in_estate_language()
 def ring(recall: Recall) -> None:
     """Tell everybody who has something to do in a real recall."""
     pieces = f"{recall.pieces:,} wheel{'s' * (recall.pieces != 1)}"

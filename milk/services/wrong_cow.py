@@ -11,6 +11,7 @@ from config import entries
 from config.days import local
 from config.entries import Stamp
 from config.errors import Conflict
+from config.language import in_estate_language
 from config.notices import raise_notice
 from config.roles import MILKER
 from herd.models import Animal, Group
@@ -92,6 +93,7 @@ def record_wrong_cow(
     return made
 
 
+@in_estate_language()
 def ring_milker(made: WrongCow) -> None:
     """Tell the head milker which valve to close; it goes when the hold is decided."""
     rest = REST.format(tank=made.to_tank) if made.to_tank else NO_REST
@@ -176,6 +178,7 @@ def first_steps(stamp: Stamp, hold: Hold, made: WrongCow) -> None:
         record_step(stamp=stamp.again(), hold=hold, what=HoldStep.What.SAMPLED, bottles=bottles)
 
 
+@in_estate_language()
 @transaction.atomic
 def strike_wrong_cow(
     wrong: WrongCow, *, by: Any, reason: str, words: str = "", **options: Any
