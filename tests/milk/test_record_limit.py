@@ -16,6 +16,7 @@ from milk.reference import (
     FIGURES,
     LIMITS,
     RECIPES,
+    RESIDUES,
     load_reference,
     rows,
 )
@@ -44,7 +45,7 @@ def test_the_unit_is_that_of_the_results() -> None:
 
 
 def test_reference_rows_are_loaded_once_each_with_its_source() -> None:
-    parts = [(file, "") for file in (LIMITS, COOLING, FIGURES, RECIPES, CRITERIA)]
+    parts = [(file, "") for file in (LIMITS, COOLING, FIGURES, RECIPES, CRITERIA, RESIDUES)]
     parts += [(CHEESE, part) for part in CHEESE_ROWS]
     assert load_reference(stamp_at()) == sum(len(rows(file, part)) for file, part in parts)
     assert Limit.objects.count() == len(rows(LIMITS))
