@@ -6,15 +6,18 @@ words) are the same whoever's act stores them: they are written in the estate's 
 and table files keep the standard form: days as 2026-06-09, decimal points, English heads.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Any
+from functools import wraps
+from typing import Any, TypeVar
 
 from django.conf import settings
 from django.http import HttpRequest
 from django.middleware.locale import LocaleMiddleware
 from django.utils import translation
 from django.utils.cache import patch_vary_headers
+
+Made = TypeVar("Made")
 
 # Pages for anybody, which caches share: what the codes on labels lead to.
 SHARED = "/01/"
@@ -32,6 +35,20 @@ def in_estate_language() -> Iterator[None]:
 def language_now() -> str:
     """The code of the language that holds, as in ``<html lang>`` ("de", "en-gb")."""
     return translation.get_language() or settings.LANGUAGE_CODE
+
+
+def once_a_language(make: Callable[[], Made]) -> Callable[[], Made]:
+    """What is made once for each language: a form has its labels said when it is made."""
+    made: dict[str, Made] = {}
+
+    @wraps(make)
+    def asked() -> Made:
+        language = language_now()
+        if language not in made:
+            made[language] = make()
+        return made[language]
+
+    return asked
 
 
 def in_a_sentence(name: str) -> str:

@@ -2,6 +2,9 @@
 
 import os
 
+import pytest
+from django.conf import settings as django_settings
+from django.utils import translation
 from hypothesis import HealthCheck, settings
 
 # Two cores are shared with the database: a slow example is not a failed one.
@@ -15,3 +18,9 @@ settings.load_profile("here" if os.environ.get("EXPLORE") else "same")
 
 # The cast: users by role and clients signed in as them.
 pytest_plugins = ["tests.cast"]
+
+
+@pytest.fixture(autouse=True)
+def estate_language() -> None:
+    """Each test begins in the estate's language, whatever a page before it was read in."""
+    translation.activate(django_settings.LANGUAGE_CODE)

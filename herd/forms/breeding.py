@@ -1,7 +1,6 @@
 """A dry-off of one cow, a round of checks, and who an unknown cow is."""
 
 from copy import deepcopy
-from functools import cache
 from typing import Any
 from uuid import UUID
 
@@ -13,6 +12,7 @@ from django.utils.translation import gettext_noop as N_
 
 from config.forms.entries import EntryForm, SheetForm, form_of
 from config.forms.fields import MomentField
+from config.language import once_a_language
 from herd.models import Animal, PregnancyCheck
 from herd.services.checks import Looked
 from herd.walk import Row
@@ -32,7 +32,7 @@ def part_of(slug: str, *left_out: str) -> type[EntryForm]:
     return type(f"Part{base.__name__}", (EntryForm,), {"describes": base.describes, **fields})
 
 
-@cache
+@once_a_language
 def dry_off_form() -> type[EntryForm]:
     """The form of a dry-off; the page knows the cow."""
     return part_of("dry-offs", "animal")
@@ -44,7 +44,7 @@ def say_how_many(tubes: forms.Field, by_rule: int | None) -> None:
     tubes.widget.attrs["placeholder"] = str(by_rule or "")
 
 
-@cache
+@once_a_language
 def known_form() -> type[EntryForm]:
     """The form that says who an unknown cow is; the page knows which unknown cow."""
     return part_of("cows-known-again", "unknown")

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from copy import deepcopy
-from functools import cache
 from typing import Any
 
 from django import forms
@@ -10,6 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
 from config.forms.entries import EntryForm, form_of
+from config.language import once_a_language
 from herd.models import Animal
 from herd.services.calvings import MOST_CALVES, Born
 
@@ -60,7 +60,7 @@ class CalvingForm(EntryForm):
         ]
 
 
-@cache
+@once_a_language
 def calving_form() -> type[CalvingForm]:
     """The form; made when first asked for, because the kinds are known only then."""
     calving, calf = form_of("calvings").base_fields, form_of("calves").base_fields

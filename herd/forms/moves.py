@@ -1,7 +1,6 @@
 """Several animals of a group moved at once, and an animal that arrives."""
 
 from copy import deepcopy
-from functools import cache
 from typing import Any
 
 from django import forms
@@ -11,6 +10,7 @@ from django.utils.translation import gettext_lazy as _l
 
 from config.forms.entries import EntryForm, SheetForm, form_of
 from config.forms.fields import EntryText, MomentField
+from config.language import once_a_language
 from herd.models import Animal, Group
 from herd.withheld import Answer
 
@@ -56,7 +56,7 @@ class MoveForm(SheetForm):
         return list(Animal.objects.standing().filter(uuid__in=self.cleaned_data["animals"]))
 
 
-@cache
+@once_a_language
 def arrival_form() -> type[EntryForm]:
     """The form of an arrival: an animal, and the group she is put into."""
     animal, stay = form_of("animals").base_fields, form_of("group-stays").base_fields

@@ -1,7 +1,6 @@
 """A course and its first dose on one page, and a further dose with what was given before."""
 
 from copy import deepcopy
-from functools import cache
 from typing import Any
 
 from django import forms
@@ -12,6 +11,7 @@ from django.utils.translation import gettext_noop as N_
 
 from config.forms.entries import EntryForm, form_of, sentence
 from config.forms.fields import DayField
+from config.language import once_a_language
 from herd.models import Course, Dose, TreatmentPlan
 from herd.models.treatments import COURSE_FIELDS, MayGive
 from herd.services.plans import name_of, values_of
@@ -61,7 +61,7 @@ def expiry_field() -> forms.Field:
     return DayField(label=sentence(Dose._meta.get_field("expires_on").verbose_name), required=False)
 
 
-@cache
+@once_a_language
 def treatment_form() -> type[TreatmentForm]:
     """The form; made when first asked for, because the kinds are known only then."""
     course = form_of("courses").base_fields
@@ -82,7 +82,7 @@ def treatment_form() -> type[TreatmentForm]:
     return type("CourseAndDoseForm", (TreatmentForm,), {**described, **fields})
 
 
-@cache
+@once_a_language
 def dose_form() -> type[DoseForm]:
     """The form of a further dose; its course is known from the address."""
     dose = form_of("doses").base_fields

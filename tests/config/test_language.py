@@ -10,7 +10,7 @@ from django.test import Client
 from django.utils import translation
 
 from config.days import day_words, local
-from config.language import in_estate_language, language_now
+from config.language import in_estate_language, language_now, once_a_language
 from config.phone_words import WORDS
 from config.templatetags.sheet import amount, moment
 from config.views.offline import worker_text
@@ -118,3 +118,17 @@ def test_every_text_of_the_scripts_can_be_translated():
     said = {text for path in scripts for text in SAID.findall(path.read_text())}
     assert len(said) > 20
     assert said <= set(WORDS)
+
+
+def test_what_is_made_once_a_language_is_made_in_each() -> None:
+    made: list[str] = []
+
+    @once_a_language
+    def label() -> str:
+        made.append(language_now())
+        return made[-1]
+
+    for language in ("de", "en-gb", "de", "ro"):
+        with translation.override(language):
+            assert label() == language
+    assert made == ["de", "en-gb", "ro"]
