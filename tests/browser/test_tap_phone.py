@@ -2,6 +2,7 @@
 
 import pytest
 from django.utils import timezone
+from playwright.sync_api import expect
 
 from milk.models import Inspection
 from milk.services.wheel_places import place_again
@@ -28,9 +29,9 @@ def furnish() -> None:
         place_again([wheel.pk for wheel in wheels])
 
 
-def up(page):
-    """The plates of the wheels that can be touched."""
-    return [one.inner_text() for one in page.locator(".in-row button:visible").all()]
+def is_up(page, plate):
+    """Wait until this wheel, and no other, can be touched: the phone looks up first what waits."""
+    expect(page.locator(".in-row button:visible")).to_have_text([f"{plate}: first"])
 
 
 def test_down_an_aisle_without_a_network(phone, line, pictures):
@@ -39,19 +40,19 @@ def test_down_an_aisle_without_a_network(phone, line, pictures):
     page = tapper.page
     page.goto(HERE)
     began = timezone.now()
-    assert up(page) == ["8011: first"]
+    is_up(page, "8011")
     tapper.press("8011: first")
-    assert up(page) == ["8012: first"]
+    is_up(page, "8012")
     page.screenshot(path=pictures / "tap-aisle-360.png", full_page=True)
     tapper.press("8012: first")
     page.get_by_role("button", name="Take it back").click()
     page.wait_for_selector("text=Taken back. Nothing is written.")
-    assert up(page) == ["8012: first"]
+    is_up(page, "8012")
     tapper.press("8012: first")
     # Opened again, what waits on the phone is not up any more.
     page.goto(HERE)
     page.wait_for_selector(".in-row button:visible")
-    assert up(page) == ["8021: first"]
+    is_up(page, "8021")
     assert not Inspection.objects.exists()
     line.go("up")
     tapper.sends_all()
@@ -65,7 +66,7 @@ def test_with_a_network_the_next_wheel_is_up_at_once(phone, line):
     tapper = phone(by("cheesemaker")).visit(HERE)
     page = tapper.page
     page.goto(HERE)
-    assert up(page) == ["8021: first"]
+    is_up(page, "8021")
     page.get_by_role("button", name="8021: first").click()
     page.wait_for_selector("button:has-text('8022: first')")
     assert Inspection.objects.filter(wheel__plate="8021").count() == 1
