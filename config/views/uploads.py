@@ -27,6 +27,8 @@ from config.waiting_work import handed_over, look, request_of, stands_still
 
 TAKE = "take in files"
 SHOWN = 100
+# Seconds after which the page of a file in work is asked for again, by itself and without scripts.
+ASK_AGAIN = "2"
 LOOK_AGAIN = N_("The file waits no longer: it was taken, or is older than a day. Send it again.")
 TICK_STRANGE = N_(
     "Nothing was taken: {strange} of {rows} rows cannot be. Tick this to leave them out, or "
@@ -122,8 +124,12 @@ def upload_look(request: HttpRequest, number: UUID) -> HttpResponse:
         messages.success(request, waiting.verdict)
         return redirect("upload-detail", number=waiting.upload)
     if waiting.work:
-        context = {"waiting": waiting, "now": timezone.now(), "stands": stands_still(waiting)}
-        return render(request, "config/upload_progress.html", context)
+        stands = stands_still(waiting)
+        context = {"waiting": waiting, "now": timezone.now(), "stands": stands}
+        page = render(request, "config/upload_progress.html", context)
+        if not stands:
+            page["Refresh"] = ASK_AGAIN
+        return page
     return show(request, waiting)
 
 
