@@ -124,7 +124,8 @@ class Sqlite:
         self.db.commit()
 
     def ask(self, statement: str) -> Rows:
-        return self.db.execute(statement).fetchall()
+        found: Rows = self.db.execute(statement).fetchall()
+        return found
 
 
 class Duck:
@@ -149,7 +150,8 @@ class Duck:
             )
 
     def ask(self, statement: str) -> Rows:
-        return self.db.execute(statement).fetchall()
+        found: Rows = self.db.execute(statement).fetchall()
+        return found
 
 
 class Staged:
