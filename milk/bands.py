@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 
+from herd.withdrawal import plain
+
 
 @dataclass(frozen=True)
 class Band:
@@ -30,11 +32,6 @@ def band_words(name: str, value: Decimal, unit: str, band: Band) -> str:
     end = band.low if side == "below" else band.high
     said = f"{name} {plain(value)} {unit}"
     return f"{said}, {side.upper()} {plain(end)} {unit}" if side and end is not None else said
-
-
-def plain(value: Decimal) -> str:
-    """A value without zeros that say nothing."""
-    return f"{value.normalize():f}"
 
 
 def out_since(readings: Iterable[tuple[datetime, bool]]) -> datetime | None:

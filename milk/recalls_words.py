@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from datetime import datetime, timedelta
 from decimal import Decimal
 
+from herd.withdrawal import plain
 from milk.models import RecallStep
 from milk.recalls import Board
 from milk.recalls_located import Count
@@ -186,7 +187,3 @@ def plates(numbers: object) -> str:
     told = list(numbers)  # type: ignore[call-overload]
     more = f" and {len(told) - MOST_PLATES:,} more" if len(told) > MOST_PLATES else ""
     return ", ".join(told[:MOST_PLATES]) + more
-
-
-def plain(number: Decimal) -> str:
-    return f"{number.normalize():f}"

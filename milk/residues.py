@@ -10,6 +10,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
+from herd.withdrawal import plain
+
 OVER = "{what} {found} µg/kg, at most {most} µg/kg ({scheme})"
 SUM = "{what} together ({parts})"
 NO_LIMIT = "{what} {found} µg/kg: no row says how much of it milk may hold"
@@ -39,10 +41,6 @@ class Over:
 
     key: str
     words: str
-
-
-def plain(value: Decimal) -> str:
-    return f"{value.normalize():f}"
 
 
 def too_much(measured: Iterable[Measured], limits: Iterable[Most]) -> list[Over]:

@@ -10,7 +10,8 @@ from django.utils import timezone
 from config.days import estate_zone, local_day, start_of
 from config.entries import Entry, EntryT
 from config.papers import Column, Line, Paper, Part
-from milk.bands import Band, plain
+from herd.withdrawal import plain
+from milk.bands import Band
 from milk.brine import TOO_LONG, TOO_SHORT, Soak
 from milk.brine_board import reading_says, soak_words, terms_on
 from milk.climate import bands_on
