@@ -6,6 +6,7 @@ acknowledged after its work, goes back when its worker dies, and the clock asks 
 
 import os
 from datetime import timedelta
+from typing import Any
 
 from celery import Celery
 from celery.signals import worker_process_init
@@ -17,10 +18,18 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
 # After this long without an answer a task is handed to another worker. Longer than any job runs.
 VISIBILITY_TIMEOUT = timedelta(minutes=10)
 
+
+def every(span: timedelta, task: str) -> dict[str, Any]:
+    """A job of the clock. Its message says how often it runs, for the claim (config/claims.py)."""
+    headers = {"swardline_every": span.total_seconds()}
+    return {"task": task, "schedule": span, "options": {"headers": headers}}
+
+
 # Connected for as long as the program runs.
 worker_process_init.connect(lambda **_: settle(), weak=False)
 
-app = Celery("swardline")
+# By name: the class needs the models, which are not there yet.
+app = Celery("swardline", task_cls="config.claims:Claimed")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.conf.update(
     task_serializer="json",
@@ -42,83 +51,28 @@ app.conf.update(
         "unacked_restore_throttle": 1,
     },
     beat_schedule={
-        "grass past its window": {
-            "task": "feed.tasks.flag_grass_past_window",
-            "schedule": timedelta(minutes=5),
-        },
-        "shares of the feed": {
-            "task": "feed.tasks.ring_for_shares",
-            "schedule": timedelta(hours=6),
-        },
-        "lots over their limits": {
-            "task": "milk.tasks.flag_lots_over_limits",
-            "schedule": timedelta(minutes=15),
-        },
-        "milk of withheld animals": {
-            "task": "milk.tasks.flag_withheld_milk",
-            "schedule": timedelta(minutes=5),
-        },
-        "doses due, bands off": {
-            "task": "herd.tasks.ring_for_rounds",
-            "schedule": timedelta(minutes=10),
-        },
-        "withdrawal periods": {
-            "task": "herd.tasks.compute_periods_again",
-            "schedule": timedelta(days=1),
-        },
-        "withheld cows before a milking": {
-            "task": "milk.tasks.look_before_milkings",
-            "schedule": timedelta(minutes=5),
-        },
-        "holds that stand still": {
-            "task": "milk.tasks.look_at_holds",
-            "schedule": timedelta(minutes=15),
-        },
-        "milk in and out": {
-            "task": "milk.tasks.look_at_balance",
-            "schedule": timedelta(hours=1),
-        },
-        "brine, rounds and climate": {
-            "task": "milk.tasks.look_at_store",
-            "schedule": timedelta(minutes=15),
-        },
-        "where wheels lie": {
-            "task": "milk.tasks.place_wheels_again",
-            "schedule": timedelta(days=1),
-        },
-        "marks, cream and weights": {
-            "task": "milk.tasks.keep_the_hall_again",
-            "schedule": timedelta(days=1),
-        },
-        "plates and rennet": {
-            "task": "milk.tasks.look_at_supplies",
-            "schedule": timedelta(hours=1),
-        },
-        "vats and starter": {
-            "task": "milk.tasks.look_at_vats",
-            "schedule": timedelta(minutes=5),
-        },
+        "grass past its window": every(timedelta(minutes=5), "feed.tasks.flag_grass_past_window"),
+        "shares of the feed": every(timedelta(hours=6), "feed.tasks.ring_for_shares"),
+        "lots over their limits": every(timedelta(minutes=15), "milk.tasks.flag_lots_over_limits"),
+        "milk of withheld animals": every(timedelta(minutes=5), "milk.tasks.flag_withheld_milk"),
+        "doses due, bands off": every(timedelta(minutes=10), "herd.tasks.ring_for_rounds"),
+        "withdrawal periods": every(timedelta(days=1), "herd.tasks.compute_periods_again"),
+        "withheld cows before a milking": every(
+            timedelta(minutes=5), "milk.tasks.look_before_milkings"
+        ),
+        "holds that stand still": every(timedelta(minutes=15), "milk.tasks.look_at_holds"),
+        "milk in and out": every(timedelta(hours=1), "milk.tasks.look_at_balance"),
+        "brine, rounds and climate": every(timedelta(minutes=15), "milk.tasks.look_at_store"),
+        "where wheels lie": every(timedelta(days=1), "milk.tasks.place_wheels_again"),
+        "marks, cream and weights": every(timedelta(days=1), "milk.tasks.keep_the_hall_again"),
+        "plates and rennet": every(timedelta(hours=1), "milk.tasks.look_at_supplies"),
+        "vats and starter": every(timedelta(minutes=5), "milk.tasks.look_at_vats"),
         # So soon the day's backup follows when the machine was off at its hour.
-        "backup": {
-            "task": "config.tasks.back_up",
-            "schedule": timedelta(minutes=15),
-        },
-        "is everything running": {
-            "task": "config.tasks.look_at_running",
-            "schedule": timedelta(minutes=5),
-        },
-        "sealed days": {
-            "task": "config.tasks.seal_days",
-            "schedule": timedelta(hours=1),
-        },
-        "book against its seals": {
-            "task": "config.tasks.check_seals",
-            "schedule": timedelta(days=1),
-        },
-        "old keys and sessions": {
-            "task": "config.tasks.clear_old",
-            "schedule": timedelta(days=1),
-        },
+        "backup": every(timedelta(minutes=15), "config.tasks.back_up"),
+        "is everything running": every(timedelta(minutes=5), "config.tasks.look_at_running"),
+        "sealed days": every(timedelta(hours=1), "config.tasks.seal_days"),
+        "book against its seals": every(timedelta(days=1), "config.tasks.check_seals"),
+        "old keys and sessions": every(timedelta(days=1), "config.tasks.clear_old"),
     },
 )
 app.autodiscover_tasks()

@@ -87,6 +87,36 @@ class JobRun(models.Model):
         return f"{self.name} {self.started_at:%Y-%m-%d %H:%M:%S}"
 
 
+class JobClaim(models.Model):
+    """Which message of the clock a job is worked on for, so that one worker of many does it.
+
+    Written by single statements of config/claims.py, on the database's own clock.
+    """
+
+    name = models.CharField(max_length=100, unique=True)
+    task_id = models.CharField(max_length=64)
+    taken_at = models.DateTimeField()
+    until = models.DateTimeField("kept for this message until")
+
+    def __str__(self) -> str:
+        return f"{self.name} {self.taken_at:%Y-%m-%d %H:%M:%S}"
+
+
+class LastWrite(models.Model):
+    """Up to where in the log of the database a person has written (config/replica.py).
+
+    ``position``: bytes of the write-ahead log, as a whole number.
+    """
+
+    person = models.OneToOneField(
+        settings.AUTH_USER_MODEL, models.CASCADE, primary_key=True, related_name="+"
+    )
+    position = models.BigIntegerField("position in the log, in bytes")
+
+    def __str__(self) -> str:
+        return f"{self.person_id} {self.position}"
+
+
 class Once(models.Model):
     """The first answer to a write, kept under the key its sender gave it."""
 

@@ -17,7 +17,7 @@ from config.seals.lines import plain
 OURS = ("config", "herd", "feed", "milk")
 # Answers kept for phones that send twice, and the state of the machine: no facts of the estate.
 # Of the files the content lies beside, as files.
-LEFT_OUT = {"config.Once", "config.JobRun"}
+LEFT_OUT = {"config.Once", "config.JobRun", "config.JobClaim", "config.LastWrite"}
 COLUMNS_LEFT_OUT = {"config.Upload": {"content"}, "config.SealedDay": {"marks"}}
 CHUNK = 2000
 
