@@ -1,11 +1,12 @@
 """What was thrown away between two days, and what it cost by the prices in force. Reads only."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Sum
+from django.db.models import Sum, Value
 
 from config.days import local_day, start_of
 from feed.fed import GRASS, Feeds
@@ -77,20 +78,27 @@ def waste(first: date, last: date) -> Waste:
     rows = Discard.objects.standing().filter(**span).select_related("batch__field", "feed_lot")
     discards = list(rows.order_by("happened_at", "pk"))
     prices = figures_on(last, *PRICES.values(), TAKEN_OFF)
+    kg_of = kilos_in(span)
     return Waste(
         first=first,
         last=last,
         thrown=thrown_of(discards, prices),
-        cut_kg=kg_of(ForageBatch.objects.standing().filter(**span)),
-        refused_kg=kg_of(Refusal.objects.standing().filter(**span)),
+        cut_kg=kg_of["cut"],
+        refused_kg=kg_of["refused"],
         missing=sorted(set(PRICES.values()) - set(prices)),
     )
 
 
-def kg_of(rows: Any) -> Decimal:
-    """The kilos of some rows; 0 when there are none."""
-    kg: Decimal | None = rows.aggregate(sum=Sum("kg"))["sum"]
-    return kg or Decimal(0)
+def kilos_in(span: Mapping[str, Any]) -> dict[str, Decimal]:
+    """What was cut and what was refused in a span, in one statement; 0 when nothing was."""
+    cut = ForageBatch.objects.standing().filter(**span).order_by()
+    refused = Refusal.objects.standing().filter(**span).order_by()
+    summed = [
+        rows.values(name=Value(name)).annotate(sum=Sum("kg")).values_list("name", "sum")
+        for name, rows in (("cut", cut), ("refused", refused))
+    ]
+    rows = summed[0].union(summed[1], all=True)
+    return {name: kg or Decimal(0) for name, kg in rows}
 
 
 def thrown_of(discards: list[Discard], prices: dict[str, FeedFigure]) -> list[Thrown]:

@@ -10,8 +10,9 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
+from django.contrib.postgres.aggregates import ArrayAgg
 from django.db import connection
-from django.db.models import Exists, F, Max, OuterRef, Sum
+from django.db.models import Exists, F, Max, OuterRef, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
 from config.once_a_page import once_a_page
@@ -138,12 +139,17 @@ def reached(start: int, edges: dict[int, set[int]]) -> set[int]:
 
 def descendants(lot_ids: Iterable[int]) -> set[int]:
     """These lots and all lots that carry milk of theirs."""
-    lots = set(lot_ids)
+    return set(carried_into(frozenset(lot_ids)))
+
+
+@once_a_page
+def carried_into(lots: frozenset[int]) -> frozenset[int]:
+    """These lots and all that carry milk of theirs, as they are read once for a page."""
     if not lots:
         return lots
     with connection.cursor() as cursor:
         cursor.execute(DESCENDANTS, [sorted(lots)])
-        return {lot for (lot,) in cursor.fetchall()}
+        return frozenset(lot for (lot,) in cursor.fetchall())
 
 
 def below(
@@ -153,7 +159,15 @@ def below(
 
     ``second_ring``: vats started with whey of these vats; shown apart, not held with them.
     """
-    lots = sorted(descendants(lot_ids))
+    return read_below(frozenset(lot_ids), frozenset(vat_ids), frozenset(wheel_ids))
+
+
+@once_a_page
+def read_below(
+    of_lots: frozenset[int], vat_ids: frozenset[int], wheel_ids: frozenset[int]
+) -> Below:
+    """The same, read once for a page."""
+    lots = sorted(carried_into(of_lots))
     weights = dict(
         VatLot.objects.filter(lot_id__in=lots, vat__struck_at=None)
         .values_list("vat_id")
@@ -178,48 +192,63 @@ def below(
 
 def still_catchable(lot_ids: Iterable[int], at: datetime) -> Catchable:
     """Where milk of these lots can still be stopped at ``at``: in tanks, in trays, in the vat."""
-    lots = sorted(descendants(lot_ids))
-    standing = MilkLot.objects.filter(pk__in=lots, void=False, opened_at__lte=at).exclude(
-        ended_at__lte=at
-    )
+    return read_catchable(frozenset(lot_ids), at)
+
+
+@once_a_page
+def read_catchable(of_lots: frozenset[int], at: datetime) -> Catchable:
+    """The same, read once for a page."""
+    lots = sorted(carried_into(of_lots))
     tanks: dict[str, Decimal] = {}
-    passed_on = Coalesce(Sum("left_to__kg"), Decimal(0))
-    rows = standing.annotate(
-        left=F("kg") + F("carried_kg") - F("drawn_kg") - passed_on
-    ).values_list("tank__name", "left")
-    for name, left in rows.order_by("tank__name", "id"):
+    for name, left in (
+        left_in_tanks(lots, at).order_by("tank__name", "id").values_list("tank__name", "left")
+    ):
         if left > 0:
             tanks[f"tank {name}"] = tanks.get(f"tank {name}", Decimal(0)) + left
-    vats = (
+    trays = left_in_trays(lots, at).values_list("number", "left")
+    return Catchable(
+        tanks=list(tanks.items()),
+        trays=[(f"tray {number}", kg) for number, kg in trays if kg > 0],
+        vats=list(not_lifted(lots, at).distinct().order_by("day", "round", "number")),
+    )
+
+
+def left_in_tanks(lots: Collection[int], at: datetime) -> QuerySet[Any, Any]:
+    """Those of these lots that stand in a tank at a moment, with the kg ``left`` of each."""
+    standing = MilkLot.objects.filter(pk__in=lots, void=False, opened_at__lte=at)
+    passed_on = Coalesce(Sum("left_to__kg"), Decimal(0))
+    return standing.exclude(ended_at__lte=at).annotate(
+        left=F("kg") + F("carried_kg") - F("drawn_kg") - passed_on
+    )
+
+
+def not_lifted(lots: Collection[int], at: datetime) -> QuerySet[Vat, Any]:
+    """Vats with milk of these lots whose curd nobody has lifted yet."""
+    return (
         Vat.objects.standing()
         .filter(lots__lot__in=lots, happened_at__gt=at - LONGEST_IN_THE_VAT, happened_at__lte=at)
         .exclude(lifted_at__lte=at)
         .exclude(Exists(Wheel.objects.standing().filter(vat=OuterRef("pk"))))
     )
-    return Catchable(
-        tanks=list(tanks.items()),
-        trays=trays_left(lots, at),
-        vats=list(vats.distinct().order_by("day", "round", "number")),
-    )
 
 
-def trays_left(lots: Collection[int], at: datetime) -> list[tuple[str, Decimal]]:
-    """Trays with milk of these lots that were not poured in full, with the kg left in them."""
+def left_in_trays(lots: Collection[int], at: datetime) -> QuerySet[Any, Any]:
+    """Trays with milk of these lots: ``number``, the kg ``left`` in each, and ``of_lots``."""
     filled = LotDraw.objects.filter(
         lot_id__in=lots, tray__isnull=False, tray__struck_at=None, at__gt=at - LONGEST_IN_THE_TRAY
     )
-    trays = filled.values("tray_id").annotate(
-        number=Max("tray__number"), kg=Max("tray__kg"), cream=Max("tray__cream_kg")
-    )
-    poured = dict(
+    poured = (
         VatFill.objects.standing()
-        .filter(tray_id__in=[row["tray_id"] for row in trays])
-        .values_list("tray_id")
-        .annotate(kg=Sum("kg"))
+        .filter(tray=OuterRef("tray"))
+        .order_by()
+        .values("tray")
+        .values_list(Sum("kg"))
     )
-    left = []
-    for row in sorted(trays, key=lambda row: row["number"]):
-        kg = row["kg"] - (row["cream"] or 0) - poured.get(row["tray_id"], Decimal(0))
-        if kg > 0:
-            left.append((f"tray {row['number']}", kg))
-    return left
+    trays = filled.values("tray_id").annotate(
+        number=Max("tray__number"),
+        of_lots=ArrayAgg("lot_id", distinct=True),
+        left=Max("tray__kg")
+        - Coalesce(Max("tray__cream_kg"), Decimal(0))
+        - Coalesce(Max(Subquery(poured)), Decimal(0)),
+    )
+    return trays.order_by("number", "tray_id")

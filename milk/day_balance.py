@@ -4,13 +4,14 @@ The dairy's day begins at an hour the estate sets (noon lets the evening's and t
 and their vats fall into one). A level read in a tank counts before what the book makes it to be.
 """
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
-from django.db.models import Q, Sum
+from django.db.models import OuterRef, Q, Subquery, Sum
 from django.utils import timezone
 
 from config.days import estate_zone
@@ -83,6 +84,7 @@ class Balance:
         return self.word in (ASK, ASK_AT_ONCE)
 
 
+DRAWN_OFF, DUMPED = "drawn off", "dumped"
 START, END = "in tanks and trays at the start", "in tanks and trays at the end"
 
 
@@ -163,18 +165,31 @@ def came_between(since: datetime, until: datetime) -> list[Line]:
 def went_between(since: datetime, until: datetime) -> list[Line]:
     """Vats, cream, sold, drawn off, dumped, into waste, samples, and what is left at the end."""
     within = Q(happened_at__gte=since, happened_at__lt=until, struck_at=None)
-    events = TankEvent.objects.filter(within).exclude(tank__use=Tank.Use.WASTE)
-    into_waste = events.filter(what=Event.MOVED, to_tank__use=Tank.Use.WASTE)
+    out = events_between(since, until)
     lines = [
         Line("into vats", total(VatFill.objects.filter(within), "kg")),
         Line("cream", total(Tray.objects.filter(within), "cream_kg")),
         Line("sold", total(Delivery.objects.filter(within, way=Delivery.Way.OUT), "kg")),
-        Line("drawn off", total(events.filter(what=Event.DRAWN), "kg")),
-        Line("dumped", total(events.filter(what=Event.DUMPED), "kg") + total(into_waste, "kg")),
-        Line("samples", total(events.filter(what=Event.SAMPLED), "kg")),
+        *(Line(name, kg) for name, kg in out.items()),
         Line(END, stock(until)),
     ]
     return [line for line in lines if line.kg]
+
+
+def events_between(since: datetime, until: datetime) -> dict[str, Decimal]:
+    """kg drawn off, dumped (or moved into waste) and sampled in [since, until). One statement."""
+    events = TankEvent.objects.standing().filter(happened_at__gte=since, happened_at__lt=until)
+    into_waste = Q(what=Event.MOVED, to_tank__use=Tank.Use.WASTE)
+    found = events.exclude(tank__use=Tank.Use.WASTE).aggregate(
+        drawn=Sum("kg", filter=Q(what=Event.DRAWN)),
+        dumped=Sum("kg", filter=Q(what=Event.DUMPED) | into_waste),
+        samples=Sum("kg", filter=Q(what=Event.SAMPLED)),
+    )
+    return {
+        DRAWN_OFF: found["drawn"] or ZERO,
+        DUMPED: found["dumped"] or ZERO,
+        "samples": found["samples"] or ZERO,
+    }
 
 
 def total(rows: "object", column: str) -> Decimal:
@@ -198,43 +213,81 @@ def withheld_between(since: datetime, until: datetime) -> list[Line]:
 
 def stock(at: datetime) -> Decimal:
     """kg in tanks (not waste) and in trays not yet poured, at a moment."""
-    return sum((in_tank(tank, at) for tank in kept_tanks()), ZERO) + in_trays(at)
+    return sum(in_tanks(at).values(), ZERO) + in_trays(at)
 
 
-def kept_tanks() -> Sequence[Tank]:
-    return list(Tank.objects.standing().exclude(use=Tank.Use.WASTE).order_by("name"))
+def in_tanks(at: datetime) -> dict[str, Decimal]:
+    """By the name of a tank (not waste), kg at a moment: as read since the last flow, else by the
+    book; never below 0. Five statements, however many tanks.
+    """
+    lots = lots_standing(at)
+    named = [lot.pk for lot in lots]
+    draws: dict[int, list[tuple[datetime, Decimal]]] = defaultdict(list)
+    drawn = LotDraw.objects.filter(lot__in=named, at__lt=at)
+    for lot, moment, kg in drawn.values_list("lot_id", "at", "kg"):
+        draws[lot].append((moment, kg))
+    parts: dict[int, list[tuple[datetime, Decimal]]] = defaultdict(list)
+    milked = MilkingPart.objects.filter(lot__in=named)
+    for lot, moment, kg in milked.values_list("lot_id", "milking__happened_at", "kg"):
+        parts[lot].append((moment, kg))
+    events = events_in(lots, at)
+    return {
+        lot.tank.name: kg_in(lot, at, draws[lot.pk], parts[lot.pk], events[lot.tank_id])
+        for lot in lots
+    }
 
 
-def in_tank(tank: Tank, at: datetime) -> Decimal:
-    """kg in a tank at a moment: as read since the last flow, else by the book; never below 0."""
-    lot = (
+def lots_standing(at: datetime) -> list[MilkLot]:
+    """The last lot of every tank (not waste) that was there at a moment. One statement."""
+    last = (
         MilkLot.objects.valid()
-        .filter(tank=tank, opened_at__lt=at)
+        .filter(tank=OuterRef("pk"), opened_at__lt=at)
         .order_by("-opened_at", "-id")
-        .first()
     )
-    if lot is None or (lot.ended_at is not None and lot.ended_at <= at):
-        return ZERO
-    draws = list(LotDraw.objects.filter(lot=lot, at__lt=at).values_list("at", "kg"))
-    level = (
-        TankEvent.objects.standing()
-        .filter(tank=tank, what=Event.LEVEL, happened_at__lte=at, happened_at__gte=lot.opened_at)
-        .order_by("-happened_at", "-id")
-        .first()
+    tanks = Tank.objects.standing().exclude(use=Tank.Use.WASTE)
+    found = MilkLot.objects.filter(pk__in=tanks.values_list(Subquery(last.values("pk")[:1])))
+    rows = found.exclude(ended_at__lte=at).select_related("tank").order_by("tank__name")
+    return list(rows)
+
+
+def events_in(lots: Sequence[MilkLot], at: datetime) -> dict[int, list[TankEvent]]:
+    """By tank, the levels read and samples taken of these lots by a moment, oldest first."""
+    if not lots:
+        return defaultdict(list)
+    rows = TankEvent.objects.standing().filter(
+        tank__in=[lot.tank_id for lot in lots],
+        what__in=(Event.LEVEL, Event.SAMPLED),
+        happened_at__gte=min(lot.opened_at for lot in lots),
+        happened_at__lte=at,
     )
-    parts = MilkingPart.objects.filter(lot=lot).select_related("milking")
+    opened = {lot.tank_id: lot.opened_at for lot in lots}
+    found: dict[int, list[TankEvent]] = defaultdict(list)
+    for event in rows.order_by("happened_at", "id"):
+        if event.happened_at >= opened[event.tank_id]:
+            found[event.tank_id].append(event)
+    return found
+
+
+def kg_in(
+    lot: MilkLot,
+    at: datetime,
+    draws: Sequence[tuple[datetime, Decimal]],
+    parts: Sequence[tuple[datetime, Decimal]],
+    events: Sequence[TankEvent],
+) -> Decimal:
+    """kg of a lot in its tank at a moment, by what went in and out and what was read."""
     flows = [moment for moment, _ in draws]
-    flows += [part.milking.happened_at for part in parts if part.milking.happened_at < at]
+    flows += [moment for moment, _ in parts if moment < at]
+    levels = [event for event in events if event.what == Event.LEVEL]
+    level = levels[-1] if levels else None
     if level is not None and level.kg is not None and level.happened_at >= max(flows, default=at):
         read: Decimal = level.kg
         return read
-    later: Decimal = sum((part.kg for part in parts if part.milking.happened_at >= at), ZERO)
+    later: Decimal = sum((kg for moment, kg in parts if moment >= at), ZERO)
     # A sample takes no milk from a lot, and is out of the tank all the same.
-    samples = total(
-        TankEvent.objects.standing().filter(
-            tank=tank, what=Event.SAMPLED, happened_at__gte=lot.opened_at, happened_at__lt=at
-        ),
-        "kg",
+    samples = sum(
+        (one.kg or ZERO for one in events if one.what == Event.SAMPLED and one.happened_at < at),
+        ZERO,
     )
     left: Decimal = lot.kg - later + lot.carried_kg - sum((kg for _, kg in draws), samples)
     return max(left, ZERO)
@@ -247,7 +300,8 @@ def in_trays(at: datetime) -> Decimal:
     )
     poured = VatFill.objects.standing().filter(tray__in=trays, happened_at__lt=at)
     waiting = trays.exclude(pk__in=poured.values("tray"))
-    return total(waiting, "kg") - total(waiting, "cream_kg")
+    found = waiting.aggregate(milk=Sum("kg"), cream=Sum("cream_kg"))
+    return (found["milk"] or ZERO) - (found["cream"] or ZERO)
 
 
 def last_whole_day(at: datetime) -> date:

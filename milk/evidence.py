@@ -5,13 +5,15 @@ the cow was given, or what the method finds, is not knowing: the milk stays held
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from uuid import UUID
 
 from django.db.models import QuerySet
 from django.utils import timezone
 
+from config.once_a_page import once_a_page
 from herd.models import DryOff, WithdrawalPeriod
 from milk.cheese_results import missing_of_cheese
 from milk.models import Hold, InhibitorTest, LotTest, MilkLot, VatLot, WrongCow
@@ -38,6 +40,8 @@ NO_PRODUCT = "nobody knows what she was given ({why})"
 NOT_IN_BOOK = "what “{method}” covers is not in the book"
 HAD = "; negative by {methods}"
 Kind = WithdrawalPeriod.Kind
+# Milk that is kept out for what it is, not for what was given.
+BY_NATURE = (Kind.COLOSTRUM, Kind.HEALTH, Kind.ARRIVAL)
 
 
 @dataclass
@@ -105,6 +109,7 @@ def lots_of_vats(hold: Hold) -> set[int]:
     return set(rows.values_list("lot_id", flat=True))
 
 
+@once_a_page
 def button_of(hold: Hold) -> WrongCow | None:
     """The mistake that a hold was written for by the button; None for other holds."""
     found: WrongCow | None = (
@@ -115,6 +120,12 @@ def button_of(hold: Hold) -> WrongCow | None:
 
 def needs_of(hold: Hold, lots: Collection[int]) -> dict[int, Need]:
     """By lot, what a test of it must cover because of the cows known to be in it."""
+    return read_needs(hold, frozenset(lots))
+
+
+@once_a_page
+def read_needs(hold: Hold, lots: frozenset[int]) -> dict[int, Need]:
+    """The same, read once for a page."""
     rows = withheld_in(lots)
     if hold.cause_key:
         source = hold.cause_key.removeprefix("withheld:").partition("#")[0]
@@ -145,14 +156,17 @@ def unknown_of(hold: Hold) -> list[str]:
     periods = list(periods_of(wrong))
     if not periods:
         return [NO_COURSE.format(animal=wrong.animal)]
-    return [words for period in periods for words in of_period(period)[1]]
+    dried = dried_off(periods)
+    return [words for period in periods for words in of_period(period, dried)[1]]
 
 
 def actives_said(wrong: WrongCow | None) -> dict[str, str]:
     """The active substances in the cow of a mistake when she was milked, and why."""
     if wrong is None or wrong.animal is None:
         return {}
-    return {active: period.why for period in periods_of(wrong) for active in of_period(period)[0]}
+    periods = list(periods_of(wrong))
+    dried = dried_off(periods)
+    return {active: one.why for one in periods for active in of_period(one, dried)[0]}
 
 
 def periods_of(wrong: WrongCow) -> QuerySet[WithdrawalPeriod]:
@@ -161,11 +175,18 @@ def periods_of(wrong: WrongCow) -> QuerySet[WithdrawalPeriod]:
     return running.filter(animal=wrong.animal).select_related("course__medicine")
 
 
-def of_period(period: WithdrawalPeriod) -> tuple[set[str], list[str]]:
+def dried_off(periods: Collection[WithdrawalPeriod]) -> dict[UUID, DryOff]:
+    """By source, the dry-offs that these periods come from. One statement, or none."""
+    sources = {one.source for one in periods if one.kind not in BY_NATURE and not one.course}
+    rows = DryOff.objects.filter(uuid__in=sources).select_related("medicine") if sources else ()
+    return {row.uuid: row for row in rows}
+
+
+def of_period(period: WithdrawalPeriod, dried: Mapping[UUID, DryOff]) -> tuple[set[str], list[str]]:
     """The active substances of a period, and what is not known about them."""
-    if period.kind in (Kind.COLOSTRUM, Kind.HEALTH, Kind.ARRIVAL):
+    if period.kind in BY_NATURE:
         return set(), []
-    dry = DryOff.objects.filter(uuid=period.source).select_related("medicine").first()
+    dry = dried.get(period.source)
     medicine = period.course.medicine if period.course else dry.medicine if dry else None
     if medicine is None:
         return set(), [NO_PRODUCT.format(why=period.why)]
@@ -176,8 +197,11 @@ def of_period(period: WithdrawalPeriod) -> tuple[set[str], list[str]]:
 def facts_of(rows: Collection[Row]) -> dict[Row, tuple[set[str], list[str]]]:
     """By row, the active substances and what is not known, read once for each period."""
     sources = {row.source for row in rows}
-    periods = WithdrawalPeriod.objects.filter(source__in=sources).select_related("course__medicine")
-    known = {(one.animal_id, one.source, one.kind): of_period(one) for one in periods}
+    periods = list(
+        WithdrawalPeriod.objects.filter(source__in=sources).select_related("course__medicine")
+    )
+    dried = dried_off(periods)
+    known = {(one.animal_id, one.source, one.kind): of_period(one, dried) for one in periods}
     return {row: known.get((row.animal, row.source, row.kind), (set(), [])) for row in rows}
 
 
@@ -208,6 +232,12 @@ def uncovered_said(found: Iterable[Uncovered]) -> list[str]:
     return said
 
 
+@once_a_page
+def methods_in_book() -> tuple[InhibitorTest, ...]:
+    """What every method covers, oldest list first."""
+    return tuple(InhibitorTest.objects.standing().order_by("valid_from", "id"))
+
+
 class Tests:
     """The inhibitor tests of some lots, and what their methods cover."""
 
@@ -217,7 +247,7 @@ class Tests:
         for test in rows.order_by("happened_at", "received_at", "id"):
             self.of[test.lot_id].append(test)
         self.methods: dict[str, list[InhibitorTest]] = defaultdict(list)
-        for method in InhibitorTest.objects.standing().order_by("valid_from", "id"):
+        for method in methods_in_book():
             self.methods[method.name.casefold()].append(method)
 
     def method_of(self, test: LotTest) -> InhibitorTest | None:

@@ -6,7 +6,7 @@ from typing import Any
 
 from herd.withheld import answer_for
 from milk.below import still_catchable
-from milk.evidence import UNKNOWN_COW, actives_of, button_of, missing
+from milk.evidence import UNKNOWN_COW, actives_of, button_of, methods_in_book, missing
 from milk.hold_cost import Cost, cost_of
 from milk.minutes_left import Stop, stops_of
 from milk.models import Hold, HoldStep, InhibitorTest, WrongCow
@@ -64,12 +64,9 @@ def board_of(hold: Hold, at: datetime) -> Board:
 
 def methods_for(actives: list[str]) -> list[tuple[InhibitorTest, bool]]:
     """The newest list of every method, and whether it covers all of the substances."""
-    newest = {
-        method.name: method
-        for method in InhibitorTest.objects.standing().order_by("valid_from", "id")
-    }
     if not actives:
         return []
+    newest = {method.name: method for method in methods_in_book()}
     return [(method, set(actives) <= method.actives) for _, method in sorted(newest.items())]
 
 

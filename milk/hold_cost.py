@@ -1,6 +1,6 @@
 """What a hold costs by the prices of its day: milk that is still milk, and wheels."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -8,9 +8,12 @@ from decimal import Decimal
 from django.db.models import Sum
 from django.utils import timezone
 
+from herd.models import PeriodRule
 from herd.rules_in_force import MILK_PRICE, WHEEL_PRICE, rows_in_force
 from milk.below import Catchable, below, still_catchable
-from milk.models import Hold, HoldItem, VatLot, WrongCow
+from milk.evidence import button_of
+from milk.held_together import HeldTogether
+from milk.models import Hold, VatLot
 from milk.services.holds import held_lots, started_with
 
 NO_PRICE = "no price of {what} is in the book for that day"
@@ -32,7 +35,16 @@ class Cost:
 
 def worth(milk_kg: Decimal, wheels: int, day: date) -> Cost:
     """What so much milk and so many wheels are worth by the prices of a day."""
-    prices = rows_in_force((MILK_PRICE, WHEEL_PRICE), day)
+    return priced(milk_kg, wheels, prices_on(day))
+
+
+def prices_on(day: date) -> dict[str, PeriodRule]:
+    """The prices of milk and of a wheel in force on a day, by name."""
+    return rows_in_force((MILK_PRICE, WHEEL_PRICE), day)
+
+
+def priced(milk_kg: Decimal, wheels: int, prices: Mapping[str, PeriodRule]) -> Cost:
+    """What so much milk and so many wheels are worth by some prices."""
     parts: list[str] = []
     amount: Decimal | None = Decimal(0)
     currency = ""
@@ -79,39 +91,23 @@ def cost_of(hold: Hold, at: datetime) -> Cost:
 def cost_together(holds: Sequence[Hold], at: datetime) -> Cost:
     """What everything these holds keep back is worth, what several name counted once.
 
-    The same statements for one hold and for many, but for those that name a tank or a starter.
+    The same statements for one hold and for many.
     """
-    lots: set[int] = set()
-    vats, wheels = set(), set()
-    named = [hold.pk for hold in holds if hold.tank_id is None]
-    lots |= set(
-        HoldItem.objects.filter(hold__in=named, gone_at=None).values_list("lot_id", flat=True)
-    )
-    for hold in holds:
-        if hold.tank_id is not None:
-            lots |= set(held_lots(hold, at))
-        if hold.vat_id is not None:
-            vats.add(hold.vat_id)
-        elif hold.starter_can is not None:
-            vats |= set(started_with(hold.starter_can))
-        if hold.wheel_id is not None:
-            wheels.add(hold.wheel_id)
-    under = below(lots, vat_ids=vats, wheel_ids=wheels)
-    made = {wheel.vat_id for wheel in under.wheels}
-    in_vats = sum((kg for vat, kg in under.vats if vat.pk not in made), Decimal(0))
-    found = still_catchable(lots, at)
-    milk = sum((kg for _, kg in (*found.tanks, *found.trays)), Decimal(0))
-    if not found:
-        # While a milking is on, what somebody read in the tank counts.
-        wrong = WrongCow.objects.standing().filter(hold__in=holds, tank_kg__isnull=False)
-        milk = max(milk, wrong.aggregate(kg=Sum("tank_kg"))["kg"] or Decimal(0))
-    return worth(milk + in_vats, len(under.wheels), timezone.localdate(at))
+    kept = HeldTogether(holds, at).of(holds)
+    return worth(kept.milk_kg, kept.wheels, timezone.localdate(at))
+
+
+def costs_of(holds: Sequence[Hold], at: datetime) -> list[Cost]:
+    """What each of these holds keeps back is worth; the same statements however many they are."""
+    together, prices = HeldTogether(holds, at), prices_on(timezone.localdate(at))
+    kept = [together.of([hold]) for hold in holds]
+    return [priced(one.milk_kg, one.wheels, prices) for one in kept]
 
 
 def still_milk(hold: Hold, found: Catchable) -> Decimal:
     """kg in tanks and trays; while the milking is on, what somebody read in the tank counts."""
     kg: Decimal = sum((kg for _, kg in (*found.tanks, *found.trays)), Decimal(0))
-    wrong = WrongCow.objects.standing().filter(hold=hold).first()
+    wrong = button_of(hold)
     if wrong is not None and wrong.tank_kg is not None and not found:
         read: Decimal = wrong.tank_kg
         return max(kg, read)

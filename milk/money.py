@@ -3,7 +3,7 @@
 A loss is what nobody can sell any more. What a hold keeps back is not lost yet and stands apart.
 """
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -16,9 +16,9 @@ from config.days import start_of
 from feed.waste import waste
 from herd.models import PeriodRule
 from herd.rules_in_force import DOWNGRADED_PRICE, SECOND_PRICE, WHEEL_PRICE, rows_in_force
-from milk.day_balance import went_between, withheld_between
+from milk.day_balance import DRAWN_OFF, DUMPED, events_between, withheld_between
 from milk.grades import RANK, grade_rules_on, last_grades
-from milk.hold_cost import Cost, cost_of, worth
+from milk.hold_cost import Cost, costs_of, worth
 from milk.limits import plain
 from milk.models import (
     Grade,
@@ -41,7 +41,6 @@ PRICES = {
     Grade.SECOND: SECOND_PRICE,
     Grade.DOWNGRADED: DOWNGRADED_PRICE,
 }
-THROWN_MILK = ("dumped", "drawn off")
 ZERO = Decimal(0)
 
 
@@ -95,7 +94,8 @@ def losses_between(first: date, last: date, at: datetime) -> Losses:
     check_days(first, last)
     span = (start_of(first), start_of(last + timedelta(days=1)))
     found = [*of_feed(first, last), *of_milk(span, last), *of_wheels(span, last)]
-    held = [(hold, cost_of(hold, at)) for hold in open_holds(span)]
+    open_ = list(open_holds(span))
+    held = list(zip(open_, costs_of(open_, at), strict=True))
     priced = worth(Decimal(1), 1, last)
     return Losses(
         first=first,
@@ -124,9 +124,10 @@ def of_feed(first: date, last: date) -> Iterator[Loss]:
 
 def of_milk(span: tuple[datetime, datetime], day: date) -> Iterator[Loss]:
     """Milk dumped, drawn off, and kept out of the tank because of treatments."""
-    for line in went_between(*span):
-        if line.name in THROWN_MILK:
-            yield priced(f"milk {line.name}", line.kg, 0, day)
+    out = events_between(*span)
+    for name in (DRAWN_OFF, DUMPED):
+        if out[name]:
+            yield priced(f"milk {name}", out[name], 0, day)
     kept = sum((line.kg for line in withheld_between(*span)), ZERO)
     if kept:
         yield priced("milk of withheld cows, kept out of the tank", kept, 0, day)
@@ -135,10 +136,11 @@ def of_milk(span: tuple[datetime, datetime], day: date) -> Iterator[Loss]:
 def of_wheels(span: tuple[datetime, datetime], day: date) -> Iterator[Loss]:
     """Wheels destroyed, decided otherwise, and those that came back."""
     decision = HoldDecision.Decision
-    destroyed = of_plates(span) | of_holds(span, decision.DESTROY)
+    of_holds = decided_in(span)
+    destroyed = of_plates(span) | of_holds.get(decision.DESTROY, set())
     if destroyed:
         yield priced("wheels destroyed", ZERO, len(destroyed), day)
-    otherwise = of_holds(span, decision.DOWNGRADE) - destroyed
+    otherwise = of_holds.get(decision.DOWNGRADE, set()) - destroyed
     prices = prices_of(day)
     if otherwise:
         dropped: list[tuple[str, str]] = [(Grade.FIRST, Grade.DOWNGRADED)] * len(otherwise)
@@ -219,12 +221,16 @@ def of_plates(span: tuple[datetime, datetime]) -> set[int]:
     return {*steps.values_list("wheel_id", flat=True), *gone.values_list("wheel_id", flat=True)}
 
 
-def of_holds(span: tuple[datetime, datetime], outcome: str) -> set[int]:
-    """Wheels (keys) of the holds that were decided so in a span, as the holds froze them."""
-    holds = Hold.objects.standing().with_outcome().filter(outcome=outcome)
+def decided_in(span: tuple[datetime, datetime]) -> dict[str, set[int]]:
+    """By decision, wheels (keys) of the holds decided in a span, as the holds froze them."""
+    holds = Hold.objects.standing().with_outcome()
     decided = holds.filter(decided_at__gte=span[0], decided_at__lt=span[1])
-    numbers = {one["id"] for hold in decided for one in (hold.tree or {}).get("wheels", ())}
-    return set(Wheel.objects.filter(uuid__in=numbers).values_list("pk", flat=True))
+    numbers: dict[str, set[str]] = defaultdict(set)
+    for hold in decided:
+        numbers[hold.outcome] |= {one["id"] for one in (hold.tree or {}).get("wheels", ())}
+    wheels = Wheel.objects.filter(uuid__in=set().union(*numbers.values()))
+    keys = {str(uuid): key for uuid, key in wheels.values_list("uuid", "pk")}
+    return {outcome: {keys[one] for one in ids if one in keys} for outcome, ids in numbers.items()}
 
 
 def open_holds(span: tuple[datetime, datetime]) -> QuerySet[Hold]:

@@ -1,13 +1,13 @@
 """The papers of money: what was lost and why, and the owner's page of a month."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from math import exp, log
-from typing import Any
 
 from django.contrib.auth.models import User
 from django.db.models import Count, Sum
+from django.db.models.functions import Coalesce
 
 from config.days import local, local_day, start_of
 from config.papers import CAUTION, Column, Line, Paper, Part
@@ -110,6 +110,7 @@ def money(amount: Decimal, currency: str) -> str:
     return f"{amount:,.0f} {currency}"
 
 
+COUNTS = (("cells", "Cell count"), ("plate", "Plate count"))
 FIRST_YEAR, LAST_YEAR = 1900, 2200
 
 
@@ -154,17 +155,19 @@ def owner_paper(first: date, last: date, *, by: User, at: datetime) -> Paper:
     )
 
 
-def yield_line(vats: Any, wheels: Any) -> tuple[str, str, str]:
-    """kg at 24 h from 100 kg, of the vats whose milk is known and whose wheels are all weighed."""
-    milk = dict(VatLot.objects.filter(vat__in=vats).values_list("vat").annotate(Sum("kg")))
-    unweighed = set(wheels.filter(kg=None).values_list("vat_id", flat=True))
-    cheese = dict(wheels.exclude(kg=None).order_by().values_list("vat").annotate(Sum("kg")))
-    whole = [vat for vat in milk if vat in cheese and vat not in unweighed]
+def yield_line(
+    milk: Mapping[int, Decimal], cheese: Mapping[int, tuple[int, int, Decimal]]
+) -> tuple[str, str, str]:
+    """kg at 24 h from 100 kg, of the vats whose milk is known and whose wheels are all weighed.
+
+    ``milk``: kg by vat; ``cheese``: by vat its wheels, how many of them are weighed, and their kg.
+    """
+    whole = [vat for vat in milk if vat in cheese and cheese[vat][0] == cheese[vat][1]]
     kg = sum((milk[vat] for vat in whole), Decimal(0))
     name, how = "kg of cheese from 100 kg of milk", f"of {len(whole)} vats weighed in full"
     if not kg:
         return name, "", how
-    return name, f"{sum(cheese[vat] for vat in whole) / kg * 100:.2f}", how
+    return name, f"{sum(cheese[vat][2] for vat in whole) / kg * 100:.2f}", how
 
 
 STOCK = (
@@ -182,22 +185,31 @@ def milk_lines(first: date, last: date) -> Iterator[tuple[str, str, str]]:
     milked = Milking.objects.standing().filter(happened_at__gte=since, happened_at__lt=until)
     kg = total(milked.exclude(tank__use=Tank.Use.WASTE), "kg")
     yield "Milk to the dairy, kg", f"{kg:,.0f}", f"{kg / days:,.0f} kg a day"
-    for what, name in (("cells", "Cell count"), ("plate", "Plate count")):
-        yield count_line(what, name, since, until)
+    results = results_between(since, until)
+    for what, name in COUNTS:
+        yield count_line(results[what], name)
     thrown = waste(first, last)
     yield "Feed thrown away, kg", f"{thrown.kg:,.0f}", f"{len(thrown.thrown)} discards"
     yield "Refusals cleared, kg", f"{thrown.refused_kg:,.0f}", "left by the groups, fresh weight"
 
 
-def count_line(what: str, name: str, since: datetime, until: datetime) -> tuple[str, str, str]:
-    """The geometric mean of the estate's own results of a month."""
+def results_between(since: datetime, until: datetime) -> dict[str, list[LotTest]]:
+    """The estate's own counts of a span, by what was counted."""
+    found: dict[str, list[LotTest]] = {what: [] for what, _ in COUNTS}
     tests = LotTest.objects.standing().filter(
-        what=what,
+        what__in=found,
         happened_at__gte=since,
         happened_at__lt=until,
         lot__isnull=False,
         lot__delivery=None,
     )
+    for test in tests:
+        found[test.what].append(test)
+    return found
+
+
+def count_line(tests: Iterable[LotTest], name: str) -> tuple[str, str, str]:
+    """The geometric mean of some results."""
     known = [test.standard for test in tests if test.standard]
     if not known:
         return f"{name}, thousand per ml", "", "no result of this month"
@@ -209,11 +221,14 @@ def cheese_lines(first: date, last: date) -> Iterator[tuple[str, str, str]]:
     """Vats, wheels, yield and grades."""
     vats = Vat.objects.standing().filter(day__gte=first, day__lte=last)
     wheels = Wheel.objects.standing().filter(vat__in=vats)
-    made = wheels.aggregate(number=Count("pk"), kg=Sum("kg"))
-    milk = total(VatLot.objects.filter(vat__in=vats), "kg")
-    yield "Vats", f"{vats.count():,}", f"{milk:,.0f} kg of milk"
-    yield "Wheels", f"{made['number']:,}", f"{made['kg'] or 0:,.0f} kg at 24 h"
-    yield yield_line(vats, wheels)
+    by_vat = wheels.order_by().values_list("vat")
+    made = by_vat.annotate(Count("pk"), Count("kg"), kg=Coalesce(Sum("kg"), Decimal(0)))
+    cheese = {vat: (number, weighed, kg) for vat, number, weighed, kg in made}
+    milk = dict(VatLot.objects.filter(vat__in=vats).values_list("vat").annotate(Sum("kg")))
+    yield "Vats", f"{vats.count():,}", f"{sum(milk.values()):,.0f} kg of milk"
+    pieces, kg = sum(one[0] for one in cheese.values()), sum(one[2] for one in cheese.values())
+    yield "Wheels", f"{pieces:,}", f"{kg:,.0f} kg at 24 h"
+    yield yield_line(milk, cheese)
     since, until = start_of(first), start_of(last + timedelta(days=1))
     looked = Inspection.objects.standing().filter(happened_at__gte=since, happened_at__lt=until)
     grades = dict(looked.order_by("grade").values_list("grade").annotate(Count("pk")))

@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from django.db.models import Exists, OuterRef
+from django.db.models import Count, Exists, OuterRef, Subquery
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -127,11 +127,13 @@ def vats_today(at: datetime) -> Line:
 def wheels_made(at: datetime) -> Line:
     """The wheels of the last day that made any."""
     wheels = Wheel.objects.standing().filter(happened_at__lte=at)
-    last = wheels.order_by("-happened_at").values_list("vat__day", flat=True).first()
+    last = wheels.order_by("-happened_at").values("vat__day")[:1]
+    row = wheels.filter(vat__day=Subquery(last)).order_by("vat__day").values_list("vat__day")
+    made_on = row.annotate(Count("pk")).first()
     url = reverse("milk:wheels")
-    if last is None:
+    if made_on is None:
         return Line(word=_("none yet"), form="closed", says=_("No wheel is in the book."), url=url)
-    made = wheels.filter(vat__day=last).count()
+    last, made = made_on
     says = _("{made} made on {last} {day} {last2}.").format(
         made=said(made, "wheel", "wheels"), last=f"{last:%a}", day=last.day, last2=f"{last:%b}"
     )

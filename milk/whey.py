@@ -46,8 +46,9 @@ def vats_named(vats: Iterable[int]) -> dict[int, Vat]:
 
 
 def cans_with(vats: Iterable[int]) -> set[int]:
-    """The standing cans (keys) with whey of any of these vats. Two statements."""
+    """The standing cans (keys) with whey of any of these vats. One statement."""
     numbers = sorted(vats)
-    begun = StarterCan.objects.standing().filter(from_vat__in=numbers).values_list("pk", flat=True)
-    added = WheyAdded.objects.standing().filter(vat__in=numbers, can__struck_at=None)
-    return {*begun, *added.values_list("can_id", flat=True)}
+    begun = StarterCan.objects.standing().filter(from_vat__in=numbers).order_by()
+    added = WheyAdded.objects.standing().filter(vat__in=numbers, can__struck_at=None).order_by()
+    keys = begun.values_list("pk", flat=True)
+    return set(keys.union(added.values_list("can_id", flat=True)))

@@ -18,6 +18,7 @@ from config.entries import Stamp
 from config.errors import Conflict
 from config.language import in_estate_language
 from config.notices import close_gone, raise_notice
+from config.once_a_page import once_a_page
 from config.roles import CHEESEMAKER, VET, system_user
 from milk.below import below, still_catchable
 from milk.evidence import missing
@@ -258,6 +259,12 @@ def started_with(can: StarterCan) -> list[int]:
 
 def held_lots(hold: Hold, at: datetime) -> list[int]:
     """The lots a hold names, and those that stood in the tank it names since it was held."""
+    return list(read_held(hold, at))
+
+
+@once_a_page
+def read_held(hold: Hold, at: datetime) -> tuple[int, ...]:
+    """The same, read once for a page."""
     lots = set(hold.items.filter(gone_at=None).values_list("lot_id", flat=True))
     if hold.tank is not None:
         stood = MilkLot.objects.valid().filter(tank=hold.tank, opened_at__lte=at)
@@ -266,7 +273,7 @@ def held_lots(hold: Hold, at: datetime) -> list[int]:
         if decided is not None:
             stood = stood.filter(opened_at__lt=decided)
         lots |= set(stood.values_list("pk", flat=True))
-    return sorted(lots)
+    return tuple(sorted(lots))
 
 
 def cause_of_notice(hold: Hold) -> str:

@@ -16,9 +16,9 @@ from herd.models import PeriodRule
 from milk.below import still_catchable
 from milk.held import open_holds
 from milk.held_starter import check_may_start, free_cans, holds_of
-from milk.hold_cost import cost_of, cost_together
+from milk.hold_cost import cost_of, cost_together, costs_of
 from milk.minutes_left import stops_of
-from milk.models import Hold, HoldStep, MilkFigure, StarterCan, Vat, VatFill
+from milk.models import Hold, HoldStep, LotParent, MilkFigure, StarterCan, Vat, VatFill
 from milk.services import holds
 from milk.services.hold_notices import look_at_holds
 from milk.services.hold_steps import record_step
@@ -237,6 +237,39 @@ def test_what_several_holds_keep_back_is_counted_once() -> None:
     assert len(all_three) == len(one)
     by_wheel = cost_together(more[1:], at)
     assert (by_wheel.wheels, by_wheel.amount) == (1, Decimal("500.00"))
+
+
+def test_the_cost_of_each_of_many_holds_is_that_of_one_alone() -> None:
+    """Lots that are carried over, trays, vats without wheels, a starter, a tank: each as alone."""
+    price("price: milk", "0.75", "EUR/kg")
+    price("price: wheel", "500", "EUR/wheel")
+    tank, other = milk.make_tank(name="A"), milk.make_tank(name="B")
+    milk.make_milking(tank=tank, kg=3_000)
+    milk.make_milking(tank=other, kg=2_000)
+    milk.make_tray(number=11, tank=tank, kg=300, at=milk.EVENING + HOUR)
+    vats = [milk.make_vat(at=MORNING, number=number) for number in (1, 2)]
+    for vat in vats:
+        milk.fill(vat, tank=tank, at=MORNING, kg=1155)
+    milk.make_milking(tank=tank, at=MORNING + HOUR, kg=1_000)
+    wheel = milk.make_wheel(vat=vats[0])
+    starter = can("1", vats[0], MORNING)
+    started = milk.make_vat(at=MORNING + HOUR, number=3, starter_can=starter)
+    milk.fill(started, tank=other, at=MORNING + HOUR, kg=1100)
+    at = MORNING + 2 * HOUR
+    assert LotParent.objects.exists()
+    things: list[dict[str, Any]] = [
+        {"lot": lot} for lot in (*milk.lots_of(tank), *milk.lots_of(other))
+    ]
+    things += [{"vat": vats[1]}, {"vat": started}, {"wheel": wheel}]
+    things += [{"starter_can": starter}, {"tank": tank}, {"tank": other}]
+    holds = [hold_it(at, **thing) for thing in things]
+    with CaptureQueriesContext(connection) as for_all:
+        found = costs_of(holds, at)
+    assert found == [cost_of(hold, at) for hold in holds]
+    assert len({cost.amount for cost in found}) > 4
+    with CaptureQueriesContext(connection) as for_twice:
+        costs_of(holds * 2, at)
+    assert len(for_twice) == len(for_all) < 20
 
 
 # --- notices (A19, A20) ---------------------------------------------------------------------------
