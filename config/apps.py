@@ -28,4 +28,4 @@ class Frame(AppConfig):
         post_migrate.connect(never_ignore, sender=self)
         # By name, so that the frame imports no app: <app>/kinds.py, <app>/finders.py and so on.
         found = ("checks", "kinds", "finders", "yields", "seen", "milk_went", "phones", "today")
-        autodiscover_modules(*found, "proofs", "first_day")
+        autodiscover_modules(*found, "proofs", "first_day", "seals")

@@ -35,6 +35,7 @@ from milk.meter_rows import (
 )
 from milk.models import CowMilking, Milking, Tank
 from milk.services import lots, milkings
+from milk.services.arrivals import note_arrival
 from milk.services.flowing import milk_moved
 
 GRAMS_PER_KG = 1000
@@ -297,6 +298,9 @@ class MilkingFile:
                 for target in targets
                 for reading in target.rows
             ),
+        )
+        note_arrival(
+            (reading.animal.id, target.pk) for target in targets for reading in target.rows
         )
         for target in targets:
             stamp = self.load.columns(target.start)

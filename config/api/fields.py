@@ -17,6 +17,7 @@ NO_OFFSET = (
     "2026-06-06T16:30:00+02:00."
 )
 OUT_OF_RANGE = "{year} is out of range; expected a year from {first} to {last}."
+CLOCK = r"^([01][0-9]|2[0-3]):[0-5][0-9](:[0-5][0-9](\.[0-9]{1,6})?)?$"
 FIRST_YEAR, LAST_YEAR = 1900, 2200
 UNKNOWN = "There is no {name} with the id {number}. Look it up under its own list."
 STRUCK = "The {name} {number} was struck. Name the entry that replaces it."
@@ -39,6 +40,11 @@ class MomentField(serializers.DateTimeField):
     def to_representation(self, value: datetime) -> str:
         # The base class would send the time through enforce_timezone, which is for input.
         return timezone.localtime(value).isoformat()
+
+
+@extend_schema_field({"type": "string", "pattern": CLOCK})
+class ClockField(serializers.TimeField):
+    """A time of day on the estate's clock; OpenAPI's own “time” has an offset (RFC 3339)."""
 
 
 class NumberOfEntry(serializers.UUIDField):

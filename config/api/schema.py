@@ -15,11 +15,14 @@ ON_READ = {
     "401": "Nobody is signed in.",
     "403": "The role of this user may not do this.",
     "404": "There is nothing under this address.",
+    "406": "The answer was asked for in a format that is not given here.",
+    "409": "The book does not hold yet what this is worked out from.",
     "429": "Too many requests; “Retry-After” says how long to wait.",
 }
 ON_WRITE = {
     **ON_READ,
     "409": "It does not go together with what is written already.",
+    "413": "What was sent is too large to take in at once.",
     "415": "The body is in a format that is not read here.",
     "422": "The Idempotency-Key was used before for other content.",
     "503": "Somebody wrote to the same place at the same moment; send it again.",

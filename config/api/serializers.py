@@ -13,7 +13,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from config.api.fields import EntryRelated, MomentField, NumberOfEntry
+from config.api.fields import ClockField, EntryRelated, MomentField, NumberOfEntry
 from config.entries import REASONS, Entry, Stamp, offset_minutes
 from config.forms.fields import EntryText
 from config.forms.fields import MomentField as FormMoment
@@ -137,6 +137,7 @@ class EntrySerializer(serializers.ModelSerializer[Any]):
 EntrySerializer.serializer_field_mapping = {
     **serializers.ModelSerializer.serializer_field_mapping,
     models.DateTimeField: MomentField,
+    models.TimeField: ClockField,
 }
 
 STAMPED = ("id", "happened_at", "written_at", "zone_offset", "device")

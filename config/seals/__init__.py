@@ -8,7 +8,7 @@ therefore stand in the chain of the day they were made, and what was sealed befo
 The database refuses changes by its triggers; whoever can switch those off can change a row, but
 not without another head than the one that was printed.
 
-Not in it are meter rows: they have no time of their own. The file that brought them is, by the sum
-of its content, and every correction of one; the file loaded again with ``--dry-run`` tells the rows
-that say something else now.
+Meter rows have no time of their own: beside them stands when those of a milking came (an app's own
+source, ``reading.register``), and a line is the sum over what they said then. A row corrected later
+says it in the correction, which is an entry.
 """

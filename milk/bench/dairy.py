@@ -26,6 +26,7 @@ from milk.models import (
     Wheel,
 )
 from milk.services import lots
+from milk.services.arrivals import note_all
 
 WITHOUT_METERS = (7, 14)
 MILKED_IN = timedelta(minutes=35)
@@ -72,6 +73,7 @@ def milk(years: Years) -> None:
     lot_of = dict(MilkingPart.objects.values_list("milking_id", "lot_id"))
     rest = [(key, one) for key, one in zip(keys, sessions, strict=True) if not is_topping_up(one)]
     copy_rows(CowMilking, cow_rows(rest, lot_of))
+    note_all()
 
 
 def is_topping_up(one: Session) -> bool:

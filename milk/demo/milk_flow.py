@@ -28,6 +28,7 @@ from milk.models import (
     VatFill,
     Wheel,
 )
+from milk.services.arrivals import note_all
 
 Row = dict[str, Any]
 TO_TANK, KEPT_OUT = int(CowMilking.Goes.TANK), int(CowMilking.Goes.KEPT_OUT)
@@ -72,6 +73,7 @@ def make_milkings(estate: Estate) -> None:
             if milking.metered or row["goes"] == KEPT_OUT
         ),
     )
+    note_all()
 
 
 def day_plan(estate: Estate, day: date) -> Iterator[tuple[date, str, int, str, datetime]]:

@@ -13,7 +13,7 @@ from milk.models.laboratories import LaboratorySetting
 from milk.models.limits import Limit, LotFlag, LotTest
 from milk.models.lots import LotDraw, LotParent, MilkingPart, MilkLot, VatLot
 from milk.models.marks import VatMark
-from milk.models.milkings import CowMilking, MeterCorrection, Milking
+from milk.models.milkings import CowMilking, MeterArrival, MeterCorrection, Milking
 from milk.models.orders import Order, OrderLine, Pallet, Pick, Shipment
 from milk.models.outside import OutsideFinding, OutsideStep
 from milk.models.plates import PlateLoss, PlateReceipt, WheelWeight
@@ -66,6 +66,7 @@ __all__ = [
     "LotFlag",
     "LotParent",
     "LotTest",
+    "MeterArrival",
     "MeterCorrection",
     "MilkFigure",
     "MilkLot",

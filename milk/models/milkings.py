@@ -5,15 +5,18 @@ from datetime import date
 from typing import ClassVar
 
 import pgtrigger
+from django.contrib.postgres.fields import ArrayField
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 from django.utils.translation import gettext_noop as N_
 
 from config.entries import Entry, append_only, keep_rows
 from config.models import Upload
+from config.triggers import never_changed
 from herd.models import Animal, Group
 from herd.models.groups import Session
 from milk.models.tanks import Tank, ends_after, kilos
@@ -181,6 +184,32 @@ class CowMilking(models.Model):
 
     def __str__(self) -> str:
         return f"{self.animal_id} at milking {self.milking_id}"
+
+
+class MeterArrival(models.Model):
+    """Meter rows of one milking that came together: when, so that the day of it can be sealed.
+
+    ``animals``: of rows that came later than the first of their milking, whose they are; blank for
+    the first, which are all the others. The rows themselves say nothing of when they came.
+    """
+
+    milking = models.ForeignKey(Milking, models.PROTECT, related_name="+")
+    received_at = models.DateTimeField(_l("received at"), default=timezone.now, db_index=True)
+    animals = ArrayField(models.IntegerField(), null=True)
+
+    class Meta:
+        verbose_name = verbose_name_plural = "meter rows that came"
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["milking"],
+                condition=Q(animals=None),
+                name="milk_meterarrival_one_is_first",
+            ),
+        ]
+        triggers: ClassVar = [*keep_rows(), never_changed()]
+
+    def __str__(self) -> str:
+        return f"milking {self.milking_id}, {self.received_at:%Y-%m-%d %H:%M}"
 
 
 class MeterCorrection(Entry):

@@ -18,6 +18,7 @@ from config.entries import Stamp
 from config.errors import Conflict
 from herd.models import Animal, Group
 from milk.models import CowMilking, MeterCorrection, Milking, MilkingPart, Tank
+from milk.services.arrivals import note_arrival
 from milk.services.changing import flowed_otherwise
 from milk.services.flowing import check_fits, check_stands, check_times, milk_moved, weight
 from milk.services.lots import lock_tanks
@@ -47,14 +48,18 @@ MOST_OF_A_COW = kilos(MOST_GRAMS)
 MOST_SECONDS = 32_767
 NAMED_AT_MOST = 5
 
-# A file sent twice brings each row once.
+# A file sent twice brings each row once; those that are new came now, and the book says so.
 INSERT = """
+    WITH came AS (
     INSERT INTO milk_cowmilking (animal_id, milking_id, lot_id, upload_id, grams, at_s, goes)
     SELECT animal, milking, lot, upload, grams, at_s, goes
     FROM unnest(%(animal)s::int[], %(milking)s::int[], %(lot)s::int[], %(upload)s::int[],
                 %(grams)s::int[], %(at_s)s::int2[], %(goes)s::int2[])
          AS row(animal, milking, lot, upload, grams, at_s, goes)
     ON CONFLICT (animal_id, milking_id) DO NOTHING
+    RETURNING animal_id, milking_id
+    )
+    SELECT animal_id, milking_id FROM came
 """
 
 
@@ -191,7 +196,9 @@ def insert_all(milked: Sequence[tuple[Milking, Sequence[CowRow]]]) -> int:
     }
     with connection.cursor() as cursor:
         cursor.execute(INSERT, columns)
-        return int(cursor.rowcount)
+        came = cursor.fetchall()
+    note_arrival(came)
+    return len(came)
 
 
 def parts_by_milking(milkings: Collection[Milking]) -> dict[int, list[tuple[float, int]]]:

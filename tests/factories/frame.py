@@ -56,6 +56,8 @@ NEEDED: dict[str, Callable[[], dict[str, Any]]] = {
         "dispatch": guessed("Dispatch", buyer=milk.make_buyer()),
         "hold": guessed("Hold", tank=milk.make_tank()),
     },
+    "BreedRule": lambda: {"gestation_days": 285},
+    "FieldWalk": lambda: {"cover": 2400},
     "WithheldMilk": lambda: {"group": herd.make_group(milked=False)},
     "WrongCow": lambda: {"hold": guessed("Hold", tank=milk.make_tank())},
     "Hold": lambda: {"tank": milk.make_tank()},
