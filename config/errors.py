@@ -17,7 +17,14 @@ from django.core.exceptions import (
     SuspiciousOperation,
     ValidationError,
 )
-from django.db import DataError, IntegrityError, OperationalError
+from django.db import (
+    DatabaseError,
+    DataError,
+    IntegrityError,
+    InterfaceError,
+    InternalError,
+    OperationalError,
+)
 from django.db.models import Model, UniqueConstraint
 from django.http import Http404
 from django.utils.translation import gettext as _
@@ -46,11 +53,24 @@ AGAINST_A_RULE = N_("This goes against a rule of the book ({name}). Nothing was 
 SAME_MOMENT = N_(
     "Somebody wrote to the same place at the same moment. Nothing was saved. Send it again."
 )
+DATABASE_AWAY = N_(
+    "The database of the book does not answer just now. Nobody knows yet whether this was saved: "
+    "send it again in a moment. The same form or key sent twice is written once."
+)
+DISK_FULL = N_(
+    "The disk of the server is full. Nothing was saved. Tell whoever looks after the server to make "
+    "room; then send it again."
+)
+READ_ONLY = N_(
+    "The book can be read but not written just now: its database takes no entries. Nothing was "
+    "saved. Tell whoever looks after the server; then send it again."
+)
 TOO_BIG = N_("What was sent is too large to take in at once. Nothing was saved.")
 SEE_FIELDS = N_("Nothing was saved. See “errors” for what was expected where.")
 
 # SQLSTATE codes (PostgreSQL manual, appendix A) that go away when the same thing is sent again.
 TRY_AGAIN = {"40001", "40P01", "55P03", "57014"}
+NO_ROOM, NO_WRITES = "53100", "25006"
 UNIQUE, EXCLUDED, CHECKED, FOREIGN, NULL, RESTRICTED = (
     "23505",
     "23P01",
@@ -140,9 +160,24 @@ def problem_of(error: BaseException) -> Problem | None:
         case IntegrityError():
             status, where, what = integrity_words(error)
             return problem(status, what, [pointed(where, what)] if where else [])
-        case OperationalError() if sqlstate(error) in TRY_AGAIN:
-            return problem(503, _(SAME_MOMENT), headers={"Retry-After": "1"})
+        case OperationalError() | InterfaceError() | InternalError():
+            return database_problem(error)
     return None
+
+
+def database_problem(error: DatabaseError | InterfaceError) -> Problem | None:
+    """The problem of a database that is away, full or in another's hands; None: a fault of ours."""
+    code = sqlstate(error)
+    words, wait = DATABASE_AWAY, "5"
+    if code in TRY_AGAIN:
+        words, wait = SAME_MOMENT, "1"
+    elif code == NO_ROOM:
+        words, wait = DISK_FULL, "60"
+    elif code == NO_WRITES:
+        words, wait = READ_ONLY, "60"
+    elif isinstance(error, InternalError):
+        return None
+    return problem(503, _(words), headers={"Retry-After": wait})
 
 
 def fields_problem(found: list[dict[str, str]]) -> Problem:

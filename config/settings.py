@@ -108,7 +108,14 @@ DATABASES: dict[str, dict[str, Any]] = {
 DATABASES["default"]["CONN_MAX_AGE"] = 0 if DATABASE_POOL_SIZE else 60
 DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
 if DATABASE_POOL_SIZE:
-    DATABASES["default"]["OPTIONS"]["pool"] = {"min_size": 1, "max_size": DATABASE_POOL_SIZE}
+    # A database that is away is told to whoever waits before the phone gives up, and one that is
+    # back is found at once: a longer row of attempts waits longer between them.
+    DATABASES["default"]["OPTIONS"]["pool"] = {
+        "min_size": 1,
+        "max_size": DATABASE_POOL_SIZE,
+        "timeout": 5.0,
+        "reconnect_timeout": 2.0,
+    }
 EMBEDDED_FSYNC = True
 DEFAULT_AUTO_FIELD = "django.db.models.AutoField"
 

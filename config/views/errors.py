@@ -1,7 +1,9 @@
 """Everything that goes wrong on a page, shown in words; under /api/ the same as problem+json."""
 
+import sys
 from collections.abc import Callable
 
+from django.contrib.auth.models import AnonymousUser
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.utils.cache import patch_vary_headers
@@ -38,7 +40,7 @@ WORDS = {
     422: N_("Sent before"),
     429: N_("Wait a little"),
     500: N_("Our fault"),
-    503: N_("At the same moment"),
+    503: N_("Not just now"),
 }
 
 
@@ -67,12 +69,12 @@ def shown(request: HttpRequest, found: Problem) -> HttpResponse:
         )
     else:
         heading = _(WORDS.get(found.status, found.title))
-        answer = render(
-            request,
-            "problem.html",
-            {"problem": found, "heading": heading},
-            status=found.status,
-        )
+        told = {"problem": found, "heading": heading}
+        if found.status == 503:
+            # Nothing may be asked of a database that does not answer, not even who reads this.
+            request.user = AnonymousUser()
+            told |= {"user": request.user, "messages": ()}
+        answer = render(request, "problem.html", told, status=found.status)
     for name, value in found.headers.items():
         answer[name] = value
     return answer
@@ -91,7 +93,12 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
 
 
 def our_fault(request: HttpRequest) -> HttpResponse:
-    return shown(request, problem(500, _(OUR_FAULT)))
+    """What nothing caught; Django calls it while the exception is at hand.
+
+    What goes wrong before the page is begun (who reads it is asked of the database) comes here too.
+    """
+    error = sys.exc_info()[1]
+    return shown(request, (error and problem_of(error)) or problem(500, _(OUR_FAULT)))
 
 
 def form_too_old(request: HttpRequest, reason: str = "") -> HttpResponse:

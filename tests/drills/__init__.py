@@ -1,0 +1,1 @@
+"""Drills: faults on purpose, and whether every entry came through."""
