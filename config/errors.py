@@ -58,8 +58,8 @@ DATABASE_AWAY = N_(
     "send it again in a moment. The same form or key sent twice is written once."
 )
 DISK_FULL = N_(
-    "The disk of the server is full. Nothing was saved. Tell whoever looks after the server to make "
-    "room; then send it again."
+    "The disk of the server is full. Nothing was saved. Tell whoever looks after the server to "
+    "make room; then send it again."
 )
 READ_ONLY = N_(
     "The book can be read but not written just now: its database takes no entries. Nothing was "

@@ -113,7 +113,7 @@ if DATABASE_POOL_SIZE:
     DATABASES["default"]["OPTIONS"]["pool"] = {
         "min_size": 1,
         "max_size": DATABASE_POOL_SIZE,
-        "timeout": 5.0,
+        "timeout": 3.0,
         "reconnect_timeout": 2.0,
     }
 EMBEDDED_FSYNC = True

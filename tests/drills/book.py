@@ -17,8 +17,8 @@ from herd.reference import rules
 from milk.reference import load_reference
 from tests.factories import feed, herd, milk
 
-DRY_COWS, MILKED_COWS = 120, 60
-FIELDS, LOTS = 4, 12
+DRY_COWS, MILKED_COWS = 60, 60
+FIELDS, LOTS = 4, 6
 # The milking whose milk late doses are about, and the course before it.
 MILKED_AGO = timedelta(days=3)
 

@@ -29,12 +29,11 @@ PLACES = {
 # A worker that was killed with the job is followed by the clock's next one.
 CLOCK_GRACE = timedelta(seconds=60)
 HELD = """
-    SELECT dose.batch, dose.received_at, min(hold.received_at)
-    FROM herd_dose AS dose JOIN herd_course AS course ON course.id = dose.course_id
-    LEFT JOIN milk_hold AS hold ON hold.cause_key LIKE 'withheld:' || course.uuid || '%%'
-      OR hold.cause_key LIKE 'withheld:' || dose.uuid || '%%'
-    WHERE dose.quarter = 'RF' AND dose.struck_at IS NULL
-    GROUP BY dose.batch, dose.received_at
+    SELECT course.diagnosis, course.received_at, min(hold.received_at)
+    FROM herd_course AS course
+    LEFT JOIN milk_hold AS hold ON hold.cause_key LIKE 'withheld:' || course.uuid || '%'
+    WHERE course.diagnosis LIKE 'drill-%' AND course.struck_at IS NULL
+    GROUP BY course.diagnosis, course.received_at
 """
 OVER_UNFLAGGED = """
     SELECT test.sample FROM milk_lottest AS test
@@ -92,7 +91,8 @@ def hold_against(known: Known, book: psycopg.Connection[Any], found: Found) -> N
 
 
 def hold_flags(book: psycopg.Connection[Any], found: Found) -> None:
-    """Every result over its limit is flagged at once, every late dose's milk held within time."""
+    """Every result over its limit is flagged at once; milk of a course written late is held in
+    time."""
     found.not_flagged |= {mark for (mark,) in book.execute(OVER_UNFLAGGED)}
     now, limit = timezone.now(), within()
     waited = []
@@ -105,7 +105,7 @@ def hold_flags(book: psycopg.Connection[Any], found: Found) -> None:
 
 
 def within() -> timedelta:
-    """So soon milk of a late dose is held: the clock's next run, and a minute for the work."""
+    """So soon milk of a late course is held: the clock's next run, and a minute for the work."""
     every = app.conf.beat_schedule["milk of withheld animals"]["schedule"]
     assert isinstance(every, timedelta)
     return every + CLOCK_GRACE

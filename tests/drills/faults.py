@@ -8,6 +8,7 @@ derived is computed again and must be the same.
 
 import argparse
 import random
+import subprocess
 import sys
 import time
 from collections import Counter
@@ -25,7 +26,7 @@ from tests.drills import checks, report
 from tests.drills.book import Book, furnish
 from tests.drills.ledger import Ledger, read_again
 from tests.drills.phones import CHROMIUM, CutsByPhone, DosesByPhone, Phone
-from tests.drills.service import Estate, wait_for
+from tests.drills.service import Estate
 from tests.drills.writers import (
     Doses,
     DosesByForm,
@@ -48,14 +49,14 @@ PEOPLE: dict[str, tuple[tuple[str, ...], type[Writer]]] = {
 }
 # How often each kind of death comes, of a hundred.
 DEATHS = {
-    "a web process": 26,
-    "the whole web server": 5,
-    "a worker process": 20,
-    "the whole worker": 6,
-    "the clock": 9,
+    "a web process": 32,
+    "the whole web server": 3,
+    "a worker process": 26,
+    "the whole worker": 3,
+    "the clock": 5,
     "the broker": 12,
-    "the whole database": 12,
-    "a process of the database": 10,
+    "the whole database": 10,
+    "a process of the database": 9,
 }
 COMPUTED_EVERY = 100
 STEP_SECONDS = (0.1, 0.7)
@@ -72,6 +73,7 @@ class Drill:
         self.estate = Estate(given.folder)
         self.found, self.done = checks.Found(), Counter[str]()
         self.cut_connections = 0
+        self.written_through: dict[str, str] = {}
         self.ledgers: list[Ledger] = []
         self.writers: list[Writer] = []
         self.began = time.monotonic()
@@ -80,9 +82,15 @@ class Drill:
         """A fresh database with its book."""
         self.estate.start_database()
         make_database()
+        if self.given.like:
+            as_in(self.given.like)
         call_command("migrate", verbosity=0)
         report.tell(self, "tables made")
         book = furnish({name: roles for name, (roles, _) in PEOPLE.items()})
+        for name in ("fsync", "synchronous_commit", "full_page_writes", "server_version"):
+            with connection.cursor() as cursor:
+                cursor.execute(f"SHOW {name}")
+                self.written_through[name] = cursor.fetchone()[0]
         connections.close_all()
         report.tell(self, "book written")
         self.estate.start_broker()
@@ -100,6 +108,8 @@ class Drill:
             self.writers.append(kind(book.people[name], book, port, ledger, luck))
         for writer in self.writers:
             writer.start()
+        for writer in self.writers:
+            writer.begun.wait(IDLE_SECONDS)
 
     def known(self) -> checks.Known:
         return {mark: told for ledger in self.ledgers for mark, told in ledger.known().items()}
@@ -199,13 +209,8 @@ class Drill:
         on_disk = read_again(self.given.folder)
         if on_disk != self.known():
             self.found.otherwise.append("the ledgers on the disk say otherwise")
-        self.flags_to_come()
-
-    def flags_to_come(self) -> None:
-        """What is not held yet must be within its time, and held by the clock's next run."""
-        connection.close()
-        call_later = checks.still_to_flag(timezone.now())
-        self.done["holds still to come at the end"] = call_later
+        # What is not held yet is within its time, and the clock's next run would hold it.
+        self.done["holds still to come at the end"] = checks.still_to_flag(timezone.now())
 
 
 def make_database() -> None:
@@ -216,6 +221,22 @@ def make_database() -> None:
         autocommit=True,
     ) as server:
         server.execute("CREATE DATABASE swardline")
+
+
+def as_in(like: str) -> None:
+    """Make the tables as they are in another database: much faster than one change at a time."""
+    programs = postgres.programs()
+    here = settings.DATABASES["default"]["HOST"]
+    told = subprocess.run(
+        [programs / "pg_dump", "--no-owner", like], capture_output=True, check=True
+    )
+    subprocess.run(
+        [programs / "psql", "-q", "-v", "ON_ERROR_STOP=1", "-h", here, "-U", postgres.USER]
+        + ["-d", "swardline"],
+        input=told.stdout,
+        capture_output=True,
+        check=True,
+    )
 
 
 def main(given: argparse.Namespace) -> int:

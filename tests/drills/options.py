@@ -16,6 +16,7 @@ def options_of(arguments: Sequence[str]) -> argparse.Namespace:
     parser.add_argument("--minutes", type=float, default=0, help="stop after so long; 0: never")
     parser.add_argument("--seed", type=int, default=0, help="of chance; 0: another each time")
     parser.add_argument("--folder", type=Path, default=ROOT / ".swardline" / "drills")
+    parser.add_argument("--like", help="address of a database whose tables to take, for speed")
     parser.add_argument("--no-phones", action="store_true", help="where there is no Chromium")
     parser.add_argument("--report", type=Path, help="where to write the report as JSON")
     parser.add_argument(

@@ -23,8 +23,8 @@ PATIENCE_MS = 8000
 SETTLE_SECONDS = 30
 BY_HAND = {"width": 360, "height": 800}
 # What waits on the phone: state and values of each entry's fields.
-WAITING = """() => queue.all().then((all) => all.map(
-  (one) => [one.state, one.fields.map(([, value]) => value), (one.refusal?.words || []).join(" ")]))"""
+WAITING = """() => queue.all().then((all) => all.map((one) => [
+  one.state, one.fields.map(([, value]) => value), (one.refusal?.words || []).join(" ")]))"""
 SAID = """() => document.getElementById("said")?.className || (
   document.querySelector("#errors, main .error") ? "refused" : "")"""
 KEPT = """async (path) => {
@@ -56,10 +56,11 @@ class Phone(Writer):
                     base_url=f"http://127.0.0.1:{self.port}", viewport=BY_HAND
                 )
                 context.set_default_timeout(PATIENCE_MS)
-                session = {"name": settings.SESSION_COOKIE_NAME, "value": self.who.session}
-                context.add_cookies([{**session, "url": f"http://127.0.0.1:{self.port}"}])
+                name, url = settings.SESSION_COOKIE_NAME, f"http://127.0.0.1:{self.port}"
+                context.add_cookies([{"name": name, "value": self.who.session, "url": url}])
                 self.page = context.new_page()
                 self.take_along()
+                self.begun.set()
                 self.work()
                 browser.close()
         except Exception as error:  # noqa: BLE001 - told by whoever drills

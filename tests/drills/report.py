@@ -40,6 +40,7 @@ def of(drill: Any) -> dict[str, Any]:
             "kernel": platform.release(),
             "python": platform.python_version(),
         },
+        "database": drill.written_through,
         "seed": drill.seed,
         "seconds": round(time.monotonic() - drill.began),
         "kills": sum(times for name, times in done.items() if name.startswith("kill")),
@@ -54,7 +55,7 @@ def of(drill: Any) -> dict[str, Any]:
         "doubled": len(found.doubled),
         "refused_but_there": len(found.refused_but_there),
         "computed_again": found.computed_again,
-        "late_doses_in_milk": found.flags,
+        "courses_written_late": found.flags,
         "longest_until_held_seconds": found.longest_flag_seconds,
         "held_too_late": len(found.late_flags),
         "over_limit_without_flag": len(found.not_flagged),
@@ -77,6 +78,7 @@ def table(told: dict[str, Any]) -> str:
     """The report as lines of two columns."""
     rows = {name.replace("_", " "): value for name, value in told.items() if name != "marks"}
     faults = rows.pop("faults")
-    machine = rows.pop("machine")
-    lines = [f"{name:32} {value}" for name, value in {**rows, **machine, **faults}.items()]
+    machine, database = rows.pop("machine"), rows.pop("database")
+    told_of = {**rows, **machine, **database, **faults}
+    lines = [f"{name:36} {value}" for name, value in told_of.items()]
     return "\n".join((*lines, ""))

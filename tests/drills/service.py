@@ -96,7 +96,9 @@ class Estate:
         sockets = postgres.Postgres().socket_path(folder)
         self.sockets = sockets.parent
         self.to_database = Line("web and worker to database", sockets)
-        self.to_broker = Line("web, worker and clock to broker", valkey.Valkey().socket_path(folder))
+        self.to_broker = Line(
+            "web, worker and clock to broker", valkey.Valkey().socket_path(folder)
+        )
         self.port = free_port()
         self.to_web = Line("people to web server", self.port)
         programs = {child.name: child.arguments for child in serve.children(self.port)}

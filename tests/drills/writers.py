@@ -50,11 +50,12 @@ class Writer(threading.Thread):
         super().__init__(name=who.name, daemon=True)
         self.who, self.book, self.port, self.ledger, self.luck = who, book, port, ledger, luck
         self.stopping, self.paused = threading.Event(), threading.Event()
-        self.idle = threading.Event()
+        self.idle, self.begun = threading.Event(), threading.Event()
         self.number = 0
         self.failed = ""
 
     def run(self) -> None:
+        self.begun.set()
         try:
             for act in self.acts():
                 self.wait_until_wanted()
@@ -313,7 +314,9 @@ class Milkings(ByForm):
             yield Act("milkings", {**body, "happened_at": at_form(at)}, good=not bad)
             if number % 10 == 9:
                 wash = {"tank": tank, "what": "washed", "remark": "{mark}"}
-                yield Act("tank-events", {**wash, "happened_at": at_form(at + timedelta(minutes=9))})
+                yield Act(
+                    "tank-events", {**wash, "happened_at": at_form(at + timedelta(minutes=9))}
+                )
 
 
 class Vats(ByApi):
@@ -325,7 +328,9 @@ class Vats(ByApi):
         for number in range(10**6):
             day, of_day = divmod(number, 60)
             start = midnight - timedelta(days=60 - day) + timedelta(minutes=10 + of_day * 20)
-            yield Act("milkings", {**milking(start, group, tank, 1200), "happened_at": moment(start)})
+            yield Act(
+                "milkings", {**milking(start, group, tank, 1200), "happened_at": moment(start)}
+            )
             vat = Act(
                 "vats",
                 {
@@ -338,9 +343,7 @@ class Vats(ByApi):
             )
             yield vat
             fill = {"vat": vat.answer.get("id"), "tank": tank, "kg": "1000", "device": "{mark}"}
-            yield Act(
-                "vat-fills", {**fill, "happened_at": moment(start + timedelta(minutes=5))}
-            )
+            yield Act("vat-fills", {**fill, "happened_at": moment(start + timedelta(minutes=5))})
             if self.luck.randrange(100) < BAD:
                 too_much = {**fill, "kg": "-5"}
                 yield Act(
