@@ -5,7 +5,8 @@ Only pages and lists that are read (GET, HEAD) keep anything, and only until the
 writes, a job or a command asks the database each time.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import wraps
 from typing import Any, ParamSpec, TypeVar
@@ -37,6 +38,16 @@ def once_a_page(read: Callable[P, R]) -> Callable[P, R]:
         return found
 
     return reading
+
+
+@contextmanager
+def apart() -> Iterator[None]:
+    """Keep what follows apart from what was read before, and forget it afterwards."""
+    token = _kept.set(None if _kept.get() is None else {})
+    try:
+        yield
+    finally:
+        _kept.reset(token)
 
 
 class OncePerPage:

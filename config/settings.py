@@ -73,6 +73,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "config.replica.Wrote",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
@@ -116,6 +117,20 @@ if DATABASE_POOL_SIZE:
         "timeout": 3.0,
         "reconnect_timeout": 2.0,
     }
+# A server that follows the first, for reads that may be some seconds old (config/replica.py).
+# Nobody waits long for it: the first one has every answer.
+REPLICA_SECONDS = environment.whole("REPLICA_SECONDS", 5)
+if follower := environment.database("REPLICA_URL"):
+    follower["OPTIONS"] = {"connect_timeout": "2", **follower["OPTIONS"]}
+    DATABASES["replica"] = {
+        **follower,
+        "CONN_MAX_AGE": DATABASES["default"]["CONN_MAX_AGE"],
+        "CONN_HEALTH_CHECKS": True,
+        "TEST": {"MIRROR": "default"},
+    }
+    if DATABASE_POOL_SIZE:
+        pool = {"min_size": 0, "max_size": DATABASE_POOL_SIZE, "timeout": 2.0}
+        DATABASES["replica"]["OPTIONS"]["pool"] = pool
 EMBEDDED_FSYNC = True
 DEFAULT_AUTO_FIELD = "django.db.models.AutoField"
 

@@ -4,6 +4,7 @@ from typing import Any, ClassVar
 
 from django.http import Http404
 from django.urls import reverse
+from django.utils.decorators import method_decorator
 from django_filters.rest_framework import DjangoFilterBackend
 from drf_spectacular.utils import extend_schema, extend_schema_view
 from rest_framework import viewsets
@@ -19,6 +20,7 @@ from config.entries import Entry
 from config.errors import Conflict
 from config.kinds import Kind
 from config.offline_shifts import shifts_on
+from config.replica import may_lag
 from config.roles import check_may_strike
 
 SAME_ID = (
@@ -43,6 +45,7 @@ class EntryViewSet(WriteView, viewsets.GenericViewSet[Any]):
     def get_queryset(self) -> Any:
         return self.kind.entries()
 
+    @method_decorator(may_lag)
     def list(self, request: Request) -> Response:
         """Entries of this kind, newest first, struck ones too unless filtered out."""
         refuse_unknown_filters(request, filters_of(self.kind.slug))
@@ -51,6 +54,7 @@ class EntryViewSet(WriteView, viewsets.GenericViewSet[Any]):
         rows = self.get_serializer_class()(page, many=True, context=context)
         return self.get_paginated_response(rows.data)
 
+    @method_decorator(may_lag)
     def retrieve(self, request: Request, uuid: Any) -> Response:
         """One entry."""
         return self.answer(self.entry(uuid))

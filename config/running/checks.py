@@ -10,6 +10,7 @@ from django.db import connection
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from config import replica
 from config.backup.making import last_backup
 from config.days import local
 from config.models import SealedDay
@@ -21,6 +22,8 @@ BACKUP_AT_MOST = timedelta(hours=36)
 SEAL_AT_MOST = timedelta(days=2)
 # Common practice: below this a PostgreSQL server is in danger of standing still.
 DISK_AT_LEAST = 0.1
+# House judgement: reads went to the first server long before.
+REPLICA_AT_MOST = 300
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,7 +46,7 @@ class Check:
 
 def all_checks(now: datetime) -> list[Check]:
     """Everything, what is not well first."""
-    return well_last([broker(), *quick_checks(now)])
+    return well_last([broker(), *follower(), *quick_checks(now)])
 
 
 def quick_checks(now: datetime) -> list[Check]:
@@ -117,6 +120,22 @@ def broker() -> Check:
         says=_("does not answer: entries are kept, alarms come late."),
         act=_("Start the broker (Redis or Valkey) again."),
     )
+
+
+def follower() -> Iterator[Check]:
+    """Whether the replica follows; nothing to say where there is none."""
+    if not replica.is_set():
+        return
+    name = _("Replica of the database")
+    behind = replica.seconds_behind()
+    if behind is None:
+        says = _("does not answer, or follows nobody: every page is read from the first server.")
+        act = _("Look whether it runs and receives the log.")
+        yield Check(key="replica", name=name, says=says, act=act)
+        return
+    act = "" if behind <= REPLICA_AT_MOST else _("Look why it does not keep up.")
+    says = _("%(ago)s behind.") % {"ago": span(timedelta(seconds=behind))}
+    yield Check(key="replica", name=name, says=says, act=act)
 
 
 def disk() -> Check:

@@ -14,6 +14,7 @@ from django.conf import settings
 from django.db import connection
 from django.db.models import Count
 
+from config import replica
 from config.backup.making import last_backup
 from config.models import Notice, SealedDay
 from config.roles import ROLES
@@ -80,6 +81,9 @@ def of_database() -> Iterator[Gauge]:
     yield alone("database_bytes", "Size of the database.", database_size())
     yield alone("database_connections", "Connections besides this one.", others)
     yield alone("oldest_transaction_seconds", "Age of the oldest open transaction.", float(oldest))
+    behind = replica.seconds_behind() if replica.is_set() else None
+    if behind is not None:
+        yield alone("replica_seconds_behind", "How far the replica is behind.", behind)
     usage = shutil.disk_usage(settings.BASE_DIR)
     yield alone("disk_free_bytes", "Room on the disk of this machine.", usage.free)
     yield alone("disk_bytes", "Size of the disk of this machine.", usage.total)

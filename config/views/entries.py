@@ -28,6 +28,7 @@ from config.kinds import Kind, all_kinds, kind_named
 from config.offline_clock import sending
 from config.offline_shifts import mark_on, question_about
 from config.once import once_only
+from config.replica import may_lag
 from config.roles import action_required, check_may, check_may_strike, may, may_strike
 from config.views.cells import cells, label_of
 
@@ -69,6 +70,7 @@ def kind_index(request: HttpRequest) -> HttpResponse:
 
 
 @action_required("read")
+@may_lag
 def kind_list(request: HttpRequest, slug: str) -> HttpResponse:
     """The entries of a kind, newest first, struck ones crossed through."""
     kind = kind_or_404(slug)
@@ -94,6 +96,7 @@ def kind_list(request: HttpRequest, slug: str) -> HttpResponse:
 
 
 @action_required("read")
+@may_lag
 def kind_detail(request: HttpRequest, slug: str, uuid: UUID) -> HttpResponse:
     """One entry: what it says, who wrote it when and where, and what it was before."""
     kind = kind_or_404(slug)

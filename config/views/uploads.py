@@ -19,6 +19,7 @@ from config.intake import COUNTS, Report
 from config.loading import limit_bytes
 from config.models import Upload
 from config.once import once_only
+from config.replica import may_lag
 from config.roles import action_required, may
 from config.sheets import SheetRefused, read_limited
 from config.taking import run
@@ -41,6 +42,7 @@ TICK_CHANGED = N_(
 
 @action_required("read")
 @require_safe
+@may_lag
 def upload_list(request: HttpRequest) -> HttpResponse:
     """The files that were taken in, newest first."""
     files = Upload.objects.defer("content").select_related("by").order_by("-taken_at", "-pk")
@@ -54,6 +56,7 @@ def upload_list(request: HttpRequest) -> HttpResponse:
 
 @action_required("read")
 @require_safe
+@may_lag
 def upload_detail(request: HttpRequest, number: int) -> HttpResponse:
     """One file: who took it in when, what was said about it and what it brought."""
     file = get_object_or_404(Upload.objects.defer("content").select_related("by"), pk=number)
@@ -69,6 +72,7 @@ def upload_detail(request: HttpRequest, number: int) -> HttpResponse:
 
 @action_required("read")
 @require_safe
+@may_lag
 def upload_file(request: HttpRequest, number: int) -> HttpResponse:
     """The file as it came."""
     file = get_object_or_404(Upload, pk=number)

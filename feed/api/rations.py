@@ -5,6 +5,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.utils import timezone
+from django.utils.decorators import method_decorator
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -13,6 +14,7 @@ from rest_framework.views import APIView
 
 from config.api.fields import MomentField
 from config.days import local_day
+from config.replica import may_lag
 from config.roles import MayDo
 from feed.following import not_followed
 from feed.rations import ration_day
@@ -219,6 +221,7 @@ class SharesApi(APIView):
         parameters=[OpenApiParameter("year", int, description="as 2026; this year so far")],
         responses=SharesOut,
     )
+    @method_decorator(may_lag)
     def get(self, request: Request) -> Response:
         """The shares of this year so far, or of ``?year=``. 400 for no year."""
         now = timezone.now()

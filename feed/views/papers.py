@@ -13,6 +13,7 @@ from config.days import local_day
 from config.forms.asked import day_asked
 from config.forms.fields import MomentField
 from config.papers.handing import hand_over
+from config.replica import may_lag
 from config.roles import action_required
 from feed.paper_lines import Asked
 from feed.papers import PAPERS
@@ -31,6 +32,7 @@ def papers(request: HttpRequest) -> HttpResponse:
 
 
 @action_required("read")
+@may_lag
 def paper(request: HttpRequest, slug: str) -> HttpResponse:
     """One paper, about ``?from=`` to ``?to=``, as known at ``?known=``."""
     if slug not in PAPERS:

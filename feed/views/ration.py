@@ -12,6 +12,7 @@ from django.utils.translation import gettext_noop as N_
 
 from config.days import day_words, local_day
 from config.forms.asked import day_asked
+from config.replica import may_lag
 from config.roles import action_required, may
 from feed.following import not_followed
 from feed.models import FeedShareRule
@@ -56,6 +57,7 @@ def rations_of_day(request: HttpRequest) -> HttpResponse:
 
 
 @action_required("read")
+@may_lag
 def rations_of_week(request: HttpRequest) -> HttpResponse:
     """The seven days up to today, or to ``?day=``: eaten a cow, shares missed, thrown away."""
     last = day_of(request)
@@ -77,6 +79,7 @@ def rations_of_week(request: HttpRequest) -> HttpResponse:
 
 
 @action_required("read")
+@may_lag
 def shares_of_year(request: HttpRequest) -> HttpResponse:
     """The shares counted over this year so far, or over ``?year=``."""
     today = local_day(timezone.now())

@@ -4,6 +4,7 @@ from typing import Any
 
 from django.http import Http404
 from django.utils import timezone
+from django.utils.decorators import method_decorator
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -11,6 +12,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from config.api.fields import MomentField
+from config.replica import may_lag
 from config.roles import MayDo
 from herd.breeding_rates import Period
 from herd.breeding_sheet import PERIODS, BreedingSheet, breeding_sheet
@@ -212,6 +214,7 @@ class BreedingApi(APIView):
     permission_classes = (MayDo,)
 
     @extend_schema(parameters=[PeriodsQuery], responses=SheetOut)
+    @method_decorator(may_lag)
     def get(self, request: Request) -> Response:
         """The 21-day rates, days open, and the calving interval with those that left empty."""
         query = PeriodsQuery(data=request.query_params)

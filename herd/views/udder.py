@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 
 from config.days import local_day
 from config.papers.handing import as_file, hand_over
+from config.replica import may_lag
 from config.roles import action_required
 from herd import udder_words
 from herd.forms.udder import AtForm, WhatIfForm
@@ -149,6 +150,7 @@ def udder_what_if(request: HttpRequest) -> HttpResponse:
 
 
 @action_required("read")
+@may_lag
 def udder_movement(request: HttpRequest) -> HttpResponse:
     """Every cow's step between her last two recordings, as a page or a file (``?as=``)."""
     now = timezone.now()
@@ -157,6 +159,7 @@ def udder_movement(request: HttpRequest) -> HttpResponse:
 
 
 @action_required("read")
+@may_lag
 def recording_days(request: HttpRequest) -> HttpResponse:
     """The herd's recordings of two years, newest first."""
     now = timezone.now()
@@ -165,6 +168,7 @@ def recording_days(request: HttpRequest) -> HttpResponse:
 
 
 @action_required("read")
+@may_lag
 def recording(request: HttpRequest, day: str) -> HttpResponse:
     """One recording: what came in, what was changed, who is missing, what looks odd."""
     now = timezone.now()

@@ -8,6 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
+from config.replica import may_lag
 from config.roles import action_required, may
 from herd.breeding_sheet import breeding_sheet
 from herd.dry_tubes import dry_tubes
@@ -46,6 +47,7 @@ def one_list(request: HttpRequest, name: str) -> HttpResponse:
 
 
 @action_required("read")
+@may_lag
 def breeding(request: HttpRequest) -> HttpResponse:
     """To serve, to check, to dry off; the 21-day rate; days open and the interval."""
     now = timezone.now()

@@ -6,6 +6,7 @@ from uuid import UUID
 from django.core.exceptions import ValidationError
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
+from django.utils.decorators import method_decorator
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -14,6 +15,7 @@ from rest_framework.views import APIView
 
 from config.api.fields import MomentField
 from config.forms.fields import find_entry
+from config.replica import may_lag
 from config.roles import MayDo
 from milk.fetch_list import fetch_list
 from milk.grade_shares import By
@@ -210,6 +212,7 @@ class GradeSharesApi(APIView):
         ],
         responses=SharesOut,
     )
+    @method_decorator(may_lag)
     def get(self, request: Request) -> Response:
         """First, second and downgraded by what wheels have in common, the clearest first."""
         return Response(SharesOut(asked_shares(request._request)).data)

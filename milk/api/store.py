@@ -4,6 +4,7 @@ from typing import Any, ClassVar
 
 from django.core.exceptions import ValidationError
 from django.utils import timezone
+from django.utils.decorators import method_decorator
 from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_serializer
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -13,6 +14,7 @@ from rest_framework.views import APIView
 from config.api.fields import EntryRelated, MomentField
 from config.api.serializers import Act, stamp_from
 from config.api.writes import WriteView
+from config.replica import may_lag
 from config.roles import MayDo
 from milk.api.vats import told
 from milk.forms.store import SearchForm
@@ -228,6 +230,7 @@ class StockApi(APIView):
     permission_classes = (MayDo,)
 
     @extend_schema(responses=StockRowOut(many=True))
+    @method_decorator(may_lag)
     def get(self, request: Request) -> Response:
         """The wheels in brine and store by age and last grade, by the book."""
         rows: list[StockRow] = stock(timezone.now())

@@ -8,6 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
+from config.replica import may_lag
 from config.roles import action_required
 from milk.age import months_later
 from milk.asked import day_asked
@@ -22,6 +23,7 @@ MONTHS_SHOWN = 12
 
 
 @action_required("read")
+@may_lag
 def shares(request: HttpRequest) -> HttpResponse:
     """Shares by ``?by=``, of wheels made ``?since=`` to ``?until=``."""
     found = asked_shares(request)

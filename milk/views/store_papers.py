@@ -9,6 +9,7 @@ from django.views.decorators.http import require_safe
 
 from config.days import local_day
 from config.papers.handing import hand_over
+from config.replica import may_lag
 from config.roles import action_required
 from milk.asked import day_asked
 from milk.stock_paper import stock_paper
@@ -27,6 +28,7 @@ def name_of(request: HttpRequest) -> str:
 
 @action_required("read")
 @require_safe
+@may_lag
 def stock(request: HttpRequest) -> HttpResponse:
     """The stock of wheels by age and grade, with the counts behind it."""
     paper = stock_paper(timezone.now(), name_of(request))
@@ -35,6 +37,7 @@ def stock(request: HttpRequest) -> HttpResponse:
 
 @action_required("read")
 @require_safe
+@may_lag
 def climate(request: HttpRequest) -> HttpResponse:
     """Readings of baths and rooms, rows taken out, and rounds, over ``?since=`` to ``?until=``."""
     today = local_day(timezone.now())
