@@ -17,6 +17,7 @@ from django.utils.translation import gettext_noop as N_
 from config import entries
 from config.days import local
 from config.entries import Stamp
+from config.offline_clock import sending
 from config.roles import STOCKMAN, VET, roles_of
 from herd.models import Animal, Course, Dose, Medicine
 from herd.models.treatments import MayGive
@@ -127,16 +128,30 @@ def strike_dose(
 def strike_course(
     course: Course, *, by: Any, reason: str, words: str = "", at: datetime | None = None
 ) -> Course:
-    """Strike a course and, in the same act, the doses written on it.
+    """Strike a course and, in the same act, the doses on it that were known when it was struck.
 
-    A dose that arrives later all the same is kept as one without a plan.
+    A dose that arrives later, or at the same moment, is kept as one without a plan: it was given.
     """
+    known = known_doses(course)
     withdrawals.lock([course.animal_id])
     course = entries.strike(course, by=by, reason=reason, words=words, at=at, hanging_may_stay=True)
-    for dose in Dose.objects.standing().filter(course=course):
+    for dose in Dose.objects.standing().filter(pk__in=known):
         entries.strike(dose, by=by, reason=reason, words=words, at=at, hanging_may_stay=True)
     follow_course(course)
     return course
+
+
+def known_doses(course: Course) -> list[int]:
+    """The doses (keys) of a course that can be known to whoever strikes it now.
+
+    Read before anybody is waited for: somebody who gives a dose meanwhile is not taken back. What
+    comes from a phone was written when the phone knew nothing of what has arrived since.
+    """
+    doses = Dose.objects.standing().filter(course=course)
+    sent = sending.get()
+    if sent is not None:
+        doses = doses.filter(received_at__lte=sent.written_at)
+    return list(doses.values_list("pk", flat=True))
 
 
 @transaction.atomic

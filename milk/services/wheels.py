@@ -8,7 +8,7 @@ from uuid import uuid4
 
 from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import connection, transaction
 from django.db.models import Case, F, Value, When
 from django.utils import timezone
 
@@ -44,6 +44,9 @@ NOTHING_TO_SWAP = "Neither {one} nor {other} has wheels to exchange."
 LOOK_AGAIN = "{one} and {other} exchanged their wheels, and one of them was held or decided about"
 LOOK_AGAIN_ELSE = "A decision may stand for wheels that are now those of the other vat."
 
+# The name of the lock under which wheels are numbered.
+NUMBERING = "number wheels"
+
 Plate = tuple[str, str, Decimal | None]
 
 
@@ -55,6 +58,7 @@ def record_wheel(
 
     ``kg``: when it was weighed already; written as its first weight.
     """
+    one_at_a_time()
     check_stands(vat, "vat")
     plate = plate.strip()
     check_plate(stamp, vat, plate, kg)
@@ -85,6 +89,16 @@ def number_wheels(*, stamp: Stamp, vat: Vat, plates: Sequence[Plate]) -> list[Wh
         )
         for place, (plate, twin, kg) in enumerate(plates)
     ]
+
+
+def one_at_a_time() -> None:
+    """Let nobody else number wheels until this transaction ends.
+
+    The constraints refuse a plate or twin that is taken in any case; whoever comes second at the
+    same moment is told by whom, and where it is.
+    """
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_xact_lock(hashtext(%s))", [NUMBERING])
 
 
 def refuse_twice(words: str, name: str, values: Sequence[str]) -> None:
@@ -153,6 +167,7 @@ def correct_wheel(
     wheel: Wheel, *, stamp: Stamp, reason: str, words: str = "", **fields: Any
 ) -> Wheel:
     """Write a wheel again under its number. Raises as ``record_wheel`` does."""
+    one_at_a_time()
     vat = fields.get("vat", wheel.vat)
     check_stands(vat, "vat")
     fields["plate"] = fields.get("plate", wheel.plate).strip()

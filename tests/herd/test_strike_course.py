@@ -1,13 +1,15 @@
 """A course struck or written again: everything is as if it had been so from the start."""
 
 from dataclasses import replace
-from datetime import time
+from datetime import time, timedelta
 from decimal import Decimal
+from uuid import uuid4
 
 import pytest
 from django.core.exceptions import ValidationError
 
 from config.errors import Conflict
+from config.offline_clock import Sent, sending
 from herd.models import Course, Dose, WithdrawalPeriod
 from herd.services.treatments import correct_course, strike_course
 from herd.services.withdrawals import FLAG_TASK
@@ -56,6 +58,25 @@ def test_struck_course_takes_its_doses_with_it(cow, tube, vet):
     assert {dose.struck_words for dose in Dose.objects.all()} == {"it was another cow"}
     assert not WithdrawalPeriod.objects.exists()
     assert not is_withheld(cow, NOON)
+
+
+def test_a_strike_from_a_phone_leaves_a_dose_that_arrived_since_it_was_written(cow, tube, vet):
+    # T27: struck on a phone at noon, sent hours later; meanwhile somebody gave a dose.
+    course = make_course(cow, medicine=tube, doses=2)
+    known, since = make_dose(course), make_dose(course, NOON + 12 * HOUR)
+    written = known.received_at + HOUR
+    assert since.received_at > written
+    sent = Sent(
+        number=uuid4(), user=vet.pk, device="phone 1", written_at=written,
+        shift=timedelta(), sure=True, texts=None,
+    )  # fmt: skip
+    token = sending.set(sent)
+    try:
+        strike_course(course, by=vet, reason="animal")
+    finally:
+        sending.reset(token)
+    assert list(Dose.objects.standing()) == [since]
+    assert is_withheld(cow, NOON + 300 * HOUR)
 
 
 def test_striking_one_of_two_courses_gives_back_the_other(cow, tube, vet):
