@@ -108,6 +108,10 @@ DATABASES: dict[str, dict[str, Any]] = {
 }
 DATABASES["default"]["CONN_MAX_AGE"] = 0 if DATABASE_POOL_SIZE else 60
 DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
+# Statements of config/asking.py are planned once for a connection. A pooler that hands out another
+# connection for each transaction may not know them: then "no".
+if environment.flag("DATABASE_PREPARE", True):
+    DATABASES["default"]["OPTIONS"]["prepare_threshold"] = 0
 if DATABASE_POOL_SIZE:
     # A database that is away is told to whoever waits before the phone gives up, and one that is
     # back is found at once: a longer row of attempts waits longer between them.

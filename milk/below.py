@@ -4,7 +4,7 @@ Set-based reads from explicit lists of lots; a chain of carried-over milk, howev
 in one statement: a tank that nobody washes makes a chain of years.
 """
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -15,6 +15,7 @@ from django.db import connection
 from django.db.models import Exists, F, Max, OuterRef, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
+from config.asking import ask, bound
 from config.once_a_page import once_a_page
 from milk.models import LotDraw, MilkLot, Vat, VatFill, VatLot, Wheel
 from milk.runs import names_said, run_said, runs
@@ -28,7 +29,7 @@ LONGEST_IN_THE_TRAY = timedelta(hours=36)
 # LATERAL with OFFSET keeps the planner on the index: it guesses the size of a recursion badly.
 EDGES_ABOVE = """
     WITH RECURSIVE up(lot_id, parent_id) AS (
-        SELECT lot_id, parent_id FROM milk_lotparent WHERE lot_id = ANY(%s::int[])
+        SELECT lot_id, parent_id FROM milk_lotparent WHERE lot_id = ANY(%(lots)s::int[])
         UNION
         SELECT edge.lot_id, edge.parent_id FROM up CROSS JOIN LATERAL (
             SELECT p.lot_id, p.parent_id FROM milk_lotparent AS p
@@ -119,14 +120,12 @@ def edges_above(lots: frozenset[int]) -> dict[int, set[int]]:
     """The parents of these lots, of their parents, and so on."""
     edges: dict[int, set[int]] = {}
     if lots:
-        with connection.cursor() as cursor:
-            cursor.execute(EDGES_ABOVE, [sorted(lots)])
-            for lot, parent in cursor.fetchall():
-                edges.setdefault(lot, set()).add(parent)
+        for lot, parent in ask(EDGES_ABOVE, bound({"lots": sorted(lots)})):
+            edges.setdefault(lot, set()).add(parent)
     return edges
 
 
-def reached(start: int, edges: dict[int, set[int]]) -> set[int]:
+def reached(start: int, edges: Mapping[int, Collection[int]]) -> set[int]:
     """All that can be reached from ``start``, itself included."""
     seen, open_ = {start}, [start]
     while open_:

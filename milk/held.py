@@ -9,18 +9,20 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 from typing import Any, Literal
 from uuid import UUID
 
 from django.db.models import FilteredRelation, Q, QuerySet
 
+from config.asking import ask, bound
 from config.days import local
 from config.errors import Conflict
 from herd.models import Animal, Course
-from milk.below import ancestors
+from milk.below import ancestors, reached
 from milk.mistakes import said_at_once, settled_by_people
 from milk.models import Hold, HoldDecision, MilkLot, VatLot, Wheel
-from milk.withheld_milk import Row, fetch, withheld_in
+from milk.withheld_milk import Row, withheld_in
 
 Thing = Literal["lot", "vat", "wheel"]
 
@@ -43,25 +45,27 @@ NOBODY_YET = "Nobody has decided yet."
 ONE_DECIDED = "{who} decided “{what}”."
 DECIDED = "It was decided as “{what}”."
 
+VATS_OF_WHEELS = "SELECT id, vat_id FROM milk_wheel WHERE id = ANY(%(wheels)s::int4[])"
+LOTS_OF_VATS = "SELECT vat_id, lot_id FROM milk_vatlot WHERE vat_id = ANY(%(vats)s::int4[])"
 # Where a hold can name what is asked about, of a lot its code and when it opened; one statement,
 # arrays only.
 NAMED = """
     SELECT n.*, l.code, l.opened_at FROM (
     SELECT hold_id AS hold, 'lot' AS thing, lot_id AS number, 'named' AS way
-    FROM milk_holditem WHERE lot_id = ANY(%s) AND gone_at IS NULL
+    FROM milk_holditem WHERE lot_id = ANY(%(lots)s::int4[]) AND gone_at IS NULL
     UNION SELECT id, 'lot', lot_id, 'named' FROM milk_hold
-    WHERE lot_id = ANY(%s) AND struck_at IS NULL
+    WHERE lot_id = ANY(%(lots)s::int4[]) AND struck_at IS NULL
     UNION SELECT h.id, 'lot', l.id, 'tank'
     FROM milk_milklot AS l JOIN milk_hold AS h ON h.tank_id = l.tank_id
-    WHERE l.id = ANY(%s) AND h.struck_at IS NULL
+    WHERE l.id = ANY(%(lots)s::int4[]) AND h.struck_at IS NULL
       AND (l.ended_at IS NULL OR l.ended_at > h.happened_at)
     UNION SELECT id, 'vat', vat_id, 'named' FROM milk_hold
-    WHERE vat_id = ANY(%s) AND struck_at IS NULL
+    WHERE vat_id = ANY(%(vats)s::int4[]) AND struck_at IS NULL
     UNION SELECT h.id, 'vat', v.id, 'starter'
     FROM milk_vat AS v JOIN milk_hold AS h ON h.starter_can_id = v.starter_can_id
-    WHERE v.id = ANY(%s) AND h.struck_at IS NULL
+    WHERE v.id = ANY(%(vats)s::int4[]) AND h.struck_at IS NULL
     UNION SELECT id, 'wheel', wheel_id, 'named' FROM milk_hold
-    WHERE wheel_id = ANY(%s) AND struck_at IS NULL
+    WHERE wheel_id = ANY(%(wheels)s::int4[]) AND struck_at IS NULL
     ) AS n LEFT JOIN milk_milklot AS l ON n.thing = 'lot' AND l.id = n.number
 """
 
@@ -104,10 +108,14 @@ class Ask:
 
 @dataclass(frozen=True)
 class Made:
-    """What whoever asks has read already: wheels (keys) by their vat, vats by their lots."""
+    """What whoever asks has read already: wheels (keys) by their vat, vats by their lots.
+
+    ``parents``: by lot, what was carried over into it, of every lot above any of these.
+    """
 
     wheels: Mapping[int, int]
     vats: Mapping[int, Collection[int]]
+    parents: Mapping[int, Collection[int]] | None = None
 
 
 @dataclass(frozen=True)
@@ -148,22 +156,23 @@ def open_holds(
     """The holds that keep these lots, vats and wheels back, oldest first.
 
     Keys are ("lot", id), ("vat", id), ("wheel", id); what is free has no key. Holds decided as
-    “use otherwise” or “destroy” still keep back; ``HeldBy.is_open`` tells them apart. Four
-    statements, two fewer with what was ``made`` of what, and one more for every step of
-    carried-over milk.
+    “use otherwise” or “destroy” still keep back; ``HeldBy.is_open`` tells them apart. Five
+    statements at most, fewer with what was ``made`` of what, and the last only where a hold is.
     """
-    ask = ask_about(set(lot_ids), set(vat_ids), set(wheel_ids), made)
-    lots = sorted({lot for above in ask.lots.values() for lot in above})
-    vats, wheels = sorted(ask.vats), sorted(ask.wheels)
-    named = fetch(NAMED, lots, lots, lots, vats, vats, wheels)
+    asked = ask_about(set(lot_ids), set(vat_ids), set(wheel_ids), made)
+    lots = sorted({lot for above in asked.lots.values() for lot in above})
+    vats, wheels = sorted(asked.vats), sorted(asked.wheels)
+    named = ask(NAMED, bound({"lots": lots, "vats": vats, "wheels": wheels}))
     holds = refusing({hold for hold, *_ in named})
+    if not holds:
+        return {}
     by_name: dict[tuple[str, int], list[tuple[Hold, str]]] = defaultdict(list)
     for number, thing, name, way, _, opened in named:
         hold = holds.get(number)
         if hold is not None and not (way == "tank" and came_later(hold, opened)):
             by_name[thing, name].append((hold, way))
     codes = {name: code for _, thing, name, _, code, _ in named if thing == "lot"}
-    return gather(ask, Named(by_name, codes), (set(lot_ids), set(vat_ids), set(wheel_ids)))
+    return gather(asked, Named(by_name, codes), (set(lot_ids), set(vat_ids), set(wheel_ids)))
 
 
 def ask_about(
@@ -173,16 +182,17 @@ def ask_about(
     known_wheels, known_vats = (made.wheels, made.vats) if made else ({}, {})
     wheels = {wheel: known_wheels[wheel] for wheel in wheel_ids if wheel in known_wheels}
     if unknown := wheel_ids - set(wheels):
-        wheels |= dict(Wheel.objects.filter(pk__in=unknown).values_list("pk", "vat_id"))
+        wheels |= dict(ask(VATS_OF_WHEELS, bound({"wheels": sorted(unknown)})))
     vats: dict[int, set[int]] = {
         vat: set(known_vats.get(vat, ())) for vat in vat_ids | set(wheels.values())
     }
     if to_ask := sorted(set(vats) - set(known_vats)):
-        pairs = VatLot.objects.filter(vat_id__in=to_ask).values_list("vat_id", "lot_id")
-        for vat, lot in pairs:
+        for vat, lot in ask(LOTS_OF_VATS, bound({"vats": to_ask})):
             vats[vat].add(lot)
     of_vats = {lot for lots in vats.values() for lot in lots}
-    return Ask(lots=ancestors(lot_ids | of_vats), vats=vats, wheels=wheels)
+    lots, parents = lot_ids | of_vats, made.parents if made else None
+    above = ancestors(lots) if parents is None else {lot: reached(lot, parents) for lot in lots}
+    return Ask(lots=above, vats=vats, wheels=wheels)
 
 
 def refusing(hold_ids: Collection[int]) -> dict[int, Hold]:
@@ -206,6 +216,7 @@ def gather(
     lots, vats, wheels = wanted
     of_lots = {lot: named.of_lot(lot, above) for lot, above in ask.lots.items()}
 
+    @cache
     def of_vat(vat: int) -> list[HeldBy]:
         through = [
             as_held(found.hold, found.through or f"through lot {named.codes[lot]}")

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db import connection
+from config.asking import ask, bound
 
 IN_DAIRY, IN_BRINE, OUT_OF_BRINE, IN_STORE, NOT_FOUND, SENT, CAME_BACK, GONE = (
     "dairy",
@@ -73,7 +73,7 @@ _TABLES = (
 STEPS = " UNION ALL ".join(
     f"SELECT wheel_id, happened_at AS at, {rank} AS rank, written_at, id, '{what}' AS what, "
     f"{stay} AS stay_id, {place} AS place_id FROM {table} "
-    "WHERE struck_at IS NULL AND wheel_id = ANY(%(wheels)s)"
+    "WHERE struck_at IS NULL AND wheel_id = ANY(%(wheels)s::int4[])"
     for rank, what, table, stay, place in _TABLES
 )
 LAST_FIRST = "at DESC, rank DESC, written_at DESC, id DESC"
@@ -81,7 +81,7 @@ _WHERE = f"""
 SELECT step.wheel_id, step.what, step.at, stay.bath, stay.row,
        place.room, place.aisle, place."column", place.shelf, holding.name
 FROM (SELECT DISTINCT ON (wheel_id) * FROM ({STEPS}) AS steps
-      WHERE at <= %(at)s ORDER BY wheel_id, {LAST_FIRST}) AS step
+      WHERE at <= %(at)s::timestamptz ORDER BY wheel_id, {LAST_FIRST}) AS step
 LEFT JOIN milk_brinestay AS stay ON stay.id = step.stay_id
 LEFT JOIN milk_storeplace AS place ON place.id = step.place_id
 LEFT JOIN milk_dispatch AS sent ON step.what = '{SENT}' AND sent.id = step.id
@@ -99,10 +99,9 @@ def where_is(wheel_ids: Collection[int], at: datetime | None = None) -> dict[int
 
 def last_steps(wheel_ids: Collection[int], at: datetime | None) -> Iterator[tuple[int, Place]]:
     """(wheel, place) of every wheel that was moved at all by ``at``."""
-    with connection.cursor() as cursor:
-        cursor.execute(_WHERE, {"wheels": list(wheel_ids), "at": at or EVER})
-        for wheel, what, since, *parts in cursor:
-            yield wheel, Place(what, words_of(what, *parts), since)
+    values = bound({"wheels": list(wheel_ids), "at": at or EVER})
+    for wheel, what, since, *parts in ask(_WHERE, values):
+        yield wheel, Place(what, words_of(what, *parts), since)
 
 
 def words_of(

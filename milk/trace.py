@@ -14,13 +14,12 @@ from django.db import connection
 from django.utils import timezone
 
 from feed.models import FeedLot, ForageBatch
-from herd.models import PeriodRule
 from milk import trace_back, trace_forward, trace_may, trace_start
-from milk.held import HeldBy, Thing, open_holds
+from milk.held import HeldBy, Made, Thing, open_holds
 from milk.places import Place, where_is
 from milk.trace_find import KINDS, WAYS, NothingToTrace, find, name_of
 from milk.trace_parts import MayFeed
-from milk.trace_sql import Reader
+from milk.trace_sql import RULE, Reader
 from milk.trace_start import Span, Start
 
 __all__ = ["KINDS", "WAYS", "NothingToTrace", "TraceBack", "TraceForward", "back", "forward"]
@@ -105,8 +104,8 @@ def back(
     began = perf_counter()
     thing = find("back", kind, what)
     as_at = at or timezone.now()
-    before = fed_before or fed_before_rule(as_at)
     reader = Reader()
+    before = fed_before or fed_before_rule(as_at, reader)
     vat = thing.pk if kind == "vat" else thing.vat_id if kind == "wheel" else None
     found = trace_back.read_back(
         reader,
@@ -115,10 +114,15 @@ def back(
         wheel=thing.pk if kind == "wheel" else None,
         before=before,
     )
-    may_feeds = trace_may.may_before(found.milkings, found.feeds, before, timezone.now())
+    may_feeds = trace_may.may_before(reader, found.milkings, found.feeds, before, timezone.now())
     wheels = [wheel.pk for wheel in found.wheels]
     held = open_holds(
-        lot_ids=[lot.row.pk for lot in found.lots], vat_ids=[vat] if vat else [], wheel_ids=wheels
+        lot_ids=[lot.row.pk for lot in found.lots],
+        vat_ids=[vat] if vat else [],
+        wheel_ids=wheels,
+        made=Made(
+            dict.fromkeys(wheels, vat or 0), {vat: found.in_vat} if vat else {}, found.parents
+        ),
     )
     return TraceBack(
         kind=kind,
@@ -152,19 +156,20 @@ def forward(
     began = perf_counter()
     thing = find("forward", kind, what)
     as_at = at or timezone.now()
-    before = fed_before or fed_before_rule(as_at)
+    reader = Reader()
+    before = fed_before or fed_before_rule(as_at, reader)
     if kind == "group" and since is None:
         since = (until or as_at) - GROUP_SPAN
     span = Span(since or trace_start.BEGINNING, until or trace_start.END)
-    reader = Reader()
     found = trace_forward.read_forward(reader, start_of(reader, kind, thing, span, before))
     may_feeds, may = trace_may.may_below(reader, found, span, before, timezone.now())
     told = [found, may] if may else [found]
-    wheels = [wheel.pk for one in told for wheel, _ in one.wheels]
+    wheels = {wheel.pk: wheel.vat_id for one in told for wheel, _ in one.wheels}
     held = open_holds(
         lot_ids=[lot.row.pk for one in told for lot in one.lots],
         vat_ids=[vat.pk for one in told for vat in one.vats],
         wheel_ids=wheels,
+        made=Made(wheels, {}),
     )
     return TraceForward(
         kind=kind,
@@ -207,13 +212,10 @@ def keys(rows: Any) -> list[int]:
     return list(rows.values_list("pk", flat=True))
 
 
-def fed_before_rule(at: datetime) -> timedelta:
+def fed_before_rule(at: datetime, reader: Reader | None = None) -> timedelta:
     """How long before a milking feed counts, by the dated rule that holds at a moment."""
-    rules = PeriodRule.objects.standing().filter(
-        name=FED_BEFORE, valid_from__lte=timezone.localtime(at).date()
-    )
-    hours = rules.order_by("-valid_from", "-id").values_list("value", flat=True).first()
-    return FED_BEFORE_WITHOUT_RULE if hours is None else timedelta(hours=float(hours))
+    rows = (reader or Reader()).rows(RULE, name=FED_BEFORE, day=timezone.localtime(at).date())
+    return timedelta(hours=rows[0][0]) if rows else FED_BEFORE_WITHOUT_RULE
 
 
 def known_by(held: Held, at: datetime) -> Held:

@@ -8,10 +8,12 @@ from collections import defaultdict
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import cached_property
 
 from milk.shares import mixtures
-from milk.trace_animals import Part, animals_in, cows_of, scaled, with_mistakes
+from milk.trace_animals import heaviest, mistaken, not_weighed, told
 from milk.trace_feeds import feeds_before
+from milk.trace_inside import Inside, Part, inside
 from milk.trace_mistakes import mistakes_in
 from milk.trace_parts import CowAt, CowIn, FeedIn, LotIn, MilkingIn, Period, WheelIn
 from milk.trace_sql import MILKINGS_OF_LOTS, WHEELS_OF_VATS, LotRow, Reader
@@ -19,21 +21,51 @@ from milk.trace_sql import MILKINGS_OF_LOTS, WHEELS_OF_VATS, LotRow, Reader
 
 @dataclass(frozen=True, kw_only=True)
 class Found:
-    """Everything above a thing; ``kg`` is the milk in it, None when the book does not say."""
+    """Everything above a thing; ``kg`` is the milk in it.
+
+    ``in_vat``: the lots (keys) the vat was filled from; ``parents``: by lot, those carried over
+    into it.
+    """
 
     kg: float
     lots: list[LotIn]
     milkings: list[MilkingIn]
-    animals: list[CowIn]
+    inside: Inside
     feeds: list[FeedIn]
     wheels: list[WheelIn]
+    in_vat: set[int]
+    parents: dict[int, list[int]]
 
     @property
+    def number(self) -> int:
+        """How many animals."""
+        return len(self.inside.kg)
+
+    @property
+    def unweighed(self) -> int:
+        """How many animals have an equal part of what their group gave."""
+        return not_weighed(self.inside)
+
+    @cached_property
+    def animals(self) -> list[CowIn]:
+        """Every animal, heaviest first. Told at the first look, which takes longer than a trace."""
+        return told(self.inside)
+
+    @cached_property
+    def mistaken(self) -> list[CowIn]:
+        """The animals milked into it by mistake."""
+        return told(self.inside, mistaken(self.inside))
+
+    def heaviest(self, number: int) -> list[CowIn]:
+        """So many of the animals, those with the most milk in it."""
+        return heaviest(self.inside, number)
+
+    @cached_property
     def withheld(self) -> list[tuple[CowIn, CowAt, Period]]:
         """(animal, milking, period) of milk that came from inside a withdrawal period."""
         return [
             (cow, at, period)
-            for cow in self.animals
+            for cow in told(self.inside, {animal for animal, _ in self.inside.withheld})
             for at in cow.milkings
             for period in at.withheld
         ]
@@ -63,18 +95,19 @@ def read_back(
     if lot:
         weights = kg_of_mixture(rows, lot)
     parts, milkings = milkings_of(reader, rows)
-    cows = cows_of(reader, rows, parts, milkings, weights)
     name_lots(parts, milkings, rows, weights)
-    cows = with_mistakes(cows, mistakes_in(reader, rows), rows, weights, milkings)
-    found = Found(
+    mistakes = mistakes_in(reader, rows)
+    who = inside(reader, rows, parts, milkings, weights, mistakes)
+    return Found(
         kg=sum(weights.values()),
         lots=lots_in(rows, weights),
         milkings=sorted(milkings.values(), key=lambda milking: milking.started_at),
-        animals=animals_in(reader, cows, milkings, rows),
+        inside=who,
         feeds=feeds_before(reader, milkings, before),
         wheels=wheels,
+        in_vat={row.pk for row in rows if row.in_vat is not None},
+        parents={row.pk: [parent for parent, _ in row.edges] for row in rows if row.edges},
     )
-    return found
 
 
 def wheels_of(reader: Reader, vats: Iterable[int]) -> list[WheelIn]:
@@ -82,14 +115,21 @@ def wheels_of(reader: Reader, vats: Iterable[int]) -> list[WheelIn]:
     return [WheelIn(*row) for row in reader.rows(WHEELS_OF_VATS, vats=sorted(vats))]
 
 
+def fractions(wheels: Sequence[WheelIn]) -> list[float]:
+    """Each wheel's part of its vat's milk: by weight when all were weighed, else equal parts."""
+    weights = [wheel.kg for wheel in wheels]
+    known = [kg for kg in weights if kg is not None]
+    whole = sum(known)
+    if whole > 0 and len(known) == len(weights):
+        return [kg / whole for kg in known]
+    return [1 / len(wheels)] * len(wheels)
+
+
 def wheel_fraction(wheels: Sequence[WheelIn], wheel: int) -> float:
-    """One wheel's part of its vat's milk: by weight when all were weighed, else equal parts."""
-    weights = {found.pk: found.kg for found in wheels}
-    own = weights.get(wheel)
-    known = [kg for kg in weights.values() if kg is not None]
-    if own is not None and len(known) == len(weights) and sum(known) > 0:
-        return own / sum(known)
-    return 1 / max(len(weights), 1)
+    """One wheel's part of its vat's milk; an equal one when the vat does not have it."""
+    by_wheel = zip(wheels, fractions(wheels), strict=True)
+    found = {one.pk: fraction for one, fraction in by_wheel}
+    return found.get(wheel, 1 / max(len(found), 1))
 
 
 def kg_of_mixture(rows: Sequence[LotRow], lot: int) -> dict[int, float]:
@@ -129,10 +169,10 @@ def milkings_of(reader: Reader, rows: Sequence[LotRow]) -> tuple[list[Part], dic
     """The parts of the lots, and the milkings they are of."""
     parts: list[Part] = []
     milkings: dict[int, MilkingIn] = {}
-    for lot, kg, *milking in reader.rows(MILKINGS_OF_LOTS, lots=[row.pk for row in rows]):
+    for lot, kg, by_row, *milking in reader.rows(MILKINGS_OF_LOTS, lots=[row.pk for row in rows]):
         found = MilkingIn(*milking)
         milkings.setdefault(found.pk, found)
-        parts.append(Part(lot, found.pk, kg))
+        parts.append(Part(lot, found.pk, kg, by_row))
     return parts, milkings
 
 
@@ -146,5 +186,5 @@ def name_lots(
     lots = {row.pk: row for row in rows}
     for part in parts:
         lot = lots[part.lot]
-        kg = scaled(part.kg, lot, weights)
+        kg = part.kg * weights[lot.pk] / lot.kg if lot.kg else None
         milkings[part.milking].lots.append((lot.code, kg))

@@ -12,6 +12,7 @@ from django.urls import reverse
 from config.charts import Chart, Flow, Node
 from milk.places import SENT
 from milk.trace import TraceBack, TraceForward
+from milk.trace_animals import by_group
 from milk.trace_forward import MOVED, Pair, TrayOut
 from milk.trace_words import PLACES, draw_words, lateness, many, mass, sentences
 
@@ -97,15 +98,12 @@ def back_nodes(trace: TraceBack) -> Iterator[Node]:
 def group_nodes(trace: TraceBack) -> Iterator[Node]:
     """The groups that gave the milk, and suppliers of whole lots."""
     kilos: dict[int, float] = defaultdict(float)
-    cows: dict[int, set[int]] = defaultdict(set)
     withheld: dict[int, set[str]] = defaultdict(set)
     for milking in trace.found.milkings:
         kilos[milking.group] += milking.kg or 0.0
-    for cow in trace.found.animals:
-        for at in cow.milkings:
-            cows[at.milking.group].add(cow.pk)
-            if at.withheld:
-                withheld[at.milking.group].add(cow.name)
+    for cow, at, _ in trace.found.withheld:
+        withheld[at.milking.group].add(cow.name)
+    animals = by_group(trace.found.inside)
     for group, kg in sorted(kilos.items()):
         named = sorted(withheld[group])
         yield Node(
@@ -113,7 +111,7 @@ def group_nodes(trace: TraceBack) -> Iterator[Node]:
             stage=GROUPS,
             name=f"Group {group}" if group else "By mistake",
             kg=kg,
-            words=many(len(cows[group]), "animal"),
+            words=many(animals.get(group, 0), "animal"),
             why=f"{', '.join(named)} withheld" if named else "",
             held=bool(named),
         )

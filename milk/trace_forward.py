@@ -13,7 +13,7 @@ from typing import NamedTuple
 from uuid import UUID
 
 from milk.shares import parents_first
-from milk.trace_back import wheel_fraction, wheels_of
+from milk.trace_back import fractions, wheels_of
 from milk.trace_parts import WheelIn, vat_name
 from milk.trace_sql import (
     OTHER_DRAWS,
@@ -295,9 +295,9 @@ def weighed(wheels: Sequence[WheelIn], vats: dict[int, VatOut]) -> list[tuple[Wh
     for wheel in wheels:
         by_vat[wheel.vat_id].append(wheel)
     return [
-        (wheel, vat.kg.times(wheel_fraction(by_vat[vat.pk], wheel.pk)))
+        (wheel, vat.kg.times(fraction))
         for vat in vats.values()
-        for wheel in by_vat[vat.pk]
+        for wheel, fraction in zip(by_vat[vat.pk], fractions(by_vat[vat.pk]), strict=True)
     ]
 
 

@@ -13,17 +13,27 @@ from feed.models import ForageBatch
 from feed.unaccounted import MayHave, may_have_had, may_have_of
 from milk.trace_forward import Found, read_forward
 from milk.trace_parts import FeedIn, MayFed, MayFeed, MilkingIn
-from milk.trace_sql import Reader
+from milk.trace_sql import OPEN_LOAD_FED, OPEN_LOADS, Reader
 from milk.trace_start import Span, Start, from_groups
+
+# No estate asks for loads fed further than this from a feeding (``asked_around``).
+AROUND = timedelta(days=1)
 
 
 def may_before(
-    milkings: Sequence[MilkingIn], feeds: Iterable[FeedIn], before: timedelta, now: datetime
+    reader: Reader,
+    milkings: Sequence[MilkingIn],
+    feeds: Iterable[FeedIn],
+    before: timedelta,
+    now: datetime,
 ) -> list[MayFeed]:
     """Loads that the groups of these milkings may have had within ``before``, besides ``feeds``."""
     if not milkings:
         return []
     starts = [milking.started_at for milking in milkings]
+    first, last = min(starts) - before - AROUND, max(starts) + AROUND
+    if not reader.rows(OPEN_LOAD_FED, first=first, last=last):
+        return []
     sure = {
         (feed.pk, milking.pk)
         for feed in feeds
@@ -85,7 +95,9 @@ def may_below(
     it surely are not told again.
     """
     loads = [feed.pk for feed in sure.start.feeds if feed.kind == "load"]
-    found = may_have_of(ForageBatch.objects.filter(pk__in=loads), now) if loads else []
+    if not loads or not reader.rows(OPEN_LOADS, batches=loads):
+        return [], None
+    found = may_have_of(ForageBatch.objects.filter(pk__in=loads), now)
     spans = [(one.group.pk, moment, moment + before) for one in found for moment in one.moments]
     if not spans:
         return [], None

@@ -11,12 +11,16 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 
-import psycopg
-from django.db import connection
-
-Rows = list[tuple[Any, ...]]
+from config.asking import Rows, ask, bound
 
 KEPT_OUT = 1
+
+# The dated rule of a name that holds on a day.
+RULE = """
+SELECT value::float8 FROM herd_periodrule
+WHERE name = %(name)s AND struck_at IS NULL AND valid_from <= %(day)s
+ORDER BY valid_from DESC, id DESC LIMIT 1
+"""
 
 # Lots above the given ones: what was carried over into them, at any share, also at 0 kg.
 LOTS_ABOVE = """
@@ -66,13 +70,42 @@ WHERE l.id = ANY(ARRAY(SELECT lot_id FROM below))
 ORDER BY l.opened_at, l.id
 """
 
+# By animal: kg in the thing (``factors``: kg for each gram of a lot's own milk, NULL when nobody
+# knows), and at how many milkings no weight was written.
+METERED = """
+SELECT c.animal_id, sum(c.grams * l.factor), count(*) - count(c.grams)
+FROM unnest(%(lots)s::int4[], %(factors)s::float8[]) AS l (lot_id, factor)
+CROSS JOIN LATERAL (
+    SELECT animal_id, grams FROM milk_cowmilking WHERE lot_id = l.lot_id OFFSET 0) AS c
+GROUP BY c.animal_id
+"""
+
 COWS_OF_LOTS = """
-SELECT lot_id, milking_id, animal_id, grams
+SELECT lot_id, milking_id, animal_id, grams, at_s
 FROM milk_cowmilking WHERE lot_id = ANY(%(lots)s::int4[])
 """
 
+SOME_COWS_OF_LOTS = """
+SELECT lot_id, milking_id, animal_id, grams, at_s
+FROM milk_cowmilking
+WHERE lot_id = ANY(%(lots)s::int4[]) AND animal_id = ANY(%(animals)s::int4[])
+"""
+
+# By group (number), the animals with meter rows in the lots.
+METERED_BY_GROUP = """
+SELECT g.number, array_agg(DISTINCT c.animal_id)
+FROM unnest(%(milkings)s::int4[], %(groups)s::int4[]) AS g (milking_id, number)
+JOIN (SELECT milking_id, animal_id FROM milk_cowmilking
+      WHERE lot_id = ANY(%(lots)s::int4[]) OFFSET 0) AS c ON c.milking_id = g.milking_id
+GROUP BY g.number
+"""
+
+# Each part of the lots with its milking, and whether meter rows tell whose milk it is.
 MILKINGS_OF_LOTS = """
-SELECT p.lot_id, p.kg::float8, m.*
+SELECT p.lot_id, p.kg::float8, m.metered AND EXISTS (
+           SELECT FROM milk_cowmilking
+           WHERE milking_id = p.milking_id AND lot_id = p.lot_id OFFSET 0),
+       m.*
 FROM milk_milkingpart AS p
 CROSS JOIN LATERAL (
     SELECT m.id, m.uuid, m.group_id, g.number, m.happened_at, m.day, m.session, m.metered
@@ -82,59 +115,61 @@ WHERE p.lot_id = ANY(%(lots)s::int4[])
 ORDER BY m.happened_at, m.id, p.lot_id
 """
 
-# Who stood in the group at the milking, less those a row says were kept out. The row's lot tells
-# of an animal whose milk is known to be elsewhere.
+# Who stood in the group at the milking, less those a row says were kept out, and who has a row. The
+# row's lot tells of an animal whose milk is known to be elsewhere.
 PRESENT = """
-SELECT m.milking_id, s.animal_id, c.lot_id
-FROM unnest(%(milkings)s::int4[], %(groups)s::int4[], %(starts)s::timestamptz[])
-     AS m (milking_id, group_id, at)
-CROSS JOIN LATERAL (
-    SELECT animal_id FROM herd_groupstay
-    WHERE struck_at IS NULL AND during @> m.at
-      AND int8range(group_id, group_id, '[]') && int8range(m.group_id, m.group_id, '[]')
-    OFFSET 0) AS s
-LEFT JOIN LATERAL (
-    SELECT lot_id, goes FROM milk_cowmilking
-    WHERE animal_id = s.animal_id AND milking_id = m.milking_id OFFSET 0) AS c ON true
+SELECT COALESCE(s.milking_id, c.milking_id), COALESCE(s.animal_id, c.animal_id), c.lot_id, c.grams,
+       c.at_s, s.animal_id IS NOT NULL
+FROM (
+    SELECT m.milking_id, s.animal_id
+    FROM unnest(%(milkings)s::int4[], %(groups)s::int4[], %(starts)s::timestamptz[])
+         AS m (milking_id, group_id, at)
+    CROSS JOIN LATERAL (
+        SELECT animal_id FROM herd_groupstay
+        WHERE struck_at IS NULL AND during @> m.at
+          AND int8range(group_id, group_id, '[]') && int8range(m.group_id, m.group_id, '[]')
+        OFFSET 0) AS s
+) AS s
+FULL JOIN (
+    SELECT animal_id, milking_id, lot_id, goes, grams, at_s FROM milk_cowmilking
+    WHERE milking_id = ANY(%(milkings)s::int4[]) OFFSET 0
+) AS c ON c.animal_id = s.animal_id AND c.milking_id = s.milking_id
 WHERE c.goes IS DISTINCT FROM 1
 """
 
+# Of the whole herd: some dozens are inside one at a time.
 PERIODS = """
 SELECT animal_id, lower(during), upper(during), kind, why, source, course_id
 FROM herd_withdrawalperiod
-WHERE during && tstzrange(%(first)s, %(last)s, '[]') AND animal_id = ANY(%(animals)s::int4[])
+WHERE during && tstzrange(%(first)s, %(last)s, '[]')
 ORDER BY animal_id, lower(during)
 """
 
-METER_MOMENTS = """
-SELECT c.animal_id, c.milking_id, c.at_s
-FROM unnest(%(animals)s::int4[], %(milkings)s::int4[]) AS p (animal_id, milking_id)
-CROSS JOIN LATERAL (
-    SELECT animal_id, milking_id, at_s FROM milk_cowmilking
-    WHERE animal_id = p.animal_id AND milking_id = p.milking_id OFFSET 0) AS c
+# Recordings carry until when they were the latest. At nearly every milking of a trace it is the
+# same one, which a read in the order of an index finds for the whole herd; asking for two thousand
+# animals would take longer.
+COUNTS = """
+SELECT animal_id, cells::float8
+FROM herd_recording
+WHERE struck_at IS NULL AND cells IS NOT NULL
+  AND happened_at >= %(since)s AND happened_at <= %(first)s
+  AND (valid_to IS NULL OR valid_to > %(last)s)
 """
 
-# Recordings carry until when they were the latest, so one range read has every count that was.
-ANIMALS_AND_COUNTS = """
-SELECT a.id, a.uuid, a.farm_number, a.ear_tag, r.happened_at, r.valid_to, r.cells
-FROM herd_animal AS a
-LEFT JOIN (
-    SELECT animal_id, happened_at, valid_to, cells::float8
-    FROM herd_recording
-    WHERE struck_at IS NULL AND cells IS NOT NULL
-      AND happened_at >= %(since)s AND happened_at <= %(last)s
-      AND (valid_to IS NULL OR valid_to > %(first)s)
-    OFFSET 0) AS r ON r.animal_id = a.id
-WHERE a.id = ANY(%(animals)s::int4[])
+NAMES = """
+SELECT id, uuid, farm_number, ear_tag FROM herd_animal WHERE id = ANY(%(animals)s::int4[])
 """
 
-OLDER_COUNTS = """
+# Of some animals, every count that was the latest at some moment between two, however old.
+COUNTS_BETWEEN = """
 SELECT a.id, r.happened_at, r.valid_to, r.cells
 FROM unnest(%(animals)s::int4[]) AS a (id)
 CROSS JOIN LATERAL (
     SELECT happened_at, valid_to, cells::float8 FROM herd_recording
-    WHERE animal_id = a.id AND struck_at IS NULL AND cells IS NOT NULL AND happened_at < %(since)s
-    ORDER BY happened_at DESC LIMIT 1) AS r
+    WHERE animal_id = a.id AND struck_at IS NULL AND cells IS NOT NULL
+      AND happened_at <= %(last)s AND (valid_to IS NULL OR valid_to > %(first)s)
+    OFFSET 0) AS r
+ORDER BY r.happened_at
 """
 
 # What each milking's group was fed in the hours before it, milking by milking.
@@ -148,6 +183,23 @@ CROSS JOIN LATERAL (
       AND happened_at >= m.at - %(before)s::interval AND happened_at <= m.at
     OFFSET 0) AS f
 ORDER BY f.happened_at, f.id
+"""
+
+# Whether a load of which something is left was fed between two moments. Most traces are of days
+# whose loads are long used up, and need not ask further.
+OPEN_LOAD_FED = """
+SELECT FROM feed_foragebatch AS b
+WHERE b.struck_at IS NULL AND b.done_at IS NULL AND EXISTS (
+    SELECT FROM feed_feeding
+    WHERE batch_id = b.id AND struck_at IS NULL
+      AND happened_at >= %(first)s AND happened_at <= %(last)s OFFSET 0)
+LIMIT 1
+"""
+
+# Those of some loads of which something is left.
+OPEN_LOADS = """
+SELECT id FROM feed_foragebatch
+WHERE id = ANY(%(batches)s::int4[]) AND struck_at IS NULL AND done_at IS NULL
 """
 
 FEEDS = """
@@ -352,11 +404,6 @@ class LotRow(NamedTuple):
         return self.kg + sum(self.parent_kilos or ())
 
 
-def array(values: list[Any]) -> str:
-    """A list as PostgreSQL writes an array; a tenth of the time of adapting item by item."""
-    return f"{{{','.join(map(str, values))}}}"
-
-
 class Reader:
     """Runs the statements of one trace on Django's connection, with binary answers, and keeps them.
 
@@ -368,16 +415,9 @@ class Reader:
 
     def rows(self, statement: str, **values: Any) -> Rows:
         """The rows of one statement; lists of numbers, moments or flags become arrays."""
-        values = {
-            name: array(value) if isinstance(value, list) else value
-            for name, value in values.items()
-        }
+        values = bound(values)
         self.asked.append((statement, values))
-        connection.ensure_connection()
-        # Django's own cursors bind on the client's side, which cannot answer in binary.
-        with psycopg.Cursor(connection.connection) as cursor:
-            cursor.execute(statement, values, binary=True)
-            return cursor.fetchall()
+        return ask(statement, values)
 
     def lots_above(self, lots: Sequence[int], vat: int | None = None) -> list[LotRow]:
         """The lots of a vat, or the given ones, and everything carried over into them."""

@@ -60,7 +60,7 @@ def back_says(trace: TraceBack) -> Iterator[str]:
         yield held_says(trace)
     yield (
         f"{capital(trace.name)} holds {mass(found.kg)} of milk from "
-        f"{many(len(found.lots), 'lot')}, given by {many(len(found.animals), 'animal')} "
+        f"{many(len(found.lots), 'lot')}, given by {many(found.number, 'animal')} "
         f"of {many(len(groups), 'group')}."
     )
     if not trace.thing_held:
@@ -68,8 +68,8 @@ def back_says(trace: TraceBack) -> Iterator[str]:
     yield withheld_says(found.withheld)
     yield feeds_say(trace)
     yield may_have_says(trace)
-    yield mistakes_say(found.animals)
-    unweighed = sum(not cow.weighed and not cow.by_mistake for cow in found.animals)
+    yield mistakes_say(found.mistaken)
+    unweighed = found.unweighed
     if unweighed:
         yield (
             f"{many(unweighed, 'animal')} went through without a meter: the kg are an equal part "

@@ -13,6 +13,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import IO
 
+import psutil
+
 from config.embedded.account import Account, account_for
 from config.embedded.errors import EmbeddedError
 from config.embedded.service import answers, package_folder, socket_folder
@@ -42,7 +44,6 @@ SETTINGS = {
     "port": str(PORT),
     "unix_socket_permissions": "0700",
     "max_connections": "60",
-    "shared_buffers": "256MB",
     "work_mem": "16MB",
     "maintenance_work_mem": "128MB",
     "max_wal_size": "2GB",
@@ -58,6 +59,16 @@ if sys.platform == "linux":
     # After a crash the files are written through before anything is read again. One call for all of
     # them takes a moment, one for each of thousands took seconds (PostgreSQL manual, 19.13).
     SETTINGS["recovery_init_sync_method"] = "syncfs"
+# Of the machine's memory, for pages of the book; 256 MB to 4 GB. Only what is read takes any.
+SHARE_OF_MEMORY = 8
+
+
+def shared_buffers() -> str:
+    """As much memory for pages as suits this machine: ten years of milkings are about 2 GB."""
+    whole = psutil.virtual_memory().total // SHARE_OF_MEMORY // 2**20
+    return f"{min(max(whole, 256), 4096)}MB"
+
+
 # A crash may damage what was written under these: for tests only.
 WITHOUT_FSYNC = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off"}
 
@@ -82,7 +93,11 @@ class Postgres:
         programs = programs_for(account)
         data = lay_out(folder, account, programs)
         sockets = account.own_folder(self.socket_path(folder).parent)
-        settings = {**SETTINGS, "unix_socket_directories": os.fspath(sockets)}
+        settings = {
+            **SETTINGS,
+            "shared_buffers": shared_buffers(),
+            "unix_socket_directories": os.fspath(sockets),
+        }
         if options.get("fsync") == "off":
             settings |= WITHOUT_FSYNC
         command = [*account.prefix, os.fspath(programs / "postgres"), "-D", os.fspath(data)]

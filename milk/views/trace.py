@@ -36,14 +36,20 @@ def trace(request: HttpRequest, way: str, kind: str, id: str) -> HttpResponse:
         "chart": chart_of(found),
         "few": FEW,
         "some": SOME,
-        **(back_rows(found) if isinstance(found, TraceBack) else forward_rows(found)),
+        **(
+            back_rows(found, every=request.GET.get("animals") == "all")
+            if isinstance(found, TraceBack)
+            else forward_rows(found)
+        ),
     }
     return render(request, f"milk/trace_{way}.html", context)
 
 
-def back_rows(trace: TraceBack) -> dict[str, Any]:
-    """The rows of the page back that need more than the trace itself."""
+def back_rows(trace: TraceBack, *, every: bool) -> dict[str, Any]:
+    """The rows of the page back that need more than the trace itself; of ``every`` animal."""
     return {
+        "all": every,
+        "animals": trace.found.animals if every else trace.found.heaviest(FEW),
         "lots": [
             {
                 "lot": lot,
