@@ -20,6 +20,7 @@ from config.days import local
 from config.errors import Conflict
 from herd.models import Animal, Course
 from milk.below import ancestors, reached
+from milk.held_sql import LOTS_OF_VATS, NAMED, VATS_OF_WHEELS
 from milk.mistakes import said_at_once, settled_by_people
 from milk.models import Hold, HoldDecision, MilkLot, VatLot, Wheel
 from milk.withheld_milk import Row, withheld_in
@@ -44,30 +45,6 @@ NO_FOOD = (Hold.Reason.WITHHELD, Hold.Reason.INHIBITOR, Hold.Reason.LIMIT)
 NOBODY_YET = "Nobody has decided yet."
 ONE_DECIDED = "{who} decided “{what}”."
 DECIDED = "It was decided as “{what}”."
-
-VATS_OF_WHEELS = "SELECT id, vat_id FROM milk_wheel WHERE id = ANY(%(wheels)s::int4[])"
-LOTS_OF_VATS = "SELECT vat_id, lot_id FROM milk_vatlot WHERE vat_id = ANY(%(vats)s::int4[])"
-# Where a hold can name what is asked about, of a lot its code and when it opened; one statement,
-# arrays only.
-NAMED = """
-    SELECT n.*, l.code, l.opened_at FROM (
-    SELECT hold_id AS hold, 'lot' AS thing, lot_id AS number, 'named' AS way
-    FROM milk_holditem WHERE lot_id = ANY(%(lots)s::int4[]) AND gone_at IS NULL
-    UNION SELECT id, 'lot', lot_id, 'named' FROM milk_hold
-    WHERE lot_id = ANY(%(lots)s::int4[]) AND struck_at IS NULL
-    UNION SELECT h.id, 'lot', l.id, 'tank'
-    FROM milk_milklot AS l JOIN milk_hold AS h ON h.tank_id = l.tank_id
-    WHERE l.id = ANY(%(lots)s::int4[]) AND h.struck_at IS NULL
-      AND (l.ended_at IS NULL OR l.ended_at > h.happened_at)
-    UNION SELECT id, 'vat', vat_id, 'named' FROM milk_hold
-    WHERE vat_id = ANY(%(vats)s::int4[]) AND struck_at IS NULL
-    UNION SELECT h.id, 'vat', v.id, 'starter'
-    FROM milk_vat AS v JOIN milk_hold AS h ON h.starter_can_id = v.starter_can_id
-    WHERE v.id = ANY(%(vats)s::int4[]) AND h.struck_at IS NULL
-    UNION SELECT id, 'wheel', wheel_id, 'named' FROM milk_hold
-    WHERE wheel_id = ANY(%(wheels)s::int4[]) AND struck_at IS NULL
-    ) AS n LEFT JOIN milk_milklot AS l ON n.thing = 'lot' AND l.id = n.number
-"""
 
 
 @dataclass(frozen=True, kw_only=True)

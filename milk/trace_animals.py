@@ -9,8 +9,8 @@ from datetime import datetime
 from heapq import nlargest
 
 from milk.trace_inside import Inside, counts_between
+from milk.trace_inside_sql import METERED_BY_GROUP, NAMES
 from milk.trace_parts import Count, CowAt, CowIn, animal_name
-from milk.trace_sql import METERED_BY_GROUP, NAMES
 
 Counts = dict[int, list[Count]]
 
@@ -68,10 +68,10 @@ def count_then(counts: Iterable[Count], at: datetime) -> Count | None:
     return None
 
 
-def heaviest(inside: Inside, number: int) -> list[CowIn]:
-    """So many of the animals with the most milk in it."""
+def heaviest(inside: Inside, number: int) -> set[int]:
+    """So many of the animals (keys) with the most milk in it."""
     most = nlargest(number, inside.kg.items(), key=lambda item: item[1] or 0.0)
-    return told(inside, {animal for animal, _ in most})
+    return {animal for animal, _ in most}
 
 
 def not_weighed(inside: Inside) -> int:

@@ -56,9 +56,9 @@ class Found:
         """The animals milked into it by mistake."""
         return told(self.inside, mistaken(self.inside))
 
-    def heaviest(self, number: int) -> list[CowIn]:
-        """So many of the animals, those with the most milk in it."""
-        return heaviest(self.inside, number)
+    def foremost(self, number: int) -> list[CowIn]:
+        """So many animals with the most milk in it, and every one milked into it by mistake."""
+        return told(self.inside, heaviest(self.inside, number) | mistaken(self.inside))
 
     @cached_property
     def withheld(self) -> list[tuple[CowIn, CowAt, Period]]:
@@ -122,7 +122,7 @@ def fractions(wheels: Sequence[WheelIn]) -> list[float]:
     whole = sum(known)
     if whole > 0 and len(known) == len(weights):
         return [kg / whole for kg in known]
-    return [1 / len(wheels)] * len(wheels)
+    return [1 / max(len(wheels), 1)] * len(wheels)
 
 
 def wheel_fraction(wheels: Sequence[WheelIn], wheel: int) -> float:

@@ -13,9 +13,7 @@ from operator import itemgetter
 from typing import NamedTuple
 
 from config.asking import Rows
-from milk.trace_mistakes import Mistake
-from milk.trace_parts import MilkingIn, Period
-from milk.trace_sql import (
+from milk.trace_inside_sql import (
     COUNTS,
     COUNTS_BETWEEN,
     COWS_OF_LOTS,
@@ -23,9 +21,10 @@ from milk.trace_sql import (
     PERIODS,
     PRESENT,
     SOME_COWS_OF_LOTS,
-    LotRow,
-    Reader,
 )
+from milk.trace_mistakes import Mistake
+from milk.trace_parts import MilkingIn, Period
+from milk.trace_sql import LotRow, Reader
 
 # Counts are read this far back in one go; older ones of animals without are read singly. How far
 # changes the speed, never the answer.

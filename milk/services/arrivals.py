@@ -5,14 +5,19 @@ from collections.abc import Iterable
 from django.db import connection
 from django.utils import timezone
 
-# Of a milking that has rows already, whose the further ones are; else all of it came at once.
-NOTE = """
+# Of a milking that has rows already, whose the further ones are; else all of it came at once. Of
+# rows ``came`` (animal, milking), at the moment ``now``.
+NOTE_CAME = """
     INSERT INTO milk_meterarrival (milking_id, received_at, animals)
     SELECT came.milking, %(now)s,
            CASE WHEN EXISTS (SELECT FROM milk_meterarrival AS a WHERE a.milking_id = came.milking)
                 THEN array_agg(came.animal ORDER BY came.animal) END
-    FROM unnest(%(animals)s::int[], %(milkings)s::int[]) AS came (animal, milking)
-    GROUP BY came.milking
+    FROM came GROUP BY came.milking
+"""
+NOTE = f"""
+    WITH came AS (
+        SELECT * FROM unnest(%(animals)s::int[], %(milkings)s::int[]) AS came (animal, milking)
+    ) {NOTE_CAME}
 """
 NOTE_ALL = """
     INSERT INTO milk_meterarrival (milking_id, received_at)

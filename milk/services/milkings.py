@@ -9,16 +9,17 @@ from typing import Any
 
 from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
-from django.db import connection, transaction
+from django.db import transaction
 from django.db.models import Sum
 from django.utils import timezone
 
 from config import entries
+from config.asking import ask, bound
 from config.entries import Stamp
 from config.errors import Conflict
 from herd.models import Animal, Group
 from milk.models import CowMilking, MeterCorrection, Milking, MilkingPart, Tank
-from milk.services.arrivals import note_arrival
+from milk.services.arrivals import NOTE_CAME
 from milk.services.changing import flowed_otherwise
 from milk.services.flowing import check_fits, check_stands, check_times, milk_moved, weight
 from milk.services.lots import lock_tanks
@@ -49,7 +50,7 @@ MOST_SECONDS = 32_767
 NAMED_AT_MOST = 5
 
 # A file sent twice brings each row once; those that are new came now, and the book says so.
-INSERT = """
+INSERT = f"""
     WITH came AS (
     INSERT INTO milk_cowmilking (animal_id, milking_id, lot_id, upload_id, grams, at_s, goes)
     SELECT animal, milking, lot, upload, grams, at_s, goes
@@ -57,9 +58,9 @@ INSERT = """
                 %(grams)s::int[], %(at_s)s::int2[], %(goes)s::int2[])
          AS row(animal, milking, lot, upload, grams, at_s, goes)
     ON CONFLICT (animal_id, milking_id) DO NOTHING
-    RETURNING animal_id, milking_id
-    )
-    SELECT animal_id, milking_id FROM came
+    RETURNING animal_id AS animal, milking_id AS milking
+    ), noted AS ({NOTE_CAME})
+    SELECT count(*) FROM came
 """
 
 
@@ -194,11 +195,8 @@ def insert_all(milked: Sequence[tuple[Milking, Sequence[CowRow]]]) -> int:
         "at_s": [row.at_s for _, row in flat],
         "goes": [int(row.goes) for _, row in flat],
     }
-    with connection.cursor() as cursor:
-        cursor.execute(INSERT, columns)
-        came = cursor.fetchall()
-    note_arrival(came)
-    return len(came)
+    ((came,),) = ask(INSERT, {**bound(columns), "now": timezone.now()})
+    return int(came)
 
 
 def parts_by_milking(milkings: Collection[Milking]) -> dict[int, list[tuple[float, int]]]:

@@ -49,7 +49,7 @@ def back_rows(trace: TraceBack, *, every: bool) -> dict[str, Any]:
     """The rows of the page back that need more than the trace itself; of ``every`` animal."""
     return {
         "all": every,
-        "animals": trace.found.animals if every else trace.found.heaviest(FEW),
+        "animals": trace.found.animals if every else trace.found.foremost(FEW),
         "lots": [
             {
                 "lot": lot,

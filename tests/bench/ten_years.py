@@ -19,9 +19,9 @@ from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from random import Random
+from time import perf_counter
 from typing import Any
 
-import psutil
 from django.conf import settings
 from django.contrib.auth.models import Group as Role
 from django.contrib.auth.models import User
@@ -40,7 +40,8 @@ from milk.services import flags
 from milk.trace import back, forward
 from tests.bench import ten_years_peers as others
 from tests.bench.ten_years_frames import Frames
-from tests.bench.ten_years_sql import bare, floor, pages, replayed
+from tests.bench.ten_years_more import entries, meter_rows, recall, worker_memory
+from tests.bench.ten_years_sql import Floor, bare, pages, replayed
 from tests.bench.ten_years_timing import (
     Answer,
     Sweeper,
@@ -163,33 +164,31 @@ class Bench:
     def against_sql(
         self, name: str, book: Book, keys: list[int], model: Any, ask: Callable[[Any], Any]
     ) -> None:
-        """The program, its statements on a bare cursor, and the floor, one after the other."""
+        """The program and its statements on a bare cursor, alternating, and then the floor."""
 
         book.open()
         things = [model.objects.get(pk=key) for key in keys]
+        asked = {thing.pk: ask(thing).reader.asked for thing in things}
         with closing(bare()) as on:
-            asked = {thing.pk: ask(thing).reader.asked for thing in things}
             rows = {pk: replayed(on, statements) for pk, statements in asked.items()}
-            lots = {
-                pk: next((v["lots"] for _, v in reversed(statements) if v.get("lots")), "{}")
-                for pk, statements in asked.items()
-            }
             alternate(
                 self.times,
                 things,
-                {
-                    name: ask,
-                    f"{name}: sql": lambda thing: replayed(on, asked[thing.pk]),
-                    f"{name}: floor": lambda thing: floor(
-                        on, len(asked[thing.pk]), rows[thing.pk], lots[thing.pk]
-                    ),
-                },
+                {name: ask, f"{name}: sql": lambda thing: replayed(on, asked[thing.pk])},
             )
             self.touched[name] = {
                 "statements": statistics.median(len(one) for one in asked.values()),
                 "rows": statistics.median(rows.values()),
                 "pages": statistics.median(pages(on, one) for one in asked.values()),
             }
+        with closing(bare()) as on:
+            for thing in things:
+                floor = Floor(on, asked[thing.pk])
+                floor.ask()
+                began = perf_counter()
+                floor.ask()
+                self.times.add(f"{name}: floor", began)
+                floor.close()
 
     def peers(self) -> None:
         """The same questions to SQLite, DuckDB and pandas, on the long book."""
@@ -310,6 +309,19 @@ class Bench:
         for name, path in (("herd page", "/herd/withheld/"), ("quality page", "/milk/quality/")):
             alternate(self.times, list(range(ROUNDS)), {name: lambda _, path=path: page(path)})
 
+    def writing(self) -> None:
+        """Meter rows of a morning through the service, and separate entries through the API."""
+        self.long.open()
+        self.ratios["meter_rows_per_second"] = meter_rows(self.times)
+        self.ratios["entries_per_second_8_writers"] = entries(self.times)
+
+    def recalls(self) -> None:
+        """From a cow's last five days of milk to the wheels and where they are, in both books."""
+        for name, book in (("1 y", self.short), ("10 y", self.long)):
+            book.open()
+            recall(self.times, f"recall, {name}")
+        self.ratios["recall_10y_vs_1y"] = self.times.ratio("recall, 10 y", "recall, 1 y")
+
     # What came of it.
 
     def report(self) -> None:
@@ -321,11 +333,10 @@ class Bench:
                 f"{name:<34}{self.times.median(name):>11.2f}{self.times.worst(name):>9.2f}"
                 f"{touched.get('statements', ''):>12}{touched.get('pages', ''):>8}"
             )
+        self.ratios["worker_memory_mb"] = worker_memory(self.long.name)
         say(f"\n{'ratio':<34}{'':>11}")
         for name, value in self.ratios.items():
             say(f"{name:<34}{value:>11.2f}")
-        memory = psutil.Process().memory_info().rss / 2**20
-        say(f"memory of this process: {memory:.0f} MB")
 
     def written(self) -> dict[str, Any]:
         return {
@@ -357,6 +368,8 @@ def main(arguments: Iterable[str] | None = None) -> None:
     if not options.no_peers:
         bench.peers()
     bench.pages()
+    bench.recalls()
+    bench.writing()
     bench.report()
     if options.keep:
         LATEST.write_text(json.dumps(bench.written(), indent=2) + "\n")

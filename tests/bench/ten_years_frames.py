@@ -1,6 +1,6 @@
 """The same book and questions in pandas: every table in memory, sorted by what is looked up."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -23,7 +23,7 @@ class Frames:
             (name, column): self.tables[name].sort_values(column, kind="stable")
             for name, column in (
                 ("cow", "lot"), ("cow", "milking"), ("vatlot", "vat"), ("vatlot", "lot"),
-                ("parent", "lot"),
+                ("parent", "lot"), ("lot", "id"),
                 ("parent", "parent"), ("part", "lot"), ("part", "milking"), ("milking", "id"),
                 ("milking", "began"), ("wheel", "vat"), ("feeding", "began"), ("feeding", "batch"),
                 ("recording", "began"), ("period", "since"), ("batch", "id"), ("stay", "herd"),
@@ -48,23 +48,42 @@ class Frames:
         return frame.iloc[keys.searchsorted(low, "left") : keys.searchsorted(high, "right")]
 
     def back(self, wheel: int) -> Answer:
-        lots = set(self.rows("vatlot", "vat", [self.vat_of[wheel]])["lot"])
+        vat = self.vat_of[wheel]
+        weights = self.rows("wheel", "vat", [vat]).set_index("id")["kg"]
+        fraction = weights[wheel] / weights.sum()
+        drawn = self.rows("vatlot", "vat", [vat])
+        in_vat = dict(zip(drawn["lot"], drawn["kg"], strict=True))
+        lots = set(in_vat)
         new = lots
         while new:
             new = set(self.rows("parent", "lot", new)["parent"]) - lots
             lots |= new
+        known = self.rows("lot", "id", lots)
+        factors = {
+            lot: in_vat.get(lot, 0) * fraction / own / 1000
+            for lot, own in zip(known["id"], known["kg"], strict=True)
+            if own
+        }
         parts = self.rows("part", "lot", lots)
         milkings = self.rows("milking", "id", set(parts["milking"]))
         moment = dict(zip(milkings["id"], milkings["began"], strict=True))
         rows = self.rows("cow", "lot", lots)
-        cows = set(zip(rows["animal"], rows["milking"], strict=True))
-        cows |= self.stood(milkings[milkings["metered"] == 0])
-        first, last = min(moment.values()), max(moment.values())
+        kg = (rows["grams"] * rows["lot"].map(factors)).groupby(rows["animal"]).sum().to_dict()
+        stood = self.stood(milkings[milkings["metered"] == 0])
+        heads = Counter(milking for _, milking in stood)
+        each = {
+            milking: part * 1000 * factors.get(lot, 0) / heads[milking]
+            for lot, milking, part in zip(parts["lot"], parts["milking"], parts["kg"], strict=True)
+            if milking in heads
+        }
+        for animal, milking in stood:
+            kg[animal] = kg.get(animal, 0.0) + each[milking]
+        cows = set(zip(rows["animal"], rows["milking"], strict=True)) | stood
         return {
             "lots": lots,
-            "cows": cows,
-            "cells": self.counts(cows, moment, first, last),
-            "withheld": self.withheld(cows, moment, last),
+            "kg": kg,
+            "cells": self.counts(cows, moment),
+            "withheld": self.withheld(cows, moment, max(moment.values())),
             "feeds": self.feeds(milkings),
         }
 
@@ -80,19 +99,18 @@ class Frames:
             found |= {(animal, milking) for animal in there["animal"] if animal not in out}
         return found
 
-    def counts(
-        self, cows: set[tuple[int, int]], moment: dict[int, int], first: int, last: int
-    ) -> set[tuple[int, int, float]]:
-        rows = self.span("recording", "began", first - 62 * 86400, last)
+    def counts(self, cows: set[tuple[int, int]], moment: dict[int, int]) -> dict[int, float]:
+        """By animal, the latest count at the last of her milkings."""
+        at: dict[int, int] = {}
+        for animal, milking in cows:
+            at[animal] = max(at.get(animal, 0), moment[milking])
+        first, last = min(moment.values()), max(moment.values())
+        rows = self.span("recording", "began", first - 400 * 86400, last)
         rows = rows[~(rows["valid_to"] <= first)]
-        known = defaultdict(list)
-        for animal, at, until, cells in rows.itertuples(index=False):
-            known[animal].append((at, until, float(cells)))
         return {
-            (animal, milking, cells)
-            for animal, milking in cows
-            for at, until, cells in known[animal]
-            if at <= moment[milking] and not until <= moment[milking]
+            animal: float(cells)
+            for animal, taken, until, cells in rows.itertuples(index=False)
+            if animal in at and taken <= at[animal] and not until <= at[animal]
         }
 
     def withheld(

@@ -7,7 +7,7 @@ does, with the numbers found so far, and its answer is compared with the program
 
 import csv
 import sqlite3
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Any
@@ -68,13 +68,14 @@ INDEXES = (
     "part (milking, lot)", "milking (id, herd, began, metered)", "milking (herd, began, id)",
     "milking (began, id)", "cow (lot, animal, milking, grams)", "cow (animal, milking, lot, goes)",
     "stay (herd, since, until, animal)", "recording (began, animal, valid_to, cells)",
+    "recording (animal, began, valid_to, cells)",
     "period (until, since, animal)", "feeding (herd, began, id, batch)",
     "feeding (batch, herd, began)", "batch (id, deadline)", "lot (id, kg)", "lot (opened, id)",
 )  # fmt: skip
 Rows = list[tuple[Any, ...]]
 Ask = Callable[..., Rows]
-# What a question is answered with: names of what was found, each a set.
-Answer = dict[str, set[Any]]
+# What a question is answered with: names of what was found, each a set, or figures by key.
+Answer = dict[str, Any]
 
 
 def export(folder: Path) -> None:
@@ -163,31 +164,45 @@ class Staged:
     def back(self, wheel: int) -> Answer:
         ask = self.peer.ask
         ((vat,),) = ask(f"SELECT vat FROM wheel WHERE id = {wheel}")
-        lots = {lot for (lot,) in ask(f"SELECT lot FROM vatlot WHERE vat = {vat}")}
+        weights = dict(ask(f"SELECT id, kg FROM wheel WHERE vat = {vat}"))
+        fraction = weights[wheel] / sum(weights.values())
+        in_vat = dict(ask(f"SELECT lot, kg FROM vatlot WHERE vat = {vat}"))
+        lots = set(in_vat)
         new = lots
         while new:
             above = ask(f"SELECT parent FROM parent WHERE lot IN ({listed(new)})")
             new = {lot for (lot,) in above} - lots
             lots |= new
-        milkings = {
-            row[0]: row
-            for row in ask(
-                "SELECT m.id, m.herd, m.began, m.metered, p.lot FROM part AS p JOIN milking AS m "
-                f"ON m.id = p.milking WHERE p.lot IN ({listed(lots)})"
-            )
+        own = dict(ask(f"SELECT id, kg FROM lot WHERE id IN ({listed(lots)})"))
+        factors = {
+            lot: in_vat.get(lot, 0) * fraction / own[lot] / 1000 for lot in lots if own.get(lot)
         }
-        cows = {
-            (animal, milking)
-            for milking, animal, _ in ask(
-                f"SELECT milking, animal, grams FROM cow WHERE lot IN ({listed(lots)})"
+        parts = ask(
+            "SELECT m.id, m.herd, m.began, m.metered, p.lot, p.kg FROM part AS p JOIN milking AS m "
+            f"ON m.id = p.milking WHERE p.lot IN ({listed(lots)})"
+        )
+        milkings = {row[0]: row for row in parts}
+        whens = " ".join(f"WHEN {lot} THEN {factor!r}" for lot, factor in factors.items())
+        kg: dict[int, float] = dict(
+            ask(
+                f"SELECT animal, SUM(grams * CASE lot {whens} END) FROM cow "
+                f"WHERE lot IN ({listed(lots)}) GROUP BY animal"
             )
+        )
+        stood = self.stood([row for row in parts if not row[3]])
+        heads = Counter(milking for _, milking in stood)
+        each = {
+            row[0]: row[5] * 1000 * factors.get(row[4], 0) / heads[row[0]]
+            for row in parts
+            if row[0] in heads
         }
-        cows |= self.stood([row for row in milkings.values() if not row[3]])
+        for animal, milking in stood:
+            kg[animal] = kg.get(animal, 0.0) + each[milking]
         return {
             "lots": lots,
-            "cows": cows,
-            "cells": self.counts(cows, milkings),
-            "withheld": self.withheld(cows, milkings),
+            "kg": kg,
+            "cells": self.counts(set(kg), lots, stood, milkings),
+            "withheld": self.withheld(set(kg), lots, stood, milkings),
             "feeds": self.feeds(milkings),
         }
 
@@ -203,28 +218,44 @@ class Staged:
                 found.add((animal, milking))
         return found
 
+    def at(self, animals: Iterable[int], lots: set[int], stood: set[Any]) -> set[tuple[int, int]]:
+        """(animal, milking) of some animals."""
+        wanted = set(animals)
+        rows = self.peer.ask(
+            f"SELECT animal, milking FROM cow WHERE lot IN ({listed(lots)}) "
+            f"AND animal IN ({listed(wanted)})"
+        )
+        return {*rows, *(one for one in stood if one[0] in wanted)}
+
     def counts(
-        self, cows: set[tuple[int, int]], milkings: dict[int, tuple[Any, ...]]
-    ) -> set[tuple[int, int, float]]:
+        self, cows: set[int], lots: set[int], stood: set[Any], milkings: dict[int, tuple[Any, ...]]
+    ) -> dict[int, float]:
+        """By animal, the latest count at the last of her milkings."""
         first = min(row[2] for row in milkings.values())
         last = max(row[2] for row in milkings.values())
-        known = defaultdict(list)
-        for animal, at, until, cells in self.peer.ask(
-            "SELECT animal, began, valid_to, cells FROM recording "
-            f"WHERE began >= {first - 62 * 86400} AND began <= {last} "
-            f"AND (valid_to IS NULL OR valid_to > {first})"
-        ):
-            known[animal].append((at, until, float(cells)))
-        found = set()
-        for animal, milking in cows:
-            moment = milkings[milking][2]
-            for at, until, cells in known[animal]:
-                if at <= moment and (until is None or moment < until):
-                    found.add((animal, milking, cells))
-        return found
+        found: dict[int, float] = dict(
+            self.peer.ask(
+                "SELECT animal, cells FROM recording "
+                f"WHERE began >= {first - 62 * 86400} AND began <= {first} "
+                f"AND (valid_to IS NULL OR valid_to > {last})"
+            )
+        )
+        rest = cows - found.keys()
+        if rest:
+            at: dict[int, int] = {}
+            for animal, milking in self.at(rest, lots, stood):
+                at[animal] = max(at.get(animal, 0), milkings[milking][2])
+            for animal, taken, until, cells in self.peer.ask(
+                f"SELECT animal, began, valid_to, cells FROM recording "
+                f"WHERE animal IN ({listed(rest)}) AND began <= {last} "
+                f"AND (valid_to IS NULL OR valid_to > {first}) ORDER BY began"
+            ):
+                if taken <= at[animal] and (until is None or at[animal] < until):
+                    found[animal] = cells
+        return {animal: found[animal] for animal in cows & found.keys()}
 
     def withheld(
-        self, cows: set[tuple[int, int]], milkings: dict[int, tuple[Any, ...]]
+        self, cows: set[int], lots: set[int], stood: set[Any], milkings: dict[int, tuple[Any, ...]]
     ) -> set[tuple[int, int, int]]:
         first = min(row[2] for row in milkings.values())
         last = max(row[2] for row in milkings.values())
@@ -233,11 +264,12 @@ class Staged:
             f"SELECT id, animal, since, until FROM period WHERE (until IS NULL OR until > {first}) "
             f"AND since <= {last}"
         ):
-            periods[animal].append((number, since, until))
+            if animal in cows:
+                periods[animal].append((number, since, until))
         return {
             (animal, milking, number)
-            for animal, milking in cows
-            for number, since, until in periods.get(animal, ())
+            for animal, milking in self.at(periods, lots, stood)
+            for number, since, until in periods[animal]
             if since <= milkings[milking][2] and (until is None or milkings[milking][2] < until)
         }
 

@@ -1,8 +1,9 @@
 """The same questions without the program: its statements on a bare cursor, and a floor below them.
 
 ``replayed`` asks what a trace asked, prepared and answered in binary, and throws the rows away:
-what a trace takes above it is Django and Python. ``floor`` is as many round trips, as many rows of
-four numbers brought over, and one sum over the rows of the lots: no trace can do less.
+what a trace takes above it is Django and Python. ``Floor`` is as many round trips with the same
+rows brought over, out of tables that hold nothing else, and one sum over the meter rows: no
+trace can do less.
 """
 
 from collections.abc import Sequence
@@ -13,7 +14,6 @@ from django.db import connection
 
 Asked = Sequence[tuple[str, dict[str, Any]]]
 SUM = "SELECT sum(grams) FROM milk_cowmilking WHERE lot_id = ANY(%(lots)s::int4[])"
-BRING = "SELECT i, i, i, i FROM generate_series(1, %(rows)s::int4) AS i"
 # As many pages of 8 kB as the statements touched, found in memory or read.
 EXPLAIN = "EXPLAIN (ANALYZE, BUFFERS, FORMAT JSON) "
 
@@ -37,13 +37,37 @@ def replayed(on: psycopg.Connection[Any], asked: Asked) -> int:
     return number
 
 
-def floor(on: psycopg.Connection[Any], trips: int, rows: int, lots: str) -> None:
-    """The least that as many round trips, rows and one sum can take."""
-    with on.cursor(binary=True) as cursor:
-        for _ in range(max(trips - 2, 0)):
-            cursor.execute("SELECT 1").fetchall()
-        cursor.execute(BRING, {"rows": rows}).fetchall()
-        cursor.execute(SUM, {"lots": lots}).fetchall()
+class Floor:
+    """The same rows in as many round trips, and one sum; tables of its own until it is closed."""
+
+    def __init__(self, on: psycopg.Connection[Any], asked: Asked) -> None:
+        self.on, self.reads = on, []
+        # Only this binds values into the text, which is how a table is made of a statement.
+        with psycopg.ClientCursor(on) as cursor:
+            for number, (statement, values) in enumerate(asked):
+                cursor.execute(statement, values)
+                width = len(cursor.description or ())
+                names = ", ".join(f"c{place}" for place in range(width))
+                if width:
+                    cursor.execute(
+                        f"CREATE TEMP TABLE floor_{number} AS "
+                        f"SELECT * FROM ({statement}) AS rows ({names})",
+                        values,
+                    )
+                    cursor.execute(f"ANALYZE floor_{number}")
+                self.reads.append(f"SELECT * FROM floor_{number}" if width else "SELECT 1")
+        self.lots = next((v["lots"] for _, v in reversed(asked) if v.get("lots")), "{}")
+
+    def ask(self) -> None:
+        with self.on.cursor(binary=True) as cursor:
+            for read in self.reads:
+                cursor.execute(read).fetchall()
+            cursor.execute(SUM, {"lots": self.lots}).fetchall()
+
+    def close(self) -> None:
+        for number, read in enumerate(self.reads):
+            if "floor" in read:
+                self.on.execute(f"DROP TABLE floor_{number}")
 
 
 def pages(on: psycopg.Connection[Any], asked: Asked) -> int:

@@ -10,7 +10,8 @@ from typing import Any
 from milk.models import MilkingPart
 from milk.withheld_milk import withheld_in
 
-Answer = dict[str, set[Any]]
+# Sets of keys, or figures by key.
+Answer = dict[str, Any]
 
 
 def say(line: str = "") -> None:
@@ -71,14 +72,16 @@ def found(model: Any, key: int) -> Any:
 
 
 def answer_back(trace: Any) -> Answer:
-    """A trace back as sets of keys."""
-    cows = [(cow.pk, at) for cow in trace.found.animals for at in cow.milkings]
+    """A trace back as keys and figures."""
+    inside = trace.found.inside
     return {
         "lots": {lot.row.pk for lot in trace.found.lots},
-        "cows": {(cow, at.milking.pk) for cow, at in cows},
-        "cells": {(cow, at.milking.pk, at.cells[2]) for cow, at in cows if at.cells},
+        "kg": inside.kg,
+        "cells": {animal: inside.cells[animal] for animal in inside.kg if animal in inside.cells},
         "withheld": {
-            (cow, at.milking.pk, period.course) for cow, at in cows for period in at.withheld
+            (*pair, period.course)
+            for pair, periods in inside.withheld.items()
+            for period in periods
         },
         "feeds": {(feed.pk, bool(feed.hours_late)) for feed in trace.found.feeds},
     }
@@ -109,12 +112,26 @@ def answer_sweep(span: tuple[datetime, datetime]) -> Answer:
 def check_same(name: str, item: Any, wanted: Answer, got: Answer) -> None:
     """Raise AssertionError naming what differs."""
     for part, own in wanted.items():
-        other = {
-            tuple(map(float, one)) if isinstance(one, tuple) else float(one) for one in got[part]
-        }
-        mine = {tuple(map(float, one)) if isinstance(one, tuple) else float(one) for one in own}
-        if mine != other:
+        other, mine = plain(got[part]), plain(own)
+        if isinstance(own, dict):
+            wrong = [key for key in mine.keys() | other.keys() if not near(mine, other, key)]
+        else:
+            wrong = sorted(mine ^ other)
+        if wrong:
+            here, there = ([one for one in wrong if one in found] for found in (mine, other))
             raise AssertionError(
-                f"{name} of {item}: {part} differ, only here {sorted(mine - other)[:3]}, "
-                f"only there {sorted(other - mine)[:3]}"
+                f"{name} of {item}: {part} differ in {len(wrong)}: only or otherwise here "
+                f"{here[:3]}, there {there[:3]}"
             )
+
+
+def plain(found: Any) -> Any:
+    """The same numbers as every program has them."""
+    if isinstance(found, dict):
+        return {float(key): float(value) for key, value in found.items()}
+    return {tuple(map(float, one)) if isinstance(one, tuple) else float(one) for one in found}
+
+
+def near(one: dict[float, float], other: dict[float, float], key: float) -> bool:
+    """Whether two have the same figure, but for the order of summing."""
+    return key in one and key in other and abs(one[key] - other[key]) < 1e-6

@@ -102,5 +102,5 @@ def test_number_of_questions_to_the_database(
     """Besides the chain's own: the session, the start, the rule, holds and places."""
     path = reverse("milk:trace", args=["back", "wheel", chain.wheels[0].uuid])
     vet_client.get(path)
-    with django_assert_max_num_queries(20):
+    with django_assert_max_num_queries(24):
         vet_client.get(path)
