@@ -1,13 +1,26 @@
 """The estate's clock and calendar: which day a moment belongs to, and how people read both."""
 
 from datetime import UTC, date, datetime, time
+from functools import cache
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.utils.dateformat import format as in_shape
-from django.utils.translation import gettext as _
+from django.utils.translation import get_language, gettext
+from django.utils.translation import gettext_noop as N_
 
 # How days and moments are written stands in the catalogues, in the signs of Django's dates.
+
+
+@cache
+def shape_in(language: str | None, signs: str) -> str:
+    """How a day is written in a language; the catalogues do not change while a process lives."""
+    return gettext(signs)
+
+
+def shape(signs: str) -> str:
+    """How a day is written in the reader's language. Lists of thousands ask for it."""
+    return shape_in(get_language(), signs)
 
 
 def estate_zone() -> ZoneInfo:
@@ -27,7 +40,7 @@ def start_of(day: date) -> datetime:
 
 def local(moment: datetime) -> str:
     """A moment in a sentence, as 2026-06-06 16:30 on the estate's clock, in the reader's form."""
-    return in_shape(moment.astimezone(estate_zone()), _("Y-m-d H:i"))
+    return in_shape(moment.astimezone(estate_zone()), shape(N_("Y-m-d H:i")))
 
 
 def shown_alike(moment: datetime) -> datetime | None:
@@ -41,17 +54,17 @@ def shown_alike(moment: datetime) -> datetime | None:
 
 def day_words(day: date) -> str:
     """A day for reading, "Sun 24 May 2026", in the reader's form."""
-    return in_shape(day, _("D j M Y"))
+    return in_shape(day, shape(N_("D j M Y")))
 
 
 def day_in_figures(day: date) -> str:
     """A day in a sentence, as 2026-06-06, in the reader's form."""
-    return in_shape(day, _("Y-m-d"))
+    return in_shape(day, shape(N_("Y-m-d")))
 
 
 def short_day(day: date) -> str:
     """A day of this year for reading, "Sun 24 May", in the reader's form."""
-    return in_shape(day, _("D j M"))
+    return in_shape(day, shape(N_("D j M")))
 
 
 def day_and_clock(moment: datetime, *, year: bool = False) -> str:

@@ -3,6 +3,8 @@
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
+from psycopg.types.range import TimestamptzRange
+
 from config.days import estate_zone
 from herd.models import WithdrawalPeriod
 from herd.planned import LOOK_AHEAD, PlannedTime, Stands, first_milking
@@ -43,12 +45,16 @@ def next_start(times: tuple[PlannedTime, ...], at: datetime) -> datetime | None:
 
 def last_ends(at: datetime, animals: list[int]) -> dict[int, datetime]:
     """When the last period of each of these animals ended, of those that ended lately."""
+    # By the span and not by the animals: few periods end in two days, and a herd has thousands.
+    lately = TimestamptzRange(at - BETWEEN_MILKINGS, at, "[]")
     ended = WithdrawalPeriod.objects.filter(
-        animal__in=animals,
+        during__overlap=lately,
         during__endswith__gt=at - BETWEEN_MILKINGS,
         during__endswith__lte=at,
     )
+    of_these = set(animals)
     found: dict[int, datetime] = {}
-    for animal, during in ended.values_list("animal_id", "during"):
-        found[animal] = max(found.get(animal, during.upper), during.upper)
+    for animal, end in ended.values_list("animal_id", "during__endswith"):
+        if animal in of_these:
+            found[animal] = max(found.get(animal, end), end)
     return found

@@ -8,9 +8,11 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import local
 from config.templatetags.sheet import in_readers_form
+from herd.lives import as_array
 from herd.models import LegBand, Recording, WithdrawalPeriod
 from herd.rules_in_force import MILK_LEAST, rule_in_force
 from herd.seen import meters
@@ -24,8 +26,13 @@ def treated_unmarked(at: datetime, animals: Collection[int]) -> dict[int, str]:
 
     Two statements. Source: Swiss order on hygiene in milk production, Art. 10(2): they are marked.
     """
-    running = WithdrawalPeriod.objects.at(at).filter(animal__in=animals, course__isnull=False)
-    treated = dict(running.order_by("pk").values_list("animal_id", "course__happened_at"))
+    running = WithdrawalPeriod.objects.at(at).filter(course__isnull=False).order_by("pk")
+    of_these = set(animals)
+    treated = {
+        animal: since
+        for animal, since in running.values_list("animal_id", "course__happened_at")
+        if animal in of_these
+    }
     bands = LegBand.objects.standing().filter(animal__in=sorted(treated), happened_at__lte=at)
     latest = bands.order_by("animal", "-happened_at", "-pk").distinct("animal")
     marked = {animal for animal, on in latest.values_list("animal_id", "on") if on}
@@ -47,35 +54,32 @@ def little_milk(at: datetime, animals: Collection[int]) -> dict[int, str]:
         return {}
     recorded = (
         Recording.objects.standing()
-        .filter(animal__in=animals, session="", milk_kg__isnull=False)
+        .filter(animal__in=as_array(animals), session="", milk_kg__isnull=False)
         .filter(happened_at__gt=at - LATELY, happened_at__lte=at)
         .order_by("animal", "-happened_at")
         .distinct("animal")
     )
-    found = {
-        animal: (kg, _("recording of {when}").format(when=local(when)))
+    found: dict[int, tuple[Decimal, str, datetime]] = {
+        animal: (kg, N_("recording of {when}"), when)
         for animal, kg, when in recorded.values_list("animal_id", "milk_kg", "happened_at")
     }
     found |= metered(at, animals)
     return {
         animal: _("{kg} kg a day ({where}), below {least} kg: look at her").format(
             kg=in_readers_form(f"{kg:.1f}"),
-            where=where,
+            where=_(where).format(when=local(when), at=local(when)),
             least=in_readers_form(f"{least.normalize():f}"),
         )
-        for animal, (kg, where) in found.items()
+        for animal, (kg, where, when) in found.items()
         if kg < least
     }
 
 
-def metered(at: datetime, animals: Collection[int]) -> dict[int, tuple[Decimal, str]]:
+def metered(at: datetime, animals: Collection[int]) -> dict[int, tuple[Decimal, str, datetime]]:
     """kg of the day up to each animal's last milking at the meter, where it has two at least."""
     found = {}
     for animal, milkings in meters().last(animals, at).items():
         of_day = [one.kg for one in milkings if milkings[0].at - one.at < DAY]
         if len(of_day) > 1:
-            found[animal] = (
-                sum(of_day, Decimal(0)),
-                _("meter, to {at}").format(at=local(milkings[0].at)),
-            )
+            found[animal] = (sum(of_day, Decimal(0)), N_("meter, to {at}"), milkings[0].at)
     return found

@@ -1,6 +1,6 @@
 """What was written of each animal's breeding, read for many animals in a few statements."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -34,8 +34,7 @@ def lives(animals: Sequence[int], now: datetime) -> dict[int, Life]:
     begin = now - LOOK_BACK
     if not animals:
         return {}
-    # As one value: thousands of parameters take longer to write than to look up.
-    these = RawSQL("SELECT unnest(%s::int[])", [list(animals)])
+    these = as_array(animals)
     said = {"animal__in": these, "happened_at__lte": now}
     recent = {**said, "happened_at__gt": begin}
     calved = days(written(Calving, "dam", dam__in=these, happened_at__lte=now))
@@ -66,6 +65,11 @@ def lives(animals: Sequence[int], now: datetime) -> dict[int, Life]:
         )
         for animal, breed in names
     }
+
+
+def as_array(animals: Collection[int]) -> RawSQL:
+    """Animals (ids) as one value: thousands of parameters take longer to write than to look up."""
+    return RawSQL("SELECT unnest(%s::int[])", [list(animals)])
 
 
 def breed_code(breed: str) -> str:

@@ -7,7 +7,7 @@ from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import QuerySet, prefetch_related_objects
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
@@ -112,7 +112,9 @@ def recording_day(day: date, at: datetime) -> RecordingDay | None:
     latest = herd.latest
     if latest is None or not latest.first <= day <= latest.last:
         return None
-    return RecordingDay(recorded=latest, herd=herd, rows=list(rows_of(latest, at)))
+    rows = list(rows_of(latest, at))
+    prefetch_related_objects([row for row in rows if row.is_struck], "replacements")
+    return RecordingDay(recorded=latest, herd=herd, rows=rows)
 
 
 def rows_of(recorded: Recorded, at: datetime) -> QuerySet[Any]:
@@ -120,6 +122,6 @@ def rows_of(recorded: Recorded, at: datetime) -> QuerySet[Any]:
     since, until = span_of(recorded)
     rows = Recording.objects.filter(happened_at__gte=since, happened_at__lt=until)
     rows = rows.filter(received_at__lte=at).select_related("animal", "upload")
-    rows = rows.defer("upload__content").prefetch_related("replacements")
+    rows = rows.defer("upload__content")
     found: QuerySet[Any] = rows.order_by("animal__farm_number", "happened_at", "pk")
     return found

@@ -3,11 +3,11 @@
 Groups come in the order of the walk, animals by farm number. Read live; the moment is an argument.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
-from functools import cached_property
+from functools import cached_property, partial
 from uuid import UUID
 
 from django.db.models import F
@@ -20,6 +20,7 @@ from herd.breeding import (
     DOUBT,
     OPEN,
     SERVED,
+    DryOffPlan,
     Life,
     Rules,
     Standing,
@@ -71,16 +72,22 @@ class Place:
 class Row:
     """One line of a list: who, where, why, and until or from when (None: no moment).
 
-    ``course``: whose next dose is to be given.
+    ``course``: whose next dose is to be given. The words of ``why`` are made when somebody reads
+    them: of hundreds of rows a page shows a few.
     """
 
     uuid: UUID
     name: str
     group: int
-    why: str
+    words: str | Callable[[], str]
     at: datetime | date | None = None
     state: str = ""
     course: Course | None = None
+
+    @property
+    def why(self) -> str:
+        """The one reason, in words."""
+        return self.words if isinstance(self.words, str) else self.words()
 
 
 class Walk:
@@ -153,7 +160,9 @@ class Walk:
         return (day - self.today).days
 
 
-def row(place: Place, why: str, at: datetime | date | None = None, state: str = "") -> Row:
+def row(
+    place: Place, why: str | Callable[[], str], at: datetime | date | None = None, state: str = ""
+) -> Row:
     """A line of a list."""
     return Row(place.uuid, place.name, place.group, why, at, state)
 
@@ -211,10 +220,12 @@ def doses(walk: Walk) -> list[Row]:
 
 def dose_row(place: Place, due: Due, late: bool) -> Row:
     """The line of a dose that is due."""
-    why = f"{due.words}, {local(due.at)}"
-    if late:
-        why = f"{why}, {_('late')}"
-    return replace(row(place, why, due.at), course=due.course)
+
+    def words() -> str:
+        said = f"{due.words}, {local(due.at)}"
+        return f"{said}, {_('late')}" if late else said
+
+    return replace(row(place, words, due.at), course=due.course)
 
 
 def fresh(walk: Walk) -> list[Row]:
@@ -225,30 +236,29 @@ def fresh(walk: Walk) -> list[Row]:
             continue
         days = (walk.today - place.calved).days
         if days <= walk.rules.fresh:
-            words = (
-                _("calved today") if not days else _("day {days} after calving").format(days=days)
-            )
-            found.append(row(cow, words, place.calved))
+            found.append(row(cow, partial(fresh_words, days), place.calved))
     return found
+
+
+def fresh_words(days: int) -> str:
+    """How long ago a cow calved."""
+    return _("day {days} after calving").format(days=days) if days else _("calved today")
 
 
 def to_serve(walk: Walk) -> list[Row]:
     """Cows past their waiting days that are not served, or were found empty."""
     found = []
     for cow, place in walk.each():
-        why = serve_words(place, walk)
-        if why:
-            found.append(row(cow, why, place.heat))
+        if place.state != OPEN or not place.serve or place.calved is None or place.dry_since:
+            continue
+        days = (walk.today - place.calved).days
+        if days >= walk.rules.waiting:
+            found.append(row(cow, partial(serve_words, place, days, walk), place.heat))
     return found
 
 
-def serve_words(place: Standing, walk: Walk) -> str:
-    """Why a cow is to be served; "" when she is not."""
-    if place.state != OPEN or not place.serve or place.calved is None or place.dry_since:
-        return ""
-    days = (walk.today - place.calved).days
-    if days < walk.rules.waiting:
-        return ""
+def serve_words(place: Standing, days: int, walk: Walk) -> str:
+    """Why a cow is to be served so many days after calving."""
     checked = place.check is not None and place.services
     words = (
         _("empty at the check of {on}").format(on=day_words(place.check.on))
@@ -278,25 +288,23 @@ def to_check(walk: Walk) -> list[Row]:
         served = place.services[-1]
         days = (walk.today - served).days
         if place.check is not None and place.check.result == DOUBT and place.check.on > served:
-            found.append(
-                row(
-                    cow,
-                    _("in doubt on {on}: look again").format(on=day_words(place.check.on)),
-                    served,
-                )
-            )
+            found.append(row(cow, partial(doubt_words, place.check.on), served))
         elif days >= walk.rules.check_from:
-            late = _(", overdue") if days > walk.rules.check_until else ""
-            found.append(
-                row(
-                    cow,
-                    _("served {served}, {days} days ago{late}").format(
-                        served=day_words(served), days=days, late=late
-                    ),
-                    served,
-                )
-            )
+            overdue = days > walk.rules.check_until
+            found.append(row(cow, partial(check_words, served, days, overdue), served))
     return found
+
+
+def doubt_words(on: date) -> str:
+    """Why a cow that a check left in doubt is looked at again."""
+    return _("in doubt on {on}: look again").format(on=day_words(on))
+
+
+def check_words(served: date, days: int, overdue: bool) -> str:
+    """Why a cow that was served is looked at."""
+    late = _(", overdue") if overdue else ""
+    words = _("served {served}, {days} days ago{late}")
+    return words.format(served=day_words(served), days=days, late=late)
 
 
 def to_dry_off(walk: Walk) -> list[Row]:
@@ -308,12 +316,17 @@ def to_dry_off(walk: Walk) -> list[Row]:
             continue
         if walk.days_to(plan.by) > walk.rules.ahead + 7:
             continue
-        sure = "" if place.sure else _(", not checked in calf")
-        words = _("due {due}{sure}; {on}: {days} days dry").format(
-            due=day_words(plan.due), sure=sure, on=day_words(plan.on), days=plan.days
-        )
-        found.append(row(cow, f"{words}; {fits(plan, walk.tubes, walk.rules.margin)}", plan.on))
+        found.append(row(cow, partial(dry_words, plan, place.sure, walk), plan.on))
     return found
+
+
+def dry_words(plan: DryOffPlan, known: bool, walk: Walk) -> str:
+    """When a cow is due and how long she will be dry, and which tube fits."""
+    sure = "" if known else _(", not checked in calf")
+    words = _("due {due}{sure}; {on}: {days} days dry").format(
+        due=day_words(plan.due), sure=sure, on=day_words(plan.on), days=plan.days
+    )
+    return f"{words}; {fits(plan, walk.tubes, walk.rules.margin)}"
 
 
 def to_calve(walk: Walk) -> list[Row]:
@@ -322,15 +335,17 @@ def to_calve(walk: Walk) -> list[Row]:
     for cow, place in walk.each():
         if not place.due or walk.days_to(place.due[0]) > walk.rules.due_ahead:
             continue
-        both = " or ".join(day_words(day) for day in place.due)
-        moved = (
-            "" if cow.use in (Group.Use.CLOSE_UP, Group.Use.FRESH) else _(", not in close-up yet")
-        )
-        words = _("expected {both} (± {spread} days){moved}").format(
-            both=both, spread=walk.rules.spread, moved=moved
-        )
-        found.append(row(cow, words, place.due[0]))
+        found.append(row(cow, partial(calve_words, cow, place.due, walk), place.due[0]))
     return found
+
+
+def calve_words(cow: Place, due: Sequence[date], walk: Walk) -> str:
+    """When an animal is expected to calve, and whether she stands where she should."""
+    both = " or ".join(day_words(day) for day in due)
+    moved = "" if cow.use in (Group.Use.CLOSE_UP, Group.Use.FRESH) else _(", not in close-up yet")
+    return _("expected {both} (± {spread} days){moved}").format(
+        both=both, spread=walk.rules.spread, moved=moved
+    )
 
 
 def calves_to_tag(walk: Walk) -> list[Row]:
