@@ -8,6 +8,7 @@ computed from the entries and may be computed again.
 
 import uuid as uuids
 from collections.abc import Mapping, Sequence
+from contextvars import ContextVar
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any, ClassVar, Self, TypeVar
@@ -49,6 +50,10 @@ REASONS = (
     ("twice", _l("entered twice")),
     ("other", _l("other")),
 )
+
+
+# What is being written while a form is carried out, in order; None where nobody asks (config/undo).
+noted: ContextVar["list[Entry] | None"] = ContextVar("entries noted", default=None)
 
 
 class EntryQuerySet(models.QuerySet[Any]):
@@ -243,8 +248,16 @@ def record(model: type[EntryT], *, stamp: Stamp, **fields: Any) -> EntryT:
     entry = model(**stamp.columns(), **fields)
     entry.full_clean()
     entry.save(force_insert=True)
-    logs.wrote(entry, "recorded")
+    wrote(entry)
     return entry
+
+
+def wrote(entry: "Entry") -> None:
+    """Say that an entry was written: in the log, and to the page that is carrying out a form."""
+    logs.wrote(entry, "recorded")
+    written = noted.get()
+    if written is not None:
+        written.append(entry)
 
 
 @transaction.atomic
@@ -266,7 +279,7 @@ def record_all(
         with transaction.atomic():
             model._default_manager.bulk_create(made)
         for entry in made:
-            logs.wrote(entry, "recorded")
+            wrote(entry)
         return made
     except (IntegrityError, ValidationError):
         return [record(model, stamp=stamp, **fields) for stamp, fields in several]

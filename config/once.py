@@ -22,6 +22,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
+from config import undo
 from config.errors import Refused, Unprocessable
 from config.models import Once
 from config.offline_shifts import follow_shift
@@ -144,14 +145,18 @@ def once_only(view: Page[P]) -> Page[P]:
             for name, values in request.POST.lists()
             if name not in (FIELD, "csrfmiddlewaretoken")
         }
-        return run_once(
-            request.user,
-            key,
-            fingerprint("POST", request.get_full_path(), fields, dict(request.FILES.items())),
-            run=lambda: view(request, *args, **kwargs),
-            keep=kept_of_page,
-            replay=page_again,
-        )
+        with undo.noting() as written:
+            answer = run_once(
+                request.user,
+                key,
+                fingerprint("POST", request.get_full_path(), fields, dict(request.FILES.items())),
+                run=lambda: view(request, *args, **kwargs),
+                keep=kept_of_page,
+                replay=page_again,
+            )
+        if written and isinstance(answer, HttpResponseRedirect):
+            undo.offer(request, written)
+        return answer
 
     guard: Page[P] = guarded  # type: ignore[assignment]
     return guard

@@ -4,7 +4,7 @@ from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import include, path
 from django.views.i18n import set_language
 
-from config.views import entries, errors, first_day, offline, pages, seals, uploads
+from config.views import entries, errors, first_day, offline, pages, seals, undo, uploads
 from config.views.health import health
 from config.views.running import metrics_page, ready, running
 
@@ -48,6 +48,7 @@ urlpatterns = [
     path("find/", pages.find, name="find"),
     # For phones without a network.
     path("sw.js", offline.worker, name="worker"),
+    path("undo/", undo.undo, name="undo"),
     path("phone/", offline.phone, name="phone"),
     path("queue/", offline.queue, name="queue"),
     path("seals/", seals.seals, name="seals"),

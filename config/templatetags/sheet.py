@@ -20,6 +20,7 @@ from config.days import day_and_clock, estate_zone
 from config.language import language_now
 from config.offline_pages import kept_as, too_old_after
 from config.phone_words import WORDS
+from config.undo import offered
 
 register = template.Library()
 
@@ -154,6 +155,14 @@ def phone_words() -> SafeString:
 def once_field() -> SafeString:
     """The hidden number that makes a form count once; every form with method post has it."""
     return format_html('<input type="hidden" name="once" value="{}">', uuid4())
+
+
+@register.inclusion_tag("_undo.html", takes_context=True)
+def undo_offer(context: Context) -> dict[str, Any]:
+    """What this person has just written and may take back by one touch."""
+    request = context.get("request")
+    found = offered(request, timezone.now()) if request is not None else None
+    return {"undo": found, "csrf_token": context.get("csrf_token")}
 
 
 @register.simple_tag(takes_context=True)

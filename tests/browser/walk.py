@@ -77,6 +77,7 @@ OUTSIDE = {
     "public-wheel",
     "ready",
     "set-language",
+    "undo",
     "upload-answer",
     "upload-detail",
     "upload-file",

@@ -332,7 +332,15 @@
     await queue.send();
   }
 
+  // Half a minute to take back what was just written; the server refuses it later anyway.
+  function endUndo() {
+    for (const form of document.querySelectorAll("form[data-undo-for]")) {
+      setTimeout(() => form.remove(), 1000 * Number(form.dataset.undoFor));
+    }
+  }
+
   function begin() {
+    endUndo();
     if (!queue.works) return;
     navigator.serviceWorker.register("/sw.js").catch(() => null);
     prepare(document);
