@@ -88,6 +88,21 @@ def names(name: str, default: tuple[str, ...]) -> list[str]:
     return [part.strip() for part in value.split(",") if part.strip()] or list(default)
 
 
+def numbers(name: str, default: dict[str, int]) -> dict[str, int]:
+    """Whole numbers by word ("vet=12, milker=72"); words that are not named keep their number."""
+
+    def read(value: str) -> dict[str, int]:
+        told = dict(part.split("=") for part in value.split(",") if part.strip())
+        found = {word.strip(): int(number) for word, number in told.items()}
+        if set(found) - set(default) or min(found.values(), default=1) < 1:
+            raise ValueError(value)
+        return {**default, **found}
+
+    example = ",".join(f"{word}={number}" for word, number in list(default.items())[:2])
+    words = ", ".join(default)
+    return checked(name, default, read, f"such as {example}, with words of: {words}")
+
+
 def zone(name: str, default: str) -> str:
     """The name of a time zone of the IANA database."""
 

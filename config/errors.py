@@ -87,6 +87,7 @@ class Refused(Exception):
     """Something a rule does not let through, with a sentence for the person."""
 
     status = 400
+    headers: Mapping[str, str] = {}
 
 
 class Conflict(Refused):
@@ -142,7 +143,7 @@ def problem_of(error: BaseException) -> Problem | None:
     """The problem an exception stands for; None for a fault of our own (an answer of 500)."""
     match error:
         case Refused():
-            return problem(error.status, str(error))
+            return problem(error.status, str(error), headers=dict(error.headers))
         case ValidationError():
             return fields_problem(list(places(validation_detail(error))))
         case drf.APIException():

@@ -8,8 +8,35 @@ from django.db import models
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _l
 
+from config.access.models import (
+    AccessEvent,
+    Guesses,
+    MachineToken,
+    OneTimeCode,
+    Pin,
+    RecoveryCode,
+    Session,
+    SharedPhone,
+)
 from config.entries import keep_rows
 from config.triggers import never_changed
+
+__all__ = [
+    "AccessEvent",
+    "ClockCorrection",
+    "Guesses",
+    "JobRun",
+    "MachineToken",
+    "Notice",
+    "Once",
+    "OneTimeCode",
+    "Pin",
+    "RecoveryCode",
+    "SealedDay",
+    "Session",
+    "SharedPhone",
+    "Upload",
+]
 
 
 class Upload(models.Model):

@@ -41,6 +41,7 @@ SYSTEM_USER = "swardline"
 VERBS = (N_("write"), N_("strike"))
 
 NO_ROLE = N_("You are signed in, but nobody has given you a role yet. Ask the vet or the office.")
+TOKEN_MAY_NOT = N_("This token may not {action}. It may: {scopes}. Make one that may.")
 MAY_NOT = N_("Your role ({roles}) may not {action}. It is open to: {allowed}.")
 
 # Per kind: who writes it, who strikes it (house rule of the estate).
@@ -166,6 +167,7 @@ ACTIONS: dict[str, tuple[str, ...]] = {
     N_("answer clock questions"): (VET,),
     N_("hang up walls"): (VET,),
     N_("look after the service"): (OWNER, OFFICE, VET),
+    N_("look after people"): (OFFICE, OWNER),
     N_("send in results"): (OFFICE, VET, LABORATORY),
     **{f"write:{slug}": writers for slug, (writers, _) in WRITERS.items()},
     **{f"strike:{slug}": strikers for slug, (_, strikers) in WRITERS.items()},
@@ -200,6 +202,10 @@ def roles_of(user: User | AnonymousUser) -> tuple[str, ...]:
 def may(user: User | AnonymousUser, action: str) -> bool:
     """Whether a user may do an action. Raises KeyError for an action nobody has listed."""
     allowed = ACTIONS[action]
+    # A program's token may do a part of what its person may (access/tokens.py).
+    scopes = getattr(user, "scopes", None)
+    if scopes is not None and action not in scopes:
+        return False
     return any(role in allowed for role in roles_of(user))
 
 
@@ -228,6 +234,9 @@ def refusal(user: User | AnonymousUser, action: str) -> str:
         return _(NO_ROLE)
     verb, _rest, slug = action.partition(":")
     act = f"{_(verb)} {_(slug.replace('-', ' '))}".strip() if slug else _(verb)
+    scopes = getattr(user, "scopes", None)
+    if scopes is not None and action not in scopes:
+        return _(TOKEN_MAY_NOT).format(action=act, scopes=", ".join(sorted(scopes)))
     allowed = ", ".join(map(_, ACTIONS[action])) or _("nobody")
     return _(MAY_NOT).format(roles=", ".join(map(_, roles)), action=act, allowed=allowed)
 

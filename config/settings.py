@@ -73,6 +73,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "config.access.watch.Watch",
     "config.replica.Wrote",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -208,14 +209,18 @@ AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
     "config.roles.UserWithRoles",
 ]
-AUTH_PASSWORD_VALIDATORS = [
-    {"NAME": f"django.contrib.auth.password_validation.{name}"}
-    for name in (
-        "UserAttributeSimilarityValidator",
-        "MinimumLengthValidator",
-        "CommonPasswordValidator",
-        "NumericPasswordValidator",
-    )
+# A hash that needs memory; older ones are written anew at the next sign-in.
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.ScryptPasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+PASSWORD_RULES = "django.contrib.auth.password_validation"
+AUTH_PASSWORD_VALIDATORS: list[dict[str, Any]] = [
+    {"NAME": f"{PASSWORD_RULES}.UserAttributeSimilarityValidator"},
+    {"NAME": f"{PASSWORD_RULES}.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
+    {"NAME": f"{PASSWORD_RULES}.CommonPasswordValidator"},
+    {"NAME": f"{PASSWORD_RULES}.NumericPasswordValidator"},
+    {"NAME": "config.access.passwords.NotOfThisPlace"},
 ]
 AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = timedelta(minutes=15)
@@ -224,6 +229,30 @@ AXES_RESET_ON_SUCCESS = True
 AXES_VERBOSE = False
 AXES_CLIENT_IP_CALLABLE = "config.client_address.address_of"
 AXES_LOCKOUT_CALLABLE = "config.views.errors.locked_out"
+
+# How long a session lasts without anything done, and at the longest; of several roles the shortest
+# counts. Who decides about medicine, money and people is asked again sooner.
+SESSION_ENGINE = "config.access.store"
+SESSION_IDLE_HOURS = environment.numbers(
+    "SESSION_IDLE_HOURS",
+    {
+        **dict.fromkeys(("vet", "office", "owner", "laboratory"), 12),
+        **dict.fromkeys(("stockman", "milker", "feed hand", "cheesemaker", "store hand"), 72),
+        "inspector": 4,
+    },
+)
+SESSION_DAYS = environment.numbers(
+    "SESSION_DAYS",
+    {
+        **dict.fromkeys(("vet", "office", "owner", "laboratory"), 7),
+        **dict.fromkeys(("stockman", "milker", "feed hand", "cheesemaker", "store hand"), 30),
+        "inspector": 1,
+    },
+)
+SESSION_COOKIE_AGE = int(timedelta(days=max(SESSION_DAYS.values())).total_seconds())
+# On a phone that several people use: a milking, and a shift.
+SHARED_PHONE_IDLE_MINUTES = environment.whole("SHARED_PHONE_IDLE_MINUTES", 60, least=1)
+SHARED_PHONE_HOURS = environment.whole("SHARED_PHONE_HOURS", 12, least=1)
 
 CSRF_FAILURE_VIEW = "config.views.errors.form_too_old"
 SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = True
@@ -254,7 +283,7 @@ CONTENT_SECURITY_POLICY = {
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "knox.auth.TokenAuthentication",
+        "config.access.tokens.ByToken",
         "rest_framework.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["config.roles.MayDo"],
@@ -278,7 +307,8 @@ REST_FRAMEWORK = {
     "NUM_PROXIES": 1 if BEHIND_PROXY else 0,
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
-REST_KNOX = {"TOKEN_TTL": timedelta(days=365), "AUTO_REFRESH": False}
+KNOX_TOKEN_MODEL = "config.MachineToken"
+REST_KNOX = {"TOKEN_TTL": timedelta(days=90), "AUTO_REFRESH": False}
 SPECTACULAR_SETTINGS = {
     "TITLE": "Swardline",
     "DESCRIPTION": "Herd, feed, milk and cheese of one estate, linked both ways.",

@@ -4,17 +4,17 @@ from datetime import timedelta
 
 from celery import shared_task
 from django.conf import settings
-from django.contrib.sessions.models import Session
 from django.utils import timezone
 
 from config import offline_shifts, once, waiting_work
+from config.access import limits
 from config.backup import BackupError
 from config.backup.files import is_under_way
 from config.backup.making import last_backup, make
 from config.backup.rotation import is_due
 from config.days import estate_zone
 from config.jobs import job
-from config.models import JobRun
+from config.models import JobRun, Session
 from config.notices import close_gone, raise_notice
 from config.roles import OFFICE, OWNER
 from config.running import ringing
@@ -43,6 +43,7 @@ def clear_old() -> dict[str, int]:
         counted["clock questions"] = offline_shifts.close_answered()
         old = timezone.now() - RUNS_KEPT
         counted["runs"], _ = JobRun.objects.filter(started_at__lt=old).delete()
+        counted["guesses"] = limits.forget_old(timezone.now())
         counted["sessions"], _ = Session.objects.filter(expire_date__lt=timezone.now()).delete()
     return counted
 

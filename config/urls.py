@@ -1,10 +1,22 @@
 """Every address, top to bottom: the frame, then the apps, then the API."""
 
-from django.contrib.auth.views import LoginView, LogoutView
+from django.contrib.auth.views import LogoutView
 from django.urls import include, path
 from django.views.i18n import set_language
 
-from config.views import entries, errors, first_day, offline, pages, seals, undo, uploads
+from config.views import (
+    account,
+    entries,
+    errors,
+    first_day,
+    offline,
+    pages,
+    people,
+    seals,
+    signing_in,
+    undo,
+    uploads,
+)
 from config.views.health import health
 from config.views.running import metrics_page, ready, running
 
@@ -35,6 +47,27 @@ upload_urls = [
     path("<int:number>/file/", uploads.upload_file, name="upload-file"),
 ]
 
+# /account/: one's own access.
+account_urls = [
+    path("", account.account, name="account"),
+    path("password/", account.password, name="account-password"),
+    path("sessions/end/", account.sessions_end, name="account-sessions-end"),
+    path("sessions/<uuid:uuid>/end/", account.session_end, name="account-session-end"),
+]
+
+# /people/
+people_urls = [
+    path("", people.people, name="people"),
+    path("<int:number>/", people.person, name="person"),
+    path("<int:number>/switch/", people.person_switch, name="person-switch"),
+    path("<int:number>/sessions/end/", people.person_sessions_end, name="person-sessions-end"),
+    path(
+        "<int:number>/sessions/<uuid:uuid>/end/",
+        people.person_session_end,
+        name="person-session-end",
+    ),
+]
+
 urlpatterns = [
     path("", pages.today, name="home"),
     path("today/", pages.today, name="today"),
@@ -54,8 +87,10 @@ urlpatterns = [
     path("seals/", seals.seals, name="seals"),
     path("roles/", pages.roles, name="roles"),
     path("language/", set_language, name="set-language"),
-    path("login/", LoginView.as_view(redirect_authenticated_user=True), name="login"),
+    path("login/", signing_in.SignIn.as_view(), name="login"),
     path("logout/", LogoutView.as_view(), name="logout"),
+    path("account/", include(account_urls)),
+    path("people/", include(people_urls)),
     path("entries/", entries.kind_index, name="kind-index"),
     path("entries/<slug:slug>/", include(kind_urls)),
     path("uploads/", include(upload_urls)),

@@ -11,7 +11,7 @@ from config.find import find as find_all
 from config.first_day import has_begun
 from config.kinds import all_kinds
 from config.language import in_a_sentence
-from config.roles import ACTIONS, OFFICE, OWNER, ROLES, VET, action_required, roles_of
+from config.roles import ACTIONS, OFFICE, OWNER, ROLES, VET, action_required, may, roles_of
 
 SHOWN_NOTICES = 40
 # Who opens the book; while it is empty their sheets lead to the first day.
@@ -59,7 +59,12 @@ def roles(request: HttpRequest) -> HttpResponse:
         for action, allowed in ACTIONS.items()
         if ":" not in action or action.partition(":")[2] in titles or action.startswith("release")
     ]
-    context = {"roles": ROLES, "rows": rows, "mine": roles_of(request.user)}
+    context = {
+        "roles": ROLES,
+        "rows": rows,
+        "mine": roles_of(request.user),
+        "people": may(request.user, "look after people"),
+    }
     return render(request, "config/roles.html", context)
 
 

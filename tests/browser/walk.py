@@ -64,6 +64,8 @@ OF = {
 FEW = {"kind-list": 2, "kind-detail": 3, "kind-strike": 1, "kind-reenter": 3}
 # What is no page: a form's target, a file, an answer for scripts, or the way out.
 OUTSIDE = {
+    "account-session-end",
+    "account-sessions-end",
     "clock-right",
     "first-day-rules",
     "health",
@@ -72,6 +74,9 @@ OUTSIDE = {
     "logout",
     "metrics",
     "milk:recall-act",
+    "person-session-end",
+    "person-sessions-end",
+    "person-switch",
     "phone",
     # Open to anybody, and looked at where labels are.
     "public-wheel",
@@ -157,6 +162,7 @@ def given() -> dict[str, list[str]]:
         "milk:recall-paper": [f"/milk/recalls/{recall.uuid}/papers/notice/"],
         "herd:recording": [f"/herd/udder/recordings/{local_day(recording.happened_at)}/"],
         "find": ["/find/?q=1042"],
+        "person": [f"/people/{user_in('milker').pk}/"],
     }
 
 

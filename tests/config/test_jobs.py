@@ -6,14 +6,13 @@ from datetime import timedelta
 
 import pytest
 from celery import current_app
-from django.contrib.sessions.models import Session
 from django.db import transaction
 from django.utils import timezone
 
 from config import jobs, tasks
-from config.models import JobRun
+from config.models import JobRun, Session
 
-CLEARED = {"keys": 0, "clock questions": 0, "runs": 0, "sessions": 1}
+CLEARED = {"keys": 0, "clock questions": 0, "runs": 0, "guesses": 0, "sessions": 1}
 
 
 @pytest.mark.django_db

@@ -47,11 +47,12 @@ STRANGERS = {
 # Open to whoever has a name, also without a role or with one that reads nothing.
 NAMED = {
     "/api/schema/": "what may be asked at all, with no data",
+    "/account/": "one's own password, sessions and tokens (tests/config/test_account.py)",
 }
 # A page that is read by POST as well answers as to GET (also that there is nothing to show, or
 # where it stands now); what counts is that nothing is written.
 READ = (200, 302, 409)
-KEPT_FOR_READERS = {"django_session"}
+KEPT_FOR_READERS = {"config_session"}
 WRITTEN = re.compile(r'^(?:INSERT INTO|UPDATE|DELETE FROM) "(\w+)"')
 
 pytestmark = pytest.mark.django_db

@@ -12,6 +12,7 @@ from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import transaction
 
+from config.access.sessions import switch_off
 from config.embedded import serve
 from config.roles import ROLES, SYSTEM_USER
 
@@ -53,8 +54,10 @@ class Command(BaseCommand):
         self.save(user, role)
 
     def end(self, name: str) -> None:
-        if not User.objects.filter(username=name).update(is_active=False):
+        user = User.objects.filter(username=name).first()
+        if user is None:
             raise CommandError(NOBODY.format(name=name))
+        switch_off(user)
         self.stdout.write(LEFT.format(name=name))
 
     @transaction.atomic

@@ -1,0 +1,84 @@
+"""Forms about one's own access: passwords are asked again, and never shown again."""
+
+from typing import Any, ClassVar
+
+from django import forms
+from django.contrib.auth.models import User
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
+
+from config.access.passwords import check_again
+from config.forms.entries import SheetForm
+
+NOT_THE_SAME = N_("The two were not the same. Nothing was changed.")
+SAME_AS_BEFORE = N_("That is the password you have. Expected another one.")
+# Longer than any sentence somebody remembers, and short enough to scramble in no time.
+LONGEST = 200
+
+
+def password_field(label: Any, *, new: bool = False, help_text: Any = "") -> forms.CharField:
+    """A box for a password, with the word by which password managers know which it is."""
+    return forms.CharField(
+        label=label,
+        max_length=LONGEST,
+        strip=False,
+        help_text=help_text,
+        widget=forms.PasswordInput(
+            attrs={"autocomplete": "new-password" if new else "current-password"}
+        ),
+    )
+
+
+class AskedAgainForm(SheetForm):
+    """Base of forms that change who somebody is to the book: their password is asked again."""
+
+    password = password_field(_l("Your password"))
+    # The password is asked last, but for the form that changes it.
+    asked_last: ClassVar[bool] = True
+
+    def __init__(self, *args: Any, user: User, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.user = user
+        if self.asked_last:
+            self.order_fields([*(name for name in self.fields if name != "password"), "password"])
+
+    def clean(self) -> dict[str, Any]:
+        """What was typed; the password is only looked at when the rest is whole."""
+        cleaned = super().clean() or {}
+        if not self.errors:
+            # Raises TooOften, which is answered as a page of its own.
+            check_again(self.user, cleaned["password"])
+        return cleaned
+
+
+class PasswordForm(AskedAgainForm):
+    """Another password."""
+
+    asked_last = False
+    new = password_field(
+        _l("The new password"),
+        new=True,
+        help_text=_l(
+            "At least 12 characters; a few words that do not belong together are good. It holds "
+            "until you change it."
+        ),
+    )
+    again = password_field(_l("The new password again"), new=True)
+
+    def clean(self) -> dict[str, Any]:
+        """What was typed, once the old password is right and the new one is fit."""
+        cleaned = super().clean()
+        if self.errors:
+            return cleaned
+        if cleaned["new"] != cleaned["again"]:
+            raise ValidationError({"again": _(NOT_THE_SAME)})
+        if cleaned["new"] == cleaned["password"]:
+            raise ValidationError({"new": _(SAME_AS_BEFORE)})
+        try:
+            validate_password(cleaned["new"], self.user)
+        except ValidationError as refused:
+            raise ValidationError({"new": refused.messages}) from refused
+        return cleaned
