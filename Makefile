@@ -14,12 +14,13 @@ BENCH_STAMP := $(VENV)/bench-$(shell cksum < requirements-bench.txt | cut -d ' '
 APPS := config herd feed milk
 
 .DEFAULT_GOAL := help
-.PHONY: help demo up test bench screenshots lint types migrations deploy addresses check format requirements clean
+.PHONY: help demo up test fuzz bench screenshots lint types migrations deploy addresses check format requirements clean
 
 help:
 	@echo "make demo   set up, load the demo estate and serve it on 127.0.0.1:$(PORT) until Ctrl-C"
 	@echo "make up     serve the book that is there"
 	@echo "make test   set up and run every test"
+	@echo "make fuzz   a million inputs that nobody would type, to every reader"
 	@echo "make bench  measure ten years of entries against one, and against other programs"
 	@echo "make check  every gate: lint, types, migrations, deploy, addresses, test"
 
@@ -41,6 +42,13 @@ test: $(DEV_STAMP)
 bench: $(BENCH_STAMP)
 	SWARDLINE_DATA=.swardline/bench $(BIN)/python manage.py shell -v 0 \
 	  -c "from tests.bench.ten_years import main; main('$(KEEP)'.split())"
+
+# Input that nobody would type: a million to every reader of texts and files, and calls of every
+# operation of the API; an hour. Keeps tests/fuzz/latest.json.
+INPUTS ?= 1000000
+fuzz: $(DEV_STAMP)
+	FUZZ_INPUTS=$(INPUTS) FUZZ_CASES=10 FUZZ_BODIES=40 FUZZ_REPORT=tests/fuzz/latest.json \
+	  $(BIN)/python -m pytest tests/fuzz
 
 lint: $(DEV_STAMP)
 	$(BIN)/python -m ruff check .

@@ -20,6 +20,7 @@ _SHELF = re.compile(
     r"(?:(?P<room>[^/]+)/(?P<aisle>\d{1,4})/)?(?P<column>\d{1,4})/(?P<shelf>\d{1,4})"
 )
 _PLATE = re.compile(r"[0-9A-Za-z-]{1,16}")
+_NUMBER = re.compile(r"[0-9]{1,16}")
 _RANGE = re.compile(r"(\d{1,16})\s*(?:-|–|to)\s*(\d{1,16})")
 MOST_IN_RANGE = 500
 NO_NUMBERS = "“{text}” is no number from 1 to {most}, and no range of them. Expected 1-6, 9."
@@ -124,7 +125,7 @@ def numbers(text: str, *, most: int) -> list[int]:
             continue
         first, _, last = part.partition("-")
         ends = (first, last or first)
-        if not all(end.isascii() and end.isdecimal() and 1 <= int(end) <= most for end in ends):
+        if not all(_NUMBER.fullmatch(end) and 1 <= int(end) <= most for end in ends):
             raise ValueError(NO_NUMBERS.format(text=part[:40], most=most))
         if int(ends[0]) > int(ends[1]):
             raise ValueError(WRONG_WAY.format(text=part[:40], right=f"{last}-{first}"))

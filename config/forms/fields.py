@@ -235,6 +235,8 @@ def find_entry(model: type[Entry], text: str, *, struck_ok: bool = False) -> Ent
     """The entry people call ``text``. Raises ValidationError when there is not just one."""
     name = str(model._meta.verbose_name)
     try:
+        if "\x00" in text:
+            raise ValueError(text)
         entry = by_number(model, text) or model.find(text)  # type: ignore[attr-defined]
     except ObjectDoesNotExist as error:
         words = str(error) if "matching query" not in str(error) else ""

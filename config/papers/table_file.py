@@ -12,7 +12,9 @@ from config.papers import Paper, Part
 
 STRUCK_HEAD = N_("Struck")
 # What a spreadsheet takes for the start of a formula when a file is opened.
-_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
+_FORMULA = ("=", "+", "-", "@", "＝", "＋", "－", "＠", "\t", "\r", "\n")
+# Opened with semicolons for commas, as many a spreadsheet does, a text would go on in another cell.
+_ELSEWHERE = re.compile(r"(?<=.)([;\t]\s*[\"']?)(?=[=+@＝＋－＠]|-(?![0-9.,]*(?:[;\t]|$)))")
 _FIGURE = re.compile(r"[+-][0-9]+(?:[.,][0-9]+)*")
 # A spreadsheet looks for it before it reads a file as UTF-8.
 BYTE_ORDER_MARK = "\ufeff"
@@ -40,6 +42,7 @@ def write_part(writer: Any, part: Part) -> None:
 
 def guarded(text: str) -> str:
     """Text that no spreadsheet takes for a formula; figures with a sign stay figures."""
+    text = _ELSEWHERE.sub(r"\1'", text)
     if text.startswith(_FORMULA) and not _FIGURE.fullmatch(text):
         return "'" + text
     return text

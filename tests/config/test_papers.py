@@ -62,11 +62,25 @@ def test_table_file_of_several_tables_has_each_under_its_title():
 
 
 @pytest.mark.parametrize(
-    "text", ["=1+1", "+cmd", "-2+3", "@sum(a1)", "\t=1", "\r=1", "-1,5,=2", "--1"]
+    "text", ["=1+1", "+cmd", "-2+3", "@sum(a1)", "\t=1", "\r=1", "-1,5,=2", "--1", "＝1+1", "＠x"]
 )
 def test_no_cell_starts_a_formula(text):
     """OWASP, CSV injection: fields must not start with = + - @ tab or carriage return."""
     assert guarded(text) == "'" + text
+
+
+@pytest.mark.parametrize(
+    ("text", "handed_out"),
+    [
+        ("a;=1+1", "a;'=1+1"),
+        ('a; "=1+1"', 'a; "\'=1+1"'),
+        ("a\t@x;+y", "a\t'@x;'+y"),
+        ("a;-1+x", "a;'-1+x"),
+        ("1;-2,5;<10", "1;-2,5;<10"),
+    ],
+)
+def test_nor_when_it_is_opened_with_another_separator(text, handed_out):
+    assert guarded(text) == handed_out
 
 
 @pytest.mark.parametrize("text", ["-1", "-12.5", "+1,234.5", "1042", "", "a=b", "–"])
