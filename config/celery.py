@@ -50,6 +50,7 @@ app.conf.update(
         "unacked_restore_interval": 10,
         "unacked_restore_throttle": 1,
     },
+    beat_scheduler="config.beat:Clock",
     beat_schedule={
         "grass past its window": every(timedelta(minutes=5), "feed.tasks.flag_grass_past_window"),
         "shares of the feed": every(timedelta(hours=6), "feed.tasks.ring_for_shares"),

@@ -64,7 +64,7 @@ def well_last(found: list[Check]) -> list[Check]:
 
 def map_jobs(now: datetime) -> Iterator[Check]:
     """The jobs of the clock; when nothing ever ran, that is said once."""
-    jobs = all_jobs()
+    jobs = all_jobs(now)
     if all(job.last is None for job in jobs):
         yield Check(
             key="jobs",

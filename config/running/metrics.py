@@ -112,7 +112,7 @@ def jobs_waiting() -> int | None:
 
 def of_jobs(now: datetime) -> Iterator[Gauge]:
     """When each job ran last, how long, how often it should, and whether it failed."""
-    jobs = all_jobs()
+    jobs = all_jobs(now)
     ran = [(job, job.last) for job in jobs if job.last]
     yield Gauge(
         "swardline_job_every_seconds",

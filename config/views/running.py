@@ -55,7 +55,7 @@ def ages() -> dict[str, Any]:
     now = timezone.now()
     last = last_backup(settings.BACKUP_FOLDER)
     age = round((now - last.made_at).total_seconds()) if last else None
-    late = [job.task for job in all_jobs() if job.is_late(now)]
+    late = [job.task for job in all_jobs(now) if job.is_late(now)]
     return {"backup_age_seconds": age, "jobs_late": late}
 
 

@@ -7,16 +7,17 @@ derived is computed again and must be the same.
 """
 
 import argparse
+import os
 import random
 import subprocess
 import sys
 import time
 from collections import Counter
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import psycopg
-from django.conf import settings
 from django.core.management import call_command
 from django.db import connection, connections
 from django.utils import timezone
@@ -26,7 +27,7 @@ from tests.drills import checks, report
 from tests.drills.book import Book, furnish
 from tests.drills.ledger import Ledger, read_again
 from tests.drills.phones import CHROMIUM, CutsByPhone, DosesByPhone, Phone
-from tests.drills.service import Estate
+from tests.drills.service import DATABASE, Estate
 from tests.drills.writers import (
     Doses,
     DosesByForm,
@@ -81,9 +82,9 @@ class Drill:
     def prepare(self) -> Book:
         """A fresh database with its book."""
         self.estate.start_database()
-        make_database()
+        make_database(self.estate.sockets)
         if self.given.like:
-            as_in(self.given.like)
+            as_in(self.given.like, self.estate.sockets)
         call_command("migrate", verbosity=0)
         report.tell(self, "tables made")
         book = furnish({name: roles for name, (roles, _) in PEOPLE.items()})
@@ -213,26 +214,23 @@ class Drill:
         self.done["holds still to come at the end"] = checks.still_to_flag(timezone.now())
 
 
-def make_database() -> None:
+def make_database(sockets: Path) -> None:
+    """Make the database of a fresh server."""
     with psycopg.connect(
-        host=settings.DATABASES["default"]["HOST"],
-        user=postgres.USER,
-        dbname="postgres",
-        autocommit=True,
+        host=os.fspath(sockets), user=postgres.USER, dbname="postgres", autocommit=True
     ) as server:
-        server.execute("CREATE DATABASE swardline")
+        server.execute(f"CREATE DATABASE {DATABASE}".encode())
 
 
-def as_in(like: str) -> None:
+def as_in(like: str, sockets: Path) -> None:
     """Make the tables as they are in another database: much faster than one change at a time."""
     programs = postgres.programs()
-    here = settings.DATABASES["default"]["HOST"]
     told = subprocess.run(
         [programs / "pg_dump", "--no-owner", like], capture_output=True, check=True
     )
+    here = ["-h", os.fspath(sockets), "-U", postgres.USER, "-d", DATABASE]
     subprocess.run(
-        [programs / "psql", "-q", "-v", "ON_ERROR_STOP=1", "-h", here, "-U", postgres.USER]
-        + ["-d", "swardline"],
+        [programs / "psql", "-q", "-v", "ON_ERROR_STOP=1", *here],
         input=told.stdout,
         capture_output=True,
         check=True,

@@ -185,6 +185,12 @@ class Estate:
             dead.append(self.database)
         return [program.name for program in dead]
 
+    def revive_database(self) -> None:
+        """Start the database again when it is down, or has lost heart over something."""
+        if not postgres.Postgres().is_ready(self.folder):
+            self.database.kill()
+        self.start_database()
+
     def stop(self) -> None:
         """End everything, gently, in the order of ``serve.stop_all``."""
         for program in (self.web, self.clock, self.worker):
