@@ -70,7 +70,7 @@ def out_of_nothing(dice: Random, text: str, others: Sequence[str]) -> str:
 
 
 def very_long(dice: Random, text: str, others: Sequence[str]) -> str:
-    return (text + dice.choice(HOSTILE)) * (LONG // (len(text) + 1))
+    return f"{text}{dice.choice(HOSTILE)}" * (LONG // (len(text) + 1))
 
 
 COMMON: tuple[Change, ...] = (replaced, inserted, left_out, repeated, joined, swapped)

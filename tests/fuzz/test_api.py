@@ -13,6 +13,7 @@ from django.db import transaction
 
 from tests.fuzz import api
 
+pytestmark = pytest.mark.django_db
 CASES = int(os.environ.get("FUZZ_CASES", "2"))
 
 
