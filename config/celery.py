@@ -49,6 +49,8 @@ app.conf.update(
         # Look for tasks of dead workers every ten seconds, not only on every tenth look.
         "unacked_restore_interval": 10,
         "unacked_restore_throttle": 1,
+        # RabbitMQ says that it has a message, or else it was not sent. Redis always says so.
+        "confirm_publish": True,
     },
     beat_scheduler="config.beat:Clock",
     beat_schedule={

@@ -1,9 +1,13 @@
 """PostgreSQL servers on folders of their own, for tests of what happens between servers."""
 
 import os
+import socket
+import socketserver
 import subprocess
+import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -73,8 +77,8 @@ class Server:
             return found
 
 
-def wait_for(condition: Any) -> None:
-    deadline = time.monotonic() + WAIT_SECONDS
+def wait_for(condition: Any, seconds: float = WAIT_SECONDS) -> None:
+    deadline = time.monotonic() + seconds
     while True:
         try:
             if condition():
@@ -83,3 +87,39 @@ def wait_for(condition: Any) -> None:
             pass
         assert time.monotonic() < deadline, "the server did not get there in time"
         time.sleep(0.1)
+
+
+@contextmanager
+def at_an_address(host: str, path: Path) -> Iterator[int]:
+    """Answer at an address of its own for a server that only has a socket; the port."""
+
+    class Carry(socketserver.BaseRequestHandler):
+        def handle(self) -> None:
+            with socket.socket(socket.AF_UNIX) as there:
+                there.connect(os.fspath(path))
+                back = threading.Thread(target=carry, args=[there, self.request], daemon=True)
+                back.start()
+                carry(self.request, there)
+                back.join()
+
+    class Front(socketserver.ThreadingTCPServer):
+        daemon_threads = True
+
+    with Front((host, 0), Carry) as front:
+        threading.Thread(target=front.serve_forever, daemon=True).start()
+        try:
+            yield int(front.server_address[1])
+        finally:
+            front.shutdown()
+
+
+def carry(here: socket.socket, there: socket.socket) -> None:
+    """Hand on what one side says until it ends."""
+    try:
+        while said := here.recv(65536):
+            there.sendall(said)
+    except OSError:
+        pass
+    finally:
+        with suppress(OSError):
+            there.shutdown(socket.SHUT_WR)
