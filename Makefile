@@ -81,6 +81,7 @@ format: $(DEV_STAMP)
 # For whoever changes a dependency; needs uv.
 requirements:
 	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements.txt requirements.in
+	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements-s3.txt requirements-s3.in
 	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements-dev.txt requirements-dev.in
 	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q -o requirements-bench.txt requirements-bench.in
 

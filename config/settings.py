@@ -185,10 +185,19 @@ MEDIA_ROOT = SWARDLINE_DATA / "files"
 FILE_UPLOAD_PERMISSIONS = 0o600
 # The largest file that `load` takes in at once, in megabytes; it is held in memory.
 LOAD_LIMIT_MB = environment.whole("LOAD_LIMIT_MB", 32)
-# Where backups go, where they are copied to (folders that are there: a disk, a mount), the hour of
-# the estate's clock after which the day's is made, and how many days, weeks and months stay.
+# Where backups go, where they are copied to (folders that are there: a disk, a mount; or addresses
+# such as s3://bucket/folder), the hour of the estate's clock after which the day's is made, and how
+# many days, weeks and months stay.
 BACKUP_FOLDER = environment.folder("BACKUP_FOLDER", SWARDLINE_DATA / "backups")
-BACKUP_COPIES = [Path(name) for name in environment.names("BACKUP_COPIES", ())]
+BACKUP_COPIES: list[Path | str] = [
+    name if name.startswith("s3://") else Path(name)
+    for name in environment.names("BACKUP_COPIES", ())
+]
+# The server behind s3:// addresses; without an endpoint the one that gave them their name.
+BACKUP_S3_ENDPOINT = environment.text("BACKUP_S3_ENDPOINT", "")
+BACKUP_S3_REGION = environment.text("BACKUP_S3_REGION", "us-east-1")
+BACKUP_S3_KEY = environment.text("BACKUP_S3_KEY", "")
+BACKUP_S3_SECRET = environment.text("BACKUP_S3_SECRET", "")
 BACKUP_HOUR = environment.whole("BACKUP_HOUR", 2, most=23)
 BACKUP_KEEP_DAILY = environment.whole("BACKUP_KEEP_DAILY", 14)
 BACKUP_KEEP_WEEKLY = environment.whole("BACKUP_KEEP_WEEKLY", 8)

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +33,10 @@ from config.backup.programs import address_of, major_of, program, run
 
 # Every version of pg_dump takes it; half the time of the tightest for a tenth more room.
 COMPRESSION = "6"
+NO_BOTO3 = (
+    "A copy at an s3:// address needs boto3, which is not installed here: "
+    ".venv/bin/python -m pip install --require-hashes -r requirements-s3.txt"
+)
 AWAY = "The database cannot be reached: {why}"
 
 
@@ -42,7 +47,7 @@ class Made:
     path: Path
     manifest: Manifest
     removed: Sequence[Path]
-    copies: Sequence[Path]
+    copies: Sequence[Path | str]
     troubles: Sequence[str]
 
 
@@ -81,15 +86,28 @@ def make(folder: Path, at: datetime) -> Made:
             "monthly": settings.BACKUP_KEEP_MONTHLY,
         }
         removed = rotate(folder, **keep)
-        copies, troubles = [], []
+        copies: list[Path | str] = []
+        troubles = []
         for elsewhere in settings.BACKUP_COPIES:
             try:
-                copy_to(elsewhere, path, manifest)
-                rotate(elsewhere, **keep)
+                if isinstance(elsewhere, str):
+                    bucket().copy_to(elsewhere, path, manifest)
+                    bucket().rotate(elsewhere, **keep)
+                else:
+                    copy_to(elsewhere, path, manifest)
+                    rotate(elsewhere, **keep)
                 copies.append(elsewhere)
             except BackupError as error:
                 troubles.append(str(error))
     return Made(path, manifest, removed, copies, troubles)
+
+
+def bucket() -> Any:
+    """What knows S3-style addresses. Raises BackupError where boto3 is not installed."""
+    try:
+        return import_module("config.backup.bucket")
+    except ModuleNotFoundError as error:
+        raise BackupError(NO_BOTO3) from error
 
 
 def dump(path: Path, at: datetime) -> Manifest:

@@ -4,6 +4,7 @@ import json
 import os
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db.utils import OperationalError
 
 from config.backup import BackupError
-from config.backup.making import connection_params
+from config.backup.making import bucket, connection_params
 from config.backup.restoring import Restored, restore
 from config.environment import database_at
 
@@ -34,7 +35,9 @@ class Command(BaseCommand):
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("file", type=Path, help="the dump; its manifest lies beside it")
+        parser.add_argument(
+            "file", help="the dump, its manifest beside it; or its address, s3://bucket/folder/name"
+        )
         parser.add_argument(
             "--into",
             metavar="URL",
@@ -44,7 +47,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            restored = restore(options["file"].expanduser().absolute(), target(options["into"]))
+            restored = self.restored(options["file"], target(options["into"]))
         except (BackupError, ImproperlyConfigured) as error:
             raise CommandError(str(error)) from error
         except OperationalError as error:
@@ -53,6 +56,13 @@ class Command(BaseCommand):
         if restored.differences:
             raise CommandError(DIFFERS.format(what="\n".join(restored.differences)))
         self.verify(options["into"], quiet=options["json"])
+
+    def restored(self, name: str, into: dict[str, Any]) -> Restored:
+        """Restore a dump of a folder, or one that is fetched first and not kept."""
+        if not name.startswith("s3://"):
+            return restore(Path(name).expanduser().absolute(), into)
+        with tempfile.TemporaryDirectory(prefix="swardline-") as folder:
+            return restore(bucket().fetch(name, Path(folder)), into)
 
     def verify(self, url: str | None, *, quiet: bool) -> None:
         """Have the program, pointed at the restored database, verify it. Raises CommandError."""
