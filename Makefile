@@ -3,6 +3,9 @@
 
 PYTHON ?= python3
 PORT ?= 8000
+KILLS ?= 1000
+CUTS ?= 1000
+MINUTES ?= 0
 export PORT
 
 VENV := .venv
@@ -14,7 +17,7 @@ BENCH_STAMP := $(VENV)/bench-$(shell cksum < requirements-bench.txt | cut -d ' '
 APPS := config herd feed milk
 
 .DEFAULT_GOAL := help
-.PHONY: help demo up test fuzz bench screenshots lint types migrations deploy addresses check format requirements clean
+.PHONY: help demo up test drills fuzz bench screenshots lint types migrations deploy addresses check format requirements clean
 
 help:
 	@echo "make demo   set up, load the demo estate and serve it on 127.0.0.1:$(PORT) until Ctrl-C"
@@ -22,6 +25,7 @@ help:
 	@echo "make test   set up and run every test"
 	@echo "make fuzz   a million inputs that nobody would type, to every reader"
 	@echo "make bench  measure ten years of entries against one, and against other programs"
+	@echo "make drills kill and cut at random while people write; the better part of an hour"
 	@echo "make check  every gate: lint, types, migrations, deploy, addresses, test"
 
 demo: $(RUN_STAMP)
@@ -49,6 +53,12 @@ INPUTS ?= 1000000
 fuzz: $(DEV_STAMP)
 	FUZZ_INPUTS=$(INPUTS) FUZZ_CASES=10 FUZZ_BODIES=40 FUZZ_REPORT=tests/fuzz/latest.json \
 	  $(BIN)/python -m pytest tests/fuzz
+
+# Every program killed and every line cut at random while eight people write, two of them in
+# Chromium. KILLS= and CUTS= say how often, MINUTES= ends it sooner, KEEP=--keep writes
+# tests/drills/latest.json.
+drills: $(DEV_STAMP)
+	$(BIN)/python -m tests.drills --kills $(KILLS) --cuts $(CUTS) --minutes $(MINUTES) $(KEEP)
 
 lint: $(DEV_STAMP)
 	$(BIN)/python -m ruff check .

@@ -24,7 +24,7 @@ class Clock(PersistentScheduler):
     def forget_what_has_not_come(self) -> None:
         for entry in self.schedule.values():
             now = entry.default_now()
-            if entry.last_run_at > now + TOLERANCE:
+            if entry.last_run_at and entry.last_run_at > now + TOLERANCE:
                 # A job of fixed hours, such as Celery's own, goes on from now.
                 every = getattr(entry.schedule, "run_every", timedelta())
                 entry.last_run_at = now - every

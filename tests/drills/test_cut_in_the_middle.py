@@ -1,0 +1,100 @@
+"""A connection that is lost in the middle of an entry: neither a refusal, nor a second entry."""
+
+from typing import Any
+from uuid import uuid4
+
+import psycopg
+import pytest
+from django.db import connection
+from django.db.backends.base.base import BaseDatabaseWrapper
+from django.utils import timezone
+
+from config import errors
+from config.entries import Entry
+from feed.models import Field
+from tests.cast import Api, Pages, text
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+def field() -> dict[str, Any]:
+    return {"name": "Mill Field", "hectares": "3", "happened_at": timezone.now().isoformat()}
+
+
+def hang_up() -> None:
+    """End this connection from the other side, as a server that goes away does."""
+    known = connection.settings_dict
+    with psycopg.connect(
+        host=known["HOST"], port=known["PORT"], user=known["USER"], dbname=known["NAME"],
+        autocommit=True,
+    ) as other:  # fmt: skip
+        assert connection.connection is not None
+        other.execute("SELECT pg_terminate_backend(%s)", [connection.connection.info.backend_pid])
+
+
+@pytest.fixture
+def lost_while_checking(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The connection is lost once, while the rules of an entry's table are asked for."""
+    lost: list[str] = []
+    check = Entry.validate_constraints
+
+    def check_without(self: Entry, exclude: Any = None) -> None:
+        if not lost:
+            lost.append(str(self))
+            hang_up()
+        check(self, exclude=exclude)
+
+    monkeypatch.setattr(Entry, "validate_constraints", check_without)
+    return lost
+
+
+@pytest.fixture
+def lost_at_the_end(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The connection is lost once, after the database has written and before it could say so."""
+    lost: list[str] = []
+    commit = BaseDatabaseWrapper._commit
+
+    def commit_unheard(self: BaseDatabaseWrapper) -> Any:
+        commit(self)
+        if not lost and Field.objects.exists():
+            lost.append("unheard")
+            with self.wrap_database_errors:
+                raise psycopg.OperationalError("server closed the connection unexpectedly")
+
+    monkeypatch.setattr(BaseDatabaseWrapper, "_commit", commit_unheard)
+    return lost
+
+
+def test_a_connection_lost_while_checking_is_no_refusal(
+    office_api: Api, lost_while_checking: list[str]
+) -> None:
+    key, body = str(uuid4()), field()
+    answer = office_api.post("/api/fields/", body, key=key)
+    assert (answer.status_code, answer.json()["detail"]) == (503, errors.DATABASE_AWAY)
+    assert lost_while_checking
+    assert office_api.post("/api/fields/", body, key=key).status_code == 201
+    assert Field.objects.count() == 1
+
+
+def test_a_form_says_so_too(office_client: Pages, lost_while_checking: list[str]) -> None:
+    once, fields = str(uuid4()), {**field(), "happened_at": "2026-06-02T12:00"}
+    answer = office_client.send("/entries/fields/new/", once=once, **fields)
+    assert answer.status_code == 503
+    assert errors.DATABASE_AWAY in text(answer)
+    assert answer["Retry-After"] == "5"
+    assert office_client.send("/entries/fields/new/", once=once, **fields).status_code == 302
+    assert Field.objects.count() == 1
+
+
+def test_an_entry_that_was_written_unheard_is_not_said_to_be_lost(
+    office_api: Api, lost_at_the_end: list[str]
+) -> None:
+    key, body = str(uuid4()), field()
+    answer = office_api.post("/api/fields/", body, key=key)
+    assert (answer.status_code, answer.json()["detail"]) == (503, errors.DATABASE_AWAY)
+    assert Field.objects.count() == 1
+    again = office_api.post("/api/fields/", body, key=key)
+    assert again.status_code == 201
+    assert again["Idempotency-Replayed"] == "true"
+    assert Field.objects.count() == 1
+    assert lost_at_the_end
