@@ -16,7 +16,7 @@ from django.contrib.auth.models import AnonymousUser, User
 from django.contrib.auth.views import redirect_to_login
 from django.contrib.postgres.aggregates import ArrayAgg
 from django.core.exceptions import PermissionDenied
-from django.db.models import Q, Value
+from django.db.models import Exists, OuterRef, Q, Value
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -24,6 +24,7 @@ from django.utils.translation import gettext_noop as N_
 from rest_framework.permissions import SAFE_METHODS, BasePermission
 from rest_framework.request import Request
 
+from config.access.models import OneTimeCode
 from config.entries import Entry
 
 VET, STOCKMAN, MILKER, FEED_HAND = N_("vet"), N_("stockman"), N_("milker"), N_("feed hand")
@@ -270,7 +271,9 @@ class UserWithRoles(ModelBackend):
     def get_user(self, user_id: Any) -> User | None:
         """The user of a session, None when there is none or they may not sign in any more."""
         names = ArrayAgg("groups__name", filter=Q(groups__isnull=False), default=Value([]))
-        found = User.objects.annotate(role_names=names).filter(pk=user_id).first()
+        codes = Exists(OneTimeCode.objects.filter(user=OuterRef("pk")))
+        people = User.objects.annotate(role_names=names, has_codes=codes)
+        found = people.filter(pk=user_id).first()
         return found if found is not None and self.user_can_authenticate(found) else None
 
 

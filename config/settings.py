@@ -259,6 +259,10 @@ SESSION_DAYS = environment.numbers(
     },
 )
 SESSION_COOKIE_AGE = int(timedelta(days=max(SESSION_DAYS.values())).total_seconds())
+# Whether vet, office and owner need a one-time code besides the password, and how many days after
+# they were entered as a person they get no further without.
+CODES_REQUIRED = environment.flag("CODES_REQUIRED", default=PRODUCTION)
+CODES_GRACE_DAYS = environment.whole("CODES_GRACE_DAYS", 14)
 # On a phone that several people use: a milking, and a shift.
 SHARED_PHONE_IDLE_MINUTES = environment.whole("SHARED_PHONE_IDLE_MINUTES", 60, least=1)
 SHARED_PHONE_HOURS = environment.whole("SHARED_PHONE_HOURS", 12, least=1)

@@ -6,6 +6,7 @@ from django.views.i18n import set_language
 
 from config.views import (
     account,
+    account_code,
     entries,
     errors,
     first_day,
@@ -51,6 +52,9 @@ upload_urls = [
 account_urls = [
     path("", account.account, name="account"),
     path("password/", account.password, name="account-password"),
+    path("code/", account_code.code, name="account-code"),
+    path("code/recovery/", account_code.recovery, name="account-recovery"),
+    path("code/end/", account_code.code_end, name="account-code-end"),
     path("sessions/end/", account.sessions_end, name="account-sessions-end"),
     path("sessions/<uuid:uuid>/end/", account.session_end, name="account-session-end"),
 ]
@@ -59,6 +63,7 @@ account_urls = [
 people_urls = [
     path("", people.people, name="people"),
     path("<int:number>/", people.person, name="person"),
+    path("<int:number>/code/", people.person_code, name="person-code"),
     path("<int:number>/switch/", people.person_switch, name="person-switch"),
     path("<int:number>/sessions/end/", people.person_sessions_end, name="person-sessions-end"),
     path(
@@ -88,6 +93,7 @@ urlpatterns = [
     path("roles/", pages.roles, name="roles"),
     path("language/", set_language, name="set-language"),
     path("login/", signing_in.SignIn.as_view(), name="login"),
+    path("login/code/", signing_in.code, name="login-code"),
     path("logout/", LogoutView.as_view(), name="logout"),
     path("account/", include(account_urls)),
     path("people/", include(people_urls)),

@@ -5,16 +5,29 @@ from contextlib import suppress
 from datetime import timedelta
 
 from django.contrib.auth import logout
+from django.contrib.auth.models import AnonymousUser, User
 from django.db import DatabaseError
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import redirect
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
+from config.access import codes
 from config.access.models import Session
 from config.access.sessions import is_over
+from config.errors import PROBLEM_JSON, problem
+from config.language import SHARED
 from config.roles import roles_of
 
 # That a session was seen is written this often.
 SEEN_EVERY = timedelta(minutes=1)
+# Also without codes: to set them up, to read it in another language, and out.
+ON_THE_WAY = ("/account/code/", "/logout/", "/language/", "/login/", "/sw.js", "/queue/")
+FIRST_A_CODE = N_(
+    "Set up one-time codes first, at /account/code/: the vet, the office and the owner sign in "
+    "with them."
+)
 # What a page asks by itself, every few seconds, says nothing of a person being there.
 BY_ITSELF = "/phone/"
 
@@ -26,8 +39,12 @@ class Watch:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        if request.session.session_key is not None and request.user.is_authenticated:
+        # A page for anybody is the same for all: to ask who reads it would keep caches from it.
+        asked = request.session.session_key is not None and not request.path.startswith(SHARED)
+        if asked and request.user.is_authenticated:
             self.look(request)
+            if not is_on_the_way(request.path) and must_set_up(request.user):
+                return first_a_code(request)
         return self.get_response(request)
 
     def look(self, request: HttpRequest) -> None:
@@ -43,6 +60,27 @@ class Watch:
             # just now, the book can still be read.
             with suppress(DatabaseError):
                 Session.objects.filter(pk=row.pk, seen_at=row.seen_at).update(seen_at=now)
+
+
+def must_set_up(user: User | AnonymousUser) -> bool:
+    """Whether somebody must set up their codes before anything else."""
+    return isinstance(user, User) and codes.is_missing(user, timezone.now())
+
+
+def is_on_the_way(path: str) -> bool:
+    """Whether somebody who must set up their codes first may go there: it leads to that, or out."""
+    return path.startswith(ON_THE_WAY) or path == BY_ITSELF
+
+
+def first_a_code(request: HttpRequest) -> HttpResponse:
+    """Lead to the page where the codes are set up; a program is told in words."""
+    if request.path.startswith("/api/"):
+        body = problem(403, _(FIRST_A_CODE)).body()
+        return JsonResponse(body, status=403, content_type=PROBLEM_JSON)
+    if "Phone-Entry" in request.headers:
+        # As for somebody signed out: the entry waits on the phone.
+        return JsonResponse({"words": [_(FIRST_A_CODE)]}, status=401)
+    return redirect("account-code")
 
 
 def is_by_hand(request: HttpRequest) -> bool:

@@ -13,13 +13,16 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from config.access import limits, tokens
+from config.access import codes, limits, tokens
 from config.access.models import MachineToken
 from config.api.fields import MomentField
 from config.client_address import address_of
 from config.errors import Refused
 
-WRONG = "This name and password do not go together, or this name may not sign in."
+WRONG = (
+    "This name and password do not go together, or this name may not sign in, or its one-time "
+    "code is missing or wrong."
+)
 NO_TOKEN = "You are signed in without a token, so there is none to end."
 
 
@@ -28,6 +31,13 @@ class Credentials(serializers.Serializer[Any]):
 
     username = serializers.CharField(max_length=150)
     password = serializers.CharField(max_length=200, trim_whitespace=False)
+    code = serializers.CharField(
+        max_length=40,
+        required=False,
+        default="",
+        allow_blank=True,
+        help_text="A one-time code, of a person who signs in with one.",
+    )
     name = serializers.CharField(
         max_length=60, required=False, default="", allow_blank=True, help_text="Which program."
     )
@@ -83,9 +93,17 @@ class TokenView(APIView):
         """Whose name and password these are. Raises AuthenticationFailed, one for any fault."""
         # With the request, so that wrong passwords are counted and locked out.
         user = authenticate(request._request, username=said["username"], password=said["password"])
-        if not isinstance(user, User):
+        if not isinstance(user, User) or not has_second(request, user, said["code"]):
             raise AuthenticationFailed(WRONG)
         return user
+
+
+def has_second(request: Request, user: User, code: str) -> bool:
+    """Whether the second factor is there, where this person signs in with one or must."""
+    now = timezone.now()
+    if codes.has_codes(user):
+        return codes.is_right(user, code, now, request=request._request)
+    return not codes.is_missing(user, now)
 
 
 class TokenEndView(APIView):

@@ -82,3 +82,29 @@ class PasswordForm(AskedAgainForm):
         except ValidationError as refused:
             raise ValidationError({"new": refused.messages}) from refused
         return cleaned
+
+
+def code_field(label: Any, help_text: Any = "") -> forms.CharField:
+    """A box for a code of an app; phones offer what they have for it."""
+    return forms.CharField(
+        label=label,
+        max_length=40,
+        help_text=help_text,
+        widget=forms.TextInput(
+            attrs={"autocomplete": "one-time-code", "autocapitalize": "none", "spellcheck": "false"}
+        ),
+    )
+
+
+class CodeForm(SheetForm):
+    """The code that is asked after the password."""
+
+    code = code_field(
+        _l("The code"), _l("Six figures from your app, or one of your recovery codes.")
+    )
+
+
+class SetUpForm(AskedAgainForm):
+    """The first code of a new app, so that it is known to work."""
+
+    code = code_field(_l("The code that the app shows now"), _l("Six figures."))

@@ -5,6 +5,7 @@ from functools import wraps
 from typing import Any, Concatenate, ParamSpec
 from uuid import UUID
 
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.models import User
 from django.contrib.auth.views import redirect_to_login
@@ -18,8 +19,8 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
-from config.access import events, passwords, sessions
-from config.access.models import Session
+from config.access import codes, events, passwords, sessions
+from config.access.models import OneTimeCode, Session
 from config.access.store import PHONE
 from config.forms.access import PasswordForm
 from config.roles import roles_of
@@ -84,6 +85,11 @@ def about(user: User, request: HttpRequest) -> dict[str, Any]:
         "sessions": sorted(listed, key=lambda row: not row[2]),
         "events": events.latest(user),
         "by_pin": PHONE in request.session,
+        "code": OneTimeCode.objects.filter(user=user).first(),
+        "codes_left": codes.recovery_left(user),
+        "needs_codes": set(roles_of(user)) & set(codes.NEED_CODES),
+        "codes_due": codes.due_at(user),
+        "codes_required": settings.CODES_REQUIRED,
     }
 
 

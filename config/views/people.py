@@ -16,7 +16,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
-from config.access import events, sessions
+from config.access import codes, events, sessions
 from config.access.models import Session
 from config.forms.access import AskedAgainForm
 from config.roles import ROLES, SYSTEM_USER, action_required
@@ -27,6 +27,11 @@ NOT_ONESELF = N_("Nobody switches off themselves: another one of the office or t
 OFF = N_("{name} can sign in no more. What they wrote stays theirs.")
 ON = N_("{name} may sign in again, with the password they had.")
 NOWHERE = N_("{name} is signed in nowhere.")
+NOT_ONES_OWN_CODE = N_("Your own codes are ended under “Your access”.")
+CODE_FORGOTTEN = N_(
+    "The one-time codes of {name} are forgotten, and they are signed out. Be sure it was them who "
+    "asked; let them set up a new app at once."
+)
 SIGNED_OUT = N_("{name} is signed out everywhere.")
 SIGNED_OUT_THERE = N_("{name} is signed out there: {where}.")
 
@@ -130,3 +135,22 @@ def person_switch(request: HttpRequest, number: int) -> HttpResponse:
         events.keep(user, events.SWITCHED_ON, by=request.user, request=request)
     messages.success(request, _(OFF if user.is_active is False else ON).format(name=user))
     return redirect("person", number=number)
+
+
+@never_cache
+@action_required(LOOK_AFTER)
+@sensitive_post_parameters()
+def person_code(request: HttpRequest, number: int) -> HttpResponse:
+    """Forget the app and the recovery codes of somebody who has lost both."""
+    user = get_object_or_404(everybody(), pk=number)
+    if user.pk == request.user.pk:
+        raise PermissionDenied(_(NOT_ONES_OWN_CODE))
+    form = AskedAgainForm(request.POST or None, user=doer(request))
+    if request.method == "POST" and form.is_valid():
+        codes.end(user, by=doer(request), request=request)
+        sessions.end(Session.objects.filter(user=user))
+        messages.success(request, _(CODE_FORGOTTEN).format(name=user))
+        return redirect("person", number=number)
+    context = {"person": user, "form": form}
+    status = 422 if form.errors else 200
+    return render(request, "config/access/person_code.html", context, status=status)

@@ -1,14 +1,32 @@
-"""Signing in: the name and the password."""
+"""Signing in: the name and the password, then a code of those who have set up an app."""
 
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.contrib.auth.forms import AuthenticationForm
+from django.contrib.auth.models import User
 from django.contrib.auth.views import LoginView
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.crypto import constant_time_compare
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_post_parameters
 
-from config.access import limits, sessions
+from config.access import codes, limits, sessions
 from config.client_address import address_of
+from config.forms.access import CodeForm
+
+# Whose password was right, and whose code is waited for.
+WAITS = "waits for a code"
+PATIENCE = timedelta(minutes=5)
+WRONG_CODE = N_(
+    "This is no code of yours that still counts. Each counts once: wait for the next one, or look "
+    "whether the clock of your phone is right."
+)
 
 
 class SignIn(LoginView):
@@ -22,6 +40,51 @@ class SignIn(LoginView):
         return super().post(request, *args, **kwargs)
 
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
-        """The password is right."""
-        sessions.begin(self.request, form.get_user())
-        return HttpResponseRedirect(self.get_success_url())
+        """The password is right: in, or on to the code."""
+        user = form.get_user()
+        assert isinstance(user, User)
+        onward = self.get_success_url()
+        if not codes.has_codes(user):
+            sessions.begin(self.request, user)
+            return HttpResponseRedirect(onward)
+        # Another number for the session, as at any step that opens more.
+        self.request.session.cycle_key()
+        self.request.session[WAITS] = {
+            "user": user.pk,
+            "hash": user.get_session_auth_hash(),
+            "at": timezone.now().isoformat(),
+            "onward": onward,
+        }
+        return redirect("login-code")
+
+
+@never_cache
+@sensitive_post_parameters()
+def code(request: HttpRequest) -> HttpResponse:
+    """/login/code/: the code of whose password was right just now."""
+    waits: dict[str, Any] = request.session.get(WAITS) or {}
+    user = who_waits(waits)
+    if user is None:
+        return redirect("login")
+    form = CodeForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        if codes.is_right(user, form.cleaned_data["code"], timezone.now(), request=request):
+            del request.session[WAITS]
+            sessions.begin(request, user)
+            return HttpResponseRedirect(waits["onward"])
+        form.add_error("code", _(WRONG_CODE))
+    status = 422 if form.errors else 200
+    context = {"form": form, "back": reverse("login")}
+    return render(request, "registration/login_code.html", context, status=status)
+
+
+def who_waits(waits: dict[str, Any]) -> User | None:
+    """Who waits for a code; None when nobody does, it was too long ago, or they left meanwhile."""
+    if not waits:
+        return None
+    if timezone.now() - datetime.fromisoformat(waits["at"]) > PATIENCE:
+        return None
+    user = User.objects.filter(pk=waits["user"], is_active=True).first()
+    if user is None or not constant_time_compare(user.get_session_auth_hash(), waits["hash"]):
+        return None
+    return user

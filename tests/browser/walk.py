@@ -71,6 +71,7 @@ OUTSIDE = {
     "health",
     "herd:order",
     "login",
+    "login-code",
     "logout",
     "metrics",
     "milk:recall-act",
@@ -162,6 +163,7 @@ def given() -> dict[str, list[str]]:
         "milk:recall-paper": [f"/milk/recalls/{recall.uuid}/papers/notice/"],
         "herd:recording": [f"/herd/udder/recordings/{local_day(recording.happened_at)}/"],
         "find": ["/find/?q=1042"],
+        "person-code": [f"/people/{user_in('milker').pk}/code/"],
         "person": [f"/people/{user_in('milker').pk}/"],
     }
 

@@ -12,6 +12,7 @@ from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import transaction
 
+from config.access import codes
 from config.access.sessions import switch_off
 from config.embedded import serve
 from config.roles import ROLES, SYSTEM_USER
@@ -24,6 +25,7 @@ ASK, AGAIN = "The word to sign in with: ", "The same again: "
 NOT_THE_SAME = "The two were not the same. Nothing was changed."
 MADE = "{name} may sign in: {roles}."
 WORD = "The word, shown this once: {word}"
+FORGOTTEN = "The one-time codes of {name} are forgotten; they set up a new app when they sign in."
 LEFT = "{name} can sign in no more. What they wrote stays theirs."
 
 
@@ -35,13 +37,19 @@ class Command(BaseCommand):
         parser.add_argument(
             "--role", action="append", default=[], help=f"{', '.join(ROLES)}; may be repeated"
         )
+        parser.add_argument(
+            "--forget-codes", action="store_true", help="they have lost their app for codes"
+        )
         parser.add_argument("--leaves", action="store_true", help="they can sign in no more")
 
-    def handle(self, *args: Any, name: str, role: list[str], leaves: bool, **_: Any) -> None:
+    def handle(self, *args: Any, name: str, role: list[str], **options: Any) -> None:
         if name == SYSTEM_USER:
             raise CommandError(NOT_A_PERSON.format(name=name))
-        if leaves:
+        if options["leaves"]:
             self.end(name)
+            return
+        if options["forget_codes"]:
+            self.forget_codes(name)
             return
         # A book of this minute has no tables yet.
         serve.bring_tables_up_to_date()
@@ -53,11 +61,18 @@ class Command(BaseCommand):
             raise CommandError(NO_ROLE.format(name=name, roles=", ".join(ROLES)))
         self.save(user, role)
 
-    def end(self, name: str) -> None:
+    def known(self, name: str) -> User:
         user = User.objects.filter(username=name).first()
         if user is None:
             raise CommandError(NOBODY.format(name=name))
-        switch_off(user)
+        return user
+
+    def forget_codes(self, name: str) -> None:
+        codes.end(self.known(name))
+        self.stdout.write(FORGOTTEN.format(name=name))
+
+    def end(self, name: str) -> None:
+        switch_off(self.known(name))
         self.stdout.write(LEFT.format(name=name))
 
     @transaction.atomic
