@@ -5,13 +5,14 @@ text. A statement asked here is prepared at its first use and planned once for a
 the settings allow it (``DATABASE_PREPARE``). For the few reads that are asked all day.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from datetime import datetime
 from functools import partial
 from time import perf_counter
 from typing import Any
 
 import psycopg
-from django.db import connection
+from django.db import DEFAULT_DB_ALIAS, connections
 
 Rows = list[tuple[Any, ...]]
 
@@ -33,26 +34,34 @@ def bound(values: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def ask(statement: str, values: Mapping[str, Any]) -> Rows:
-    """The rows of one statement with ``%(name)s`` in it, values as ``bound`` gives them.
+def plain(value: Any) -> Any:
+    """A value to be bound; a list of numbers or moments as an array."""
+    simple = isinstance(value, list) and (not value or isinstance(value[0], (int, datetime)))
+    return array(value) if simple else value
+
+
+def ask(statement: str, values: Mapping[str, Any] | Sequence[Any]) -> Rows:
+    """The rows of one statement, values as ``bound`` or ``plain`` give them.
 
     Every list must be cast in the statement (``%(lots)s::int4[]``), and a value as well where the
     server could not tell its type.
     """
-    connection.ensure_connection()
+    # Looked up once: every attribute of django.db.connection asks for the thread's anew.
+    here = connections[DEFAULT_DB_ALIAS]
+    here.ensure_connection()
     began = perf_counter()
-    with psycopg.Cursor(connection.connection) as cursor:
+    with psycopg.Cursor(here.connection) as cursor:
 
         def execute(sql: str, params: Any, many: bool, context: Any) -> None:
             cursor.execute(sql, params, binary=True)
 
         # Whoever watches Django's statements (slow ones, plans, their number) sees these too.
         run: Any = execute
-        for wrapper in reversed(connection.execute_wrappers):
+        for wrapper in reversed(here.execute_wrappers):
             run = partial(wrapper, run)
-        run(statement, values, False, {"connection": connection, "cursor": cursor})
+        run(statement, values, False, {"connection": here, "cursor": cursor})
         rows = cursor.fetchall()
-    if connection.queries_logged:
-        whole = psycopg.ClientCursor(connection.connection).mogrify(statement, values)
-        connection.queries_log.append({"sql": whole, "time": f"{perf_counter() - began:.3f}"})
+    if here.queries_logged:
+        whole = psycopg.ClientCursor(here.connection).mogrify(statement, values)
+        here.queries_log.append({"sql": whole, "time": f"{perf_counter() - began:.3f}"})
     return rows

@@ -29,11 +29,9 @@ def feeds_before(reader: Reader, milkings: dict[int, MilkingIn], before: timedel
     fed: dict[tuple[str, int], list[FedTo]] = defaultdict(list)
     for milking, pk, at, kg, weighed, batch, feed_lot in rows:
         key = ("load", batch) if batch else ("lot", feed_lot)
-        deadline = details[key].deadline
         if pk not in feedings:
-            feedings[pk] = FedTo(
-                milkings[milking].group, at, kg, weighed, hours_late(at, deadline), []
-            )
+            late = hours_late(at, details[key].deadline)
+            feedings[pk] = FedTo(milkings[milking].group, at, kg, weighed, late, [])
             fed[key].append(feedings[pk])
         feedings[pk].milkings.append(milkings[milking])
     for key, feed in details.items():

@@ -12,11 +12,11 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
+from operator import attrgetter
 from typing import Any
 from uuid import UUID
 
-from django.db import connection
-
+from config.asking import ask, plain
 from config.once_a_page import once_a_page
 
 # The last cow of a milking stands at the meter at most so long after its start (a smallint of s).
@@ -125,9 +125,6 @@ class Stay:
     since: datetime
     until: datetime | None
 
-    def holds(self, moment: datetime) -> bool:
-        return self.since <= moment and (self.until is None or moment < self.until)
-
 
 def withheld_in(lot_ids: Iterable[int]) -> list[Row]:
     """Withheld milk in these lots' own milk (not in what was carried over into them).
@@ -186,11 +183,8 @@ def parts_of(lots: frozenset[int]) -> list[tuple[int, Milked, int]]:
 
 
 def fetch(sql: str, *values: Any) -> list[Any]:
-    """The rows of a statement."""
-    with connection.cursor() as cursor:
-        cursor.execute(sql, values)
-        rows: list[Any] = cursor.fetchall()
-        return rows
+    """The rows of a statement, each ``%s`` in the order of the values."""
+    return ask(sql, [plain(value) for value in values])
 
 
 def spans_of(milkings: Iterable[Milked]) -> list[tuple[datetime, datetime]]:
@@ -262,16 +256,36 @@ def rows_of_stays(
     stays: dict[int, list[Stay]],
 ) -> Iterator[Row]:
     """Animals that stood in a group milked without meters, unless a row says they were kept out."""
-    if not parts:
-        return
-    out = kept_out(periods, [milked for _, milked in parts])
+    lots: dict[int, list[int]] = defaultdict(list)
     for lot, milked in parts:
-        for stay in stays.get(milked.group, ()):
-            if not stay.holds(milked.at) or (stay.animal, milked.id) in out:
-                continue
+        lots[milked.id].append(lot)
+    there = list(stood([milked for _, milked in parts], periods, stays))
+    if not there:
+        return
+    out = kept_out(periods, [milked for milked, _ in there])
+    for milked, period in there:
+        if (period.animal, milked.id) not in out:
+            for lot in lots[milked.id]:
+                yield row_of(lot, milked, period, milked.at, None)
+
+
+def stood(
+    milkings: Iterable[Milked], periods: dict[int, list[Period]], stays: dict[int, list[Stay]]
+) -> Iterator[tuple[Milked, Period]]:
+    """The milkings at which an animal stood in the group and was inside a period, each once."""
+    by_group: dict[int, list[Milked]] = defaultdict(list)
+    for milked in {milked.id: milked for milked in milkings}.values():
+        by_group[milked.group].append(milked)
+    for group, ordered in by_group.items():
+        ordered.sort(key=attrgetter("at"))
+        moments = [milked.at for milked in ordered]
+        for stay in stays.get(group, ()):
             for period in periods[stay.animal]:
-                if period.holds(milked.at):
-                    yield row_of(lot, milked, period, milked.at, None)
+                first = bisect_left(moments, max(stay.since, period.since))
+                ends = [end for end in (stay.until, period.until) if end is not None]
+                last = bisect_left(moments, min(ends)) if ends else len(moments)
+                for milked in ordered[first:last]:
+                    yield milked, period
 
 
 def stays_by_group(
@@ -298,14 +312,7 @@ def parts_of_stays(
     unmetered: Sequence[Milked], periods: dict[int, list[Period]], stays: dict[int, list[Stay]]
 ) -> list[tuple[int, Milked]]:
     """(lot, milking) of the milkings without meters whose group had an animal in a period."""
-    touched = {
-        milked.id: milked
-        for milked in unmetered
-        if any(
-            stay.holds(milked.at) and any(p.holds(milked.at) for p in periods[stay.animal])
-            for stay in stays.get(milked.group, ())
-        )
-    }
+    touched = {milked.id: milked for milked, _ in stood(unmetered, periods, stays)}
     lots = fetch(LOTS_OF_MILKINGS, sorted(touched)) if touched else []
     return [(lot, touched[milking]) for milking, lot in lots]
 

@@ -66,6 +66,7 @@ class Book:
 
     def __init__(self, years: float) -> None:
         self.years, self.name = years, f"bench_{years:g}".replace(".", "_")
+        self.said = f"{years:g} y"
 
     def open(self) -> None:
 
@@ -120,12 +121,17 @@ class Bench:
 
     # The questions.
 
+    def grown(self, words: str) -> float:
+        """How much longer a question takes in the long book than in the short one."""
+        return self.times.ratio(f"{words}, {self.long.said}", f"{words}, {self.short.said}")
+
     def traces_back(self) -> None:
 
+        long = self.long.said
         for name, book, recent in (
-            ("1 y", self.short, True),
-            ("10 y recent", self.long, True),
-            ("10 y", self.long, False),
+            (self.short.said, self.short, True),
+            (f"{self.long.said} recent", self.long, True),
+            (self.long.said, self.long, False),
         ):
             self.against_sql(
                 f"trace back, {name}",
@@ -135,14 +141,12 @@ class Bench:
                 lambda wheel: back("wheel", wheel),
             )
         self.ratios["trace_back_vs_sql"] = self.times.ratio(
-            "trace back, 10 y", "trace back, 10 y: sql"
+            f"trace back, {long}", f"trace back, {long}: sql"
         )
         self.ratios["trace_back_vs_floor"] = self.times.ratio(
-            "trace back, 10 y", "trace back, 10 y: floor"
+            f"trace back, {long}", f"trace back, {long}: floor"
         )
-        self.ratios["trace_back_10y_vs_1y"] = self.times.ratio(
-            "trace back, 10 y", "trace back, 1 y"
-        )
+        self.ratios["trace_back_10y_vs_1y"] = self.grown("trace back")
 
     def traces_forward(self) -> None:
 
@@ -150,16 +154,16 @@ class Bench:
             ("forage forward", ForageBatch, "batch", BATCHES),
             ("treatment forward", Course, "course", COURSES),
         ):
-            for name, book in (("1 y", self.short), ("10 y", self.long)):
+            for book in (self.short, self.long):
                 self.against_sql(
-                    f"{words}, {name}",
+                    f"{words}, {book.said}",
                     book,
                     self.some(book, model, number, last_year=book is self.short),
                     model,
                     lambda thing, kind=kind: forward(kind, thing),
                 )
             key = words.replace(" ", "_")
-            self.ratios[f"{key}_10y_vs_1y"] = self.times.ratio(f"{words}, 10 y", f"{words}, 1 y")
+            self.ratios[f"{key}_10y_vs_1y"] = self.grown(words)
 
     def against_sql(
         self, name: str, book: Book, keys: list[int], model: Any, ask: Callable[[Any], Any]
@@ -265,7 +269,7 @@ class Bench:
             "quality": lambda at: quality(at),
         }
         for words, ask in questions.items():
-            books = {f"{words}, 1 y": self.short, f"{words}, 10 y": self.long}
+            books = {f"{words}, {book.said}": book for book in (self.short, self.long)}
             moments = {}
             for name, book in books.items():
                 book.open()
@@ -279,7 +283,7 @@ class Bench:
                 },
             )
             key = f"{words.replace(' ', '_')}_10y_vs_1y"
-            self.ratios[key] = self.times.ratio(f"{words}, 10 y", f"{words}, 1 y")
+            self.ratios[key] = self.grown(words)
 
     def pages(self) -> None:
         """A page with a trace against the trace alone, and the pages of the herd and of quality."""
@@ -317,10 +321,10 @@ class Bench:
 
     def recalls(self) -> None:
         """From a cow's last five days of milk to the wheels and where they are, in both books."""
-        for name, book in (("1 y", self.short), ("10 y", self.long)):
+        for book in (self.short, self.long):
             book.open()
-            recall(self.times, f"recall, {name}")
-        self.ratios["recall_10y_vs_1y"] = self.times.ratio("recall, 10 y", "recall, 1 y")
+            recall(self.times, f"recall, {book.said}")
+        self.ratios["recall_10y_vs_1y"] = self.grown("recall")
 
     # What came of it.
 

@@ -7,8 +7,7 @@ from datetime import datetime
 from time import perf_counter
 from typing import Any
 
-from milk.models import MilkingPart
-from milk.withheld_milk import withheld_in
+from milk.withheld_milk import lots_with_withheld
 
 # Sets of keys, or figures by key.
 Answer = dict[str, Any]
@@ -96,16 +95,9 @@ def answer_forward(trace: Any) -> Answer:
 
 
 def answer_sweep(span: tuple[datetime, datetime]) -> Answer:
-    """Withheld milk of the milkings of a span that went into a lot."""
-
-    since, until = span
-    parts = MilkingPart.objects.filter(
-        milking__happened_at__gte=since, milking__happened_at__lt=until
-    )
-    pairs = set(parts.values_list("milking_id", flat=True))
-    rows = withheld_in(parts.values_list("lot_id", flat=True).distinct())
+    """Withheld milk of the milkings of a span that went into a lot, as the nightly sweep has it."""
     return {
-        "withheld": {(row.animal, row.milking, row.course) for row in rows if row.milking in pairs}
+        "withheld": {(row.animal, row.milking, row.course) for row in lots_with_withheld(*span)}
     }
 
 
