@@ -4,7 +4,7 @@ Celery runs a job so long after its last run. When the last run lies hours ahead
 was wrong then and has been put right, it would wait for those hours, and no alarm would ring.
 """
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from celery.beat import PersistentScheduler
@@ -24,7 +24,8 @@ class Clock(PersistentScheduler):
     def forget_what_has_not_come(self) -> None:
         for entry in self.schedule.values():
             now = entry.default_now()
-            if entry.last_run_at and entry.last_run_at > now + TOLERANCE:
+            last: datetime | None = entry.last_run_at
+            if last is not None and last > now + TOLERANCE:
                 # A job of fixed hours, such as Celery's own, goes on from now.
                 every = getattr(entry.schedule, "run_every", timedelta())
                 entry.last_run_at = now - every
