@@ -55,7 +55,6 @@ Rules = Callable[[Stamp], int | Sized]
 
 _steps: dict[int, Step] = {}
 _rules: list[Rules] = []
-_begun: list[Callable[[], bool]] = []
 
 
 def step(place: int, one: Step) -> None:
@@ -68,16 +67,6 @@ def step(place: int, one: Step) -> None:
 def brings_rules(load: Rules) -> None:
     """Offer the dated rules of an app: written once, a second time only what is missing."""
     _rules.append(load)
-
-
-def begun_when(known: Callable[[], bool]) -> None:
-    """Offer the question whether the book holds anything yet."""
-    _begun.append(known)
-
-
-def has_begun() -> bool:
-    """Whether anything is in the book, so that the first day is over for whoever opens it."""
-    return any(known() for known in _begun)
 
 
 @transaction.atomic

@@ -25,6 +25,7 @@ from rest_framework.permissions import SAFE_METHODS, BasePermission
 from rest_framework.request import Request
 
 from config.access.models import OneTimeCode
+from config.begun import begun
 from config.entries import Entry
 
 VET, STOCKMAN, MILKER, FEED_HAND = N_("vet"), N_("stockman"), N_("milker"), N_("feed hand")
@@ -269,10 +270,13 @@ class UserWithRoles(ModelBackend):
     """Reads who is signed in together with their roles: one statement less on every page."""
 
     def get_user(self, user_id: Any) -> User | None:
-        """The user of a session, None when there is none or they may not sign in any more."""
+        """The user of a session, None when there is none or they may not sign in any more.
+
+        ``book_begun``: whether the book holds anything yet, see config/begun.py.
+        """
         names = ArrayAgg("groups__name", filter=Q(groups__isnull=False), default=Value([]))
         codes = Exists(OneTimeCode.objects.filter(user=OuterRef("pk")))
-        people = User.objects.annotate(role_names=names, has_codes=codes)
+        people = User.objects.annotate(role_names=names, has_codes=codes, book_begun=begun())
         found = people.filter(pk=user_id).first()
         return found if found is not None and self.user_can_authenticate(found) else None
 

@@ -7,7 +7,8 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 
-from config.first_day import Held, Step, begun_when, brings_rules, step
+from config.begun import begun_when
+from config.first_day import Held, Step, brings_rules, step
 from herd.models import (
     Animal,
     Course,
@@ -125,7 +126,7 @@ def recordings(at: datetime) -> Held:
     return Held(days > 1, _("{days} days of recordings.").format(days=days))
 
 
-begun_when(Animal.objects.exists)
+begun_when(Animal.objects.all)
 brings_rules(load_reference)
 
 step(

@@ -280,7 +280,11 @@ def kg_in(
     flows += [moment for moment, _ in parts if moment < at]
     levels = [event for event in events if event.what == Event.LEVEL]
     level = levels[-1] if levels else None
-    if level is not None and level.kg is not None and level.happened_at >= max(flows, default=at):
+    if (
+        level is not None
+        and level.kg is not None
+        and level.happened_at >= max(flows, default=lot.opened_at)
+    ):
         read: Decimal = level.kg
         return read
     later: Decimal = sum((kg for moment, kg in parts if moment >= at), ZERO)

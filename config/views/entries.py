@@ -29,7 +29,7 @@ from config.offline_clock import sending
 from config.offline_shifts import mark_on, question_about
 from config.once import once_only
 from config.replica import may_lag
-from config.roles import action_required, check_may, check_may_strike, may, may_strike
+from config.roles import ACTIONS, action_required, check_may, check_may_strike, may, may_strike
 from config.views.cells import cells, label_of
 
 # More columns than this nobody reads side by side; the rest stands on the entry's own page.
@@ -89,6 +89,7 @@ def kind_list(request: HttpRequest, slug: str) -> HttpResponse:
         "next": page_address(request, leaf.next) if leaf.next else "",
         "previous": page_address(request, leaf.previous) if leaf.previous else "",
         "writes": may(request.user, f"write:{slug}"),
+        "writers": ", ".join(_(role) for role in ACTIONS[f"write:{slug}"]),
         "narrowed": [name for name in filters.base_filters if request.GET.get(name)],
         "now": timezone.now(),
     }

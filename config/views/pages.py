@@ -6,9 +6,9 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
+from config.begun import has_begun
 from config.day_sheet import RELIEF, SHEETS, sheet_for
 from config.find import find as find_all
-from config.first_day import has_begun
 from config.kinds import all_kinds
 from config.language import in_a_sentence
 from config.roles import ACTIONS, OFFICE, OWNER, ROLES, VET, action_required, may, roles_of
@@ -36,7 +36,7 @@ def today(request: HttpRequest, role: str = "") -> HttpResponse:
         "more": len(found.notices) > SHOWN_NOTICES,
         "sheets": [(one, one.replace(" ", "-")) for one in SHEETS],
         "mine": mine,
-        "first_day": name in FIRST_DAY_OF and not has_begun(),
+        "first_day": name in FIRST_DAY_OF and not has_begun(request.user),
     }
     return render(request, "config/today.html", context)
 

@@ -149,6 +149,13 @@ class PlatesAct(Act):
     )
     place = serializers.CharField(max_length=80, required=False, default="", allow_blank=True)
     paper = serializers.CharField(max_length=80, required=False, default="", allow_blank=True)
+    witness = serializers.CharField(
+        max_length=80,
+        required=False,
+        default="",
+        allow_blank=True,
+        help_text="Who saw them destroyed; needed for wheels destroyed on the estate.",
+    )
 
 
 class DrillAct(Act):
@@ -205,7 +212,8 @@ class RecallPlatesApi(WriteView):
     def post(self, request: Request, uuid: UUID) -> Response:
         """Write the same step for many plates: all of them, or none."""
         found, values = recall_named(uuid), told(PlatesAct, request)
-        own = {name: values.pop(name) for name in ("what", "plates", "place", "paper")}
+        names = ("what", "plates", "place", "paper", "witness")
+        own = {name: values.pop(name) for name in names}
         plates = " ".join(own.pop("plates"))
         recalls.record_plates(stamp=stamp_from(request, values), recall=found, plates=plates, **own)
         return Response(board_json(board_of(found, timezone.now())), status=201)

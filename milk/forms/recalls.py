@@ -76,6 +76,12 @@ class WheelsForm(SheetForm):
         required=False,
         help_text=_l("Needed for “destroyed”."),
     )
+    witness = forms.CharField(
+        label=_l("Who saw it"),
+        max_length=80,
+        required=False,
+        help_text=_l("Needed for “destroyed”: somebody besides whoever writes it."),
+    )
     happened_at = MomentField(label=_l("When"), initial=timezone.now)
 
 

@@ -11,7 +11,7 @@ from django.utils.translation import gettext_noop as N_
 
 from config.forms.entries import SheetForm
 from config.forms.fields import DayField, EntryText, MomentField
-from milk.models import StorePlace, StoreRound, Wheel
+from milk.models import BrineStay, StorePlace, StoreRound, Wheel
 from milk.scans import numbers, plates
 from milk.store_search import NOT_GRADED, WHERE, Wanted
 
@@ -23,6 +23,10 @@ MOST_VATS = 40
 MOST_ASKED = 600
 NOT_SO_OLD = N_("No wheel is at least {least} and at most {most} months old. Turn the two round.")
 TOO_MANY = N_("{number} wheels in one act are too many; at most {most}.")
+NEVER_IN_BRINE = N_(
+    "Never put into brine by the book: {plates}. Write when they went in, or say here that they go "
+    "to the store all the same."
+)
 NO_RANGE = N_("Expected numbers such as 1-4 or 1, 2, 5.")
 PLATES_HELP = N_("One by one or as a range: 0004001-0004012.")
 
@@ -53,6 +57,14 @@ def named_wheels(day: Any, vats: list[int], wanted: list[str]) -> list[Wheel]:
     if len(found) > MOST_ASKED:
         raise ValidationError(_(TOO_MANY).format(number=len(found), most=MOST_ASKED))
     return list(found.values())
+
+
+def never_in_brine(wheels: list[Wheel]) -> list[Wheel]:
+    """Those of these wheels that were put into no brine; none where the estate writes no brine."""
+    salted = BrineStay.objects.standing()
+    put_in = set(salted.filter(wheel__in=wheels).values_list("wheel_id", flat=True))
+    missing = [wheel for wheel in wheels if wheel.pk not in put_in]
+    return missing if missing and salted.exists() else []
 
 
 class WheelsNamed(SheetForm):
@@ -125,8 +137,25 @@ class LayForm(WheelsNamed):
         initial=1,
         help_text=_l("Free places on."),
     )
+    unsalted = forms.BooleanField(
+        label=_l("Some were never in brine by the book: lay them all the same"),
+        required=False,
+        widget=forms.HiddenInput,
+    )
     happened_at = MomentField(label=_l("Laid there at"), initial=timezone.now)
-    field_order = ("day", "vats", "plates", "room", "aisle", "column", "happened_at")
+    field_order = ("day", "vats", "plates", "room", "aisle", "column", "unsalted", "happened_at")
+
+    def clean(self) -> dict[str, Any]:
+        """Ask once about wheels that the book never had in brine."""
+        values = super().clean()
+        wheels = [] if self.errors or values.get("unsalted") else values["wheels"]
+        unsalted = never_in_brine(wheels)
+        if unsalted:
+            plates_ = ", ".join(wheel.plate for wheel in unsalted[:8])
+            more = " …" if len(unsalted) > 8 else ""
+            self.fields["unsalted"].widget = forms.CheckboxInput()
+            raise ValidationError({"unsalted": _(NEVER_IN_BRINE).format(plates=plates_ + more)})
+        return values
 
 
 class FoundForm(SheetForm):

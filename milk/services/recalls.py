@@ -1,7 +1,7 @@
 """Beginning a recall or a drill, its steps, and its end."""
 
 import secrets
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from random import Random
 from typing import Any
@@ -19,12 +19,13 @@ from config.notices import close_gone, raise_notice
 from config.roles import CHEESEMAKER, OFFICE, OWNER, STORE_HAND, VET
 from herd.models import Holding
 from milk.figures import value_on
-from milk.models import MilkFigure, Recall, RecallStep, Wheel
-from milk.places import Place, where_is
+from milk.models import MilkFigure, Recall, RecallStep, Wheel, WheelDiscard
+from milk.places import GONE, SENT, Place, where_is
 from milk.recalls import Board, board_of
 from milk.recalls_below import Below, below_root
 from milk.recalls_rings import brine_rings
 from milk.recalls_roots import Root, find_root
+from milk.services.dispatch import record_discard
 from milk.services.flowing import check_stands
 from milk.trace_forward import MOVED
 
@@ -43,6 +44,8 @@ NO_SUCH_PLATES = "Not on the list of this {what}: {plates}. Nothing was saved."
 AUTHORITY_IN_DRILL = "This is a drill: the authority is not told of it. Write “other” instead."
 RINGS = (VET, CHEESEMAKER, OFFICE, STORE_HAND, OWNER)
 MONTH = timedelta(days=365.25 / 12)
+WITNESS_MISSING = "Name who saw these wheels destroyed, besides whoever writes it."
+WHERE_UNSAID = "destroyed in the recall"
 PLATES_SHOWN = 8
 
 
@@ -271,10 +274,15 @@ def strike_recall(recall: Recall, **why: Any) -> Recall:
     return struck
 
 
+@transaction.atomic
 def record_plates(
-    *, stamp: Stamp, recall: Recall, what: str, plates: str, **fields: Any
+    *, stamp: Stamp, recall: Recall, what: str, plates: str, witness: str = "", **fields: Any
 ) -> list[RecallStep]:
-    """Write the same step for every plate of a text. Raises ValidationError at ``plates``."""
+    """Write the same step for every plate of a text. Raises ValidationError by field.
+
+    Wheels that a real recall has destroyed here are written as such in the book too, before
+    the ``witness``; while people still decide about a hold of one it is refused (Conflict).
+    """
     asked = list(dict.fromkeys(plates.replace(",", " ").replace(";", " ").split()))
     if not asked:
         raise ValidationError({"plates": NO_PLATES})
@@ -286,7 +294,29 @@ def record_plates(
         words = NO_SUCH_PLATES.format(what=word_of(recall), plates=shown)
         raise ValidationError({"plates": words})
     several = [{"wheel": wheels[plate], **fields} for plate in asked]
-    return record_steps(stamp=stamp, recall=recall, what=what, several=several)
+    made = record_steps(stamp=stamp, recall=recall, what=what, several=several)
+    if what == RecallStep.What.DESTROYED and not recall.drill:
+        destroy_here(stamp, [one["wheel"] for one in several], witness, fields)
+    return made
+
+
+def destroy_here(
+    stamp: Stamp, wheels: Sequence[Wheel], witness: str, fields: Mapping[str, Any]
+) -> None:
+    """Write the discard of those of these wheels that the book has on the estate."""
+    places = where_is([wheel.pk for wheel in wheels], stamp.happened_at)
+    here = [wheel for wheel in wheels if places[wheel.pk].kind not in (SENT, GONE)]
+    if here and not witness.strip():
+        raise ValidationError({"witness": WITNESS_MISSING})
+    for wheel in here:
+        record_discard(
+            stamp=stamp.again(),
+            wheel=wheel,
+            how=WheelDiscard.How.DESTROYED,
+            where_to=fields.get("place") or WHERE_UNSAID,
+            paper=fields.get("paper", ""),
+            witness=witness,
+        )
 
 
 def result_of(board: Board, at: datetime) -> dict[str, Any]:

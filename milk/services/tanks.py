@@ -10,6 +10,7 @@ from django.db import transaction
 from config import entries
 from config.entries import Stamp
 from herd.models import Holding
+from milk.day_balance import in_tanks
 from milk.held import check_may_draw_off, check_may_pour
 from milk.models import Delivery, Skimming, Tank, TankEvent, Tray
 from milk.services.changing import flowed_otherwise
@@ -21,6 +22,7 @@ from milk.services.flowing import (
     check_stands,
     check_times,
     check_weight,
+    weight,
 )
 from milk.services.lots import lock_tanks
 from milk.services.skimming import cream_again
@@ -31,6 +33,10 @@ CELSIUS_MISSING = "Give the °C that was read."
 KG_SAYS_NOTHING = "A tank is washed or emptied whole, a line has no weight; leave the kg away."
 WHERE_TO = "Say which other tank it goes to."
 ONLY_WHEN_MOVED = "Only milk moved, or a line switched, goes to another tank; leave this away."
+NO_ROOM = (
+    "{tank} has {there} kg in it by the book; {kg} kg more do not go into {capacity} kg. Nothing "
+    "was saved. Look at the kg; or write first what was drawn from it, or the level that you read."
+)
 SAME_TANK = "Milk cannot be moved from {tank} to itself. Choose the other tank."
 
 WHOLE = (TankEvent.What.WASHED, TankEvent.What.EMPTIED)
@@ -57,6 +63,8 @@ def record_tank_event(
     lock_tanks()
     check_times(stamp, ended_at)
     check_event(tank, what, kg, to_tank)
+    if what == TankEvent.What.MOVED and to_tank is not None and kg is not None:
+        check_room(to_tank, kg, stamp.happened_at)
     if what == TankEvent.What.TEMPERATURE and fields.get("temperature") is None:
         raise ValidationError({"temperature": CELSIUS_MISSING})
     if what not in WHOLE:
@@ -100,6 +108,16 @@ def check_event(tank: Tank, what: str, kg: Decimal | None, to_tank: Tank | None)
         check_draw(tank, kg)
     if to_tank is not None and kg is not None:
         check_fits(to_tank, kg)
+
+
+def check_room(tank: Tank, kg: Decimal, at: datetime) -> None:
+    """Refuse more milk than a tank has room for, by the book or by the level read last."""
+    there = in_tanks(at).get(tank.name, Decimal(0))
+    if there + kg > tank.capacity_kg:
+        words = NO_ROOM.format(
+            tank=tank, there=weight(there), kg=weight(kg), capacity=weight(tank.capacity_kg)
+        )
+        raise ValidationError({"to_tank": words})
 
 
 @transaction.atomic

@@ -1,11 +1,13 @@
 """An auditor's month: every paper of it in one place; and the make, day by day."""
 
 from datetime import timedelta
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from config.days import local_day
@@ -70,5 +72,6 @@ def make(request: HttpRequest) -> HttpResponse:
     since = day_asked(request.GET, "since") or until - USUAL
     check_days(since, until)
     paper = make_paper(since, until, by=request.user, at=now)
-    context = {"now": now, "since": since, "until": until}
-    return hand_over(request, paper, "milk/make.html", context)
+    context: dict[str, Any] = {"now": now, "since": since, "until": until}
+    context |= {"up": "milk:auditor", "up_name": _("An auditor’s month")}
+    return hand_over(request, paper, "milk/days_paper.html", context)

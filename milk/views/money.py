@@ -6,6 +6,7 @@ from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from config.days import local_day
@@ -29,7 +30,8 @@ def losses(request: HttpRequest) -> HttpResponse:
     until = day_asked(request.GET, "until") or today
     paper = losses_paper(losses_between(since, until, now), by=request.user, at=now)
     context: dict[str, Any] = {"now": now, "since": since, "until": until}
-    return hand_over(request, paper, "milk/losses.html", context)
+    context |= {"up": "milk:month", "up_name": _("The owner's month")}
+    return hand_over(request, paper, "milk/days_paper.html", context)
 
 
 @action_required("read")

@@ -8,8 +8,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_POST
 
+from config.days import local
 from config.once import once_only
 from config.papers.handing import hand_over
 from config.roles import action_required, may
@@ -18,7 +21,8 @@ from milk.complaint_paper import complaint_paper
 from milk.dispatch_papers import pallet_paper, shipment_paper
 from milk.fetch_list import fetch_list
 from milk.forms.orders import PickForm, SendForm
-from milk.models import Dispatch, Order, Pallet, Shipment, Wheel
+from milk.held import open_holds
+from milk.models import Dispatch, Order, Pallet, Pick, Shipment, Wheel
 from milk.ordered import Ordered, missing_words, ordered
 from milk.services.dispatch import send_order
 from milk.services.orders import pick_wheel, record_pallet
@@ -27,6 +31,7 @@ ORDERS_SHOWN = 40
 PICKED = "Picked: {wheel} for {order}. {left}."
 SENT = "{wheels} wheels have left with paper {paper}."
 BEGUN = "Begun: {pallet}."
+HELD_SINCE = N_("held since {since}: {words}")
 
 
 @action_required("read")
@@ -76,6 +81,7 @@ def order_page(
         "order": found,
         "row": row_of(stands),
         "stands": stands,
+        "waiting": waiting_rows(stands),
         "fetch": [] if found.is_struck else fetch_list(stands, now),
         "pallets": Pallet.objects.standing().filter(order=found).order_by("pk"),
         "shipments": Shipment.objects.filter(order=found).order_by("-happened_at"),
@@ -85,6 +91,18 @@ def order_page(
         "may_order": may(request.user, "write:order-lines") and not found.is_struck,
     }
     return render(request, "milk/order.html", context, status=status)
+
+
+def waiting_rows(stands: Ordered) -> list[tuple[Pick, str]]:
+    """What is picked and not sent, each with what keeps it here since; "" for nothing."""
+    held = open_holds(wheel_ids=[pick.wheel_id for pick in stands.waiting])
+    rows = []
+    for pick in stands.waiting:
+        against = [one for one in held.get(("wheel", pick.wheel_id), []) if not one.as_downgraded]
+        since = local(against[0].hold.happened_at) if against else ""
+        said = _(HELD_SINCE).format(since=since, words=against[0].hold.words) if against else ""
+        rows.append((pick, said))
+    return rows
 
 
 @require_POST

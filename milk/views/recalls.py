@@ -176,7 +176,8 @@ def act(request: HttpRequest, uuid: UUID, act: str) -> HttpResponse:
 
 
 def write_wheels(*, stamp: Any, recall: Recall, form: SheetForm) -> list[RecallStep]:
-    values = {name: form.cleaned_data[name] for name in ("what", "plates", "place", "paper")}
+    names = ("what", "plates", "place", "paper", "witness")
+    values = {name: form.cleaned_data[name] for name in names}
     return service.record_plates(stamp=stamp, recall=recall, **values)
 
 

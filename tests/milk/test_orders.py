@@ -360,3 +360,21 @@ def test_entries_are_struck_once(order):
     entries.strike(order.lines.get(), by=user_in("office"), reason="twice")
     with pytest.raises(Conflict, match="no line yet"):
         pick(order, ripe())
+
+
+def test_a_picked_wheel_that_is_held_since_is_marked(order, store_hand_client):
+    held, free = ripe(), ripe()
+    for wheel in (held, free):
+        pick(order, wheel)
+    address = f"/milk/orders/{order.uuid}/"
+    assert "may not leave; put it back" not in text(store_hand_client.get(address))
+    holds.hold_milk(
+        stamp=milk.stamp_at(NOW + HOUR, user_in("vet")), reason="other", words="onions", wheel=held
+    )
+    page = store_hand_client.get(address)
+    marked = {pick.wheel: said for pick, said in page.context["waiting"]}
+    assert marked[free] == ""
+    assert marked[held].endswith(": onions")
+    assert text(page).count("may not leave; put it back") == 1
+    with pytest.raises(Conflict, match=r"may not leave: .*held: onions"):
+        send(order, at=NOW + 2 * HOUR)

@@ -10,11 +10,12 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 from django.utils import timezone
 
-from milk.models import BrineStay, Hold, MilkFigure, ProductOut, Recall, RecallStep
+from milk.models import BrineStay, Hold, MilkFigure, ProductOut, Recall, RecallStep, WheelDiscard
+from milk.places import GONE, where_is
 from milk.recalls import board_of
 from milk.recalls_missing import details_of
 from milk.recalls_words import record_of_drills, sentences, word_of
-from milk.services import recalls
+from milk.services import recall_holds, recalls
 from tests.cast import text, user_in
 from tests.factories import milk
 
@@ -176,6 +177,47 @@ def running(twins):
     return recalls.record_recall(
         stamp=stamp(BEGAN), root_kind="vat", root=twins[0].vat.uuid, reason="blown", drill=False
     )
+
+
+def test_a_wheel_destroyed_in_a_recall_is_gone_from_the_book(running, twins, cheesemaker_client):
+    """It is written with paper and witness; one that a buyer has is destroyed there."""
+    path = f"{running.get_absolute_url()}wheels/"
+    sent = {"what": "destroyed", "paper": "K 7", "place": "a plant"}
+    sent["happened_at"] = "2026-07-20T09:00"
+    plates = f"{twins[0].plate} {twins[1].plate}"
+    refused = cheesemaker_client.send(path, plates=plates, **sent)
+    assert "Name who saw these wheels destroyed" in text(refused)
+    same = cheesemaker_client.send(path, plates=plates, witness="cheesemaker", **sent)
+    assert "A second person" in text(same)
+    assert not RecallStep.objects.exists()
+    done = cheesemaker_client.send(path, plates=plates, witness="Ann", **sent)
+    assert done.status_code == 302
+    assert RecallStep.objects.filter(what="destroyed").count() == 2
+    gone = WheelDiscard.objects.get()
+    assert (gone.wheel, gone.how, gone.paper) == (twins[0], "destroyed", "K 7")
+    assert (gone.where_to, gone.witness) == ("a plant", "Ann")
+    assert where_is([twins[0].pk])[twins[0].pk].kind == GONE
+
+
+def test_while_people_decide_about_a_hold_nothing_of_it_is_destroyed(
+    running, twins, cheesemaker_client
+):
+    recall_holds.hold_recall(stamp=stamp(BEGAN + MINUTE), recall=running)
+    answer = cheesemaker_client.send(
+        f"{running.get_absolute_url()}wheels/", what="destroyed", paper="K 7", witness="Ann",
+        plates=twins[0].plate, happened_at=f"{timezone.localtime() + MINUTE:%Y-%m-%dT%H:%M}",
+    )  # fmt: skip
+    assert "may not be destroyed or used: held since" in text(answer)
+    assert not RecallStep.objects.exists()
+
+
+def test_a_drill_destroys_nothing(drill, cheesemaker_client):
+    cheesemaker_client.send(
+        f"{drill.get_absolute_url()}wheels/", what="destroyed", paper="K 7", plates="4000",
+        happened_at="2026-07-20T09:00",
+    )  # fmt: skip
+    assert RecallStep.objects.filter(what="destroyed").count() == 1
+    assert not WheelDiscard.objects.exists()
 
 
 def test_a_recall_is_worked_through_by_page(running, twins, office_client):

@@ -292,3 +292,28 @@ def test_who_may_not_write_in_the_store(role):
     for url in ("/milk/store/lay/", "/milk/store/found/", "/milk/store/rooms/new/"):
         assert pages.get(url).status_code == 403
     assert pages.send("/milk/rounds/done/", room="North", aisle="1").status_code == 403
+
+
+def test_wheels_that_were_never_in_brine_are_asked_about_before_they_are_laid(laid):
+    pages = Pages()
+    pages.force_login(user_in("store hand"))
+    salted, never = milk.make_wheel(plate="8001"), milk.make_wheel(plate="8002")
+    sent = {"room": "North", "aisle": "1", "column": "1", "happened_at": "2026-07-12T10:00"}
+    make_room(
+        stamp=milk.stamp_at(milk.EVENING - DAY), room="North", aisles=range(1, 2),
+        columns=range(3, 5), shelves=range(1, 3),
+    )  # fmt: skip
+    # Where nobody writes of brine, nobody is asked.
+    assert pages.send("/milk/store/lay/", plates="8002", **sent).status_code == 302
+    milk.put_in_brine(salted)
+    another = milk.make_wheel(plate="8003")
+    asked = pages.send("/milk/store/lay/", plates="8001 8003", **sent)
+    assert asked.status_code == 200
+    assert "Never put into brine by the book: 8003." in asked.content.decode()
+    assert 'type="checkbox" name="unsalted"' in asked.content.decode()
+    assert not another.store_stays.exists()
+    assert not salted.store_stays.exists()
+    done = pages.send("/milk/store/lay/", plates="8001 8003", unsalted="on", **sent)
+    assert done.status_code == 302
+    assert another.store_stays.count() == salted.store_stays.count() == 1
+    assert never.store_stays.count() == 1

@@ -263,3 +263,28 @@ def test_in_less_out_is_what_the_book_misses():
     strike(strike_milk, fill)
     lot.refresh_from_db()
     assert lots.left_in(lot) == 110 + 1155
+
+
+def move(into, kg, at):
+    tanks.record_tank_event(
+        stamp=milk.stamp_at(at), tank=milk.Tank.objects.get(name="A"), what="moved",
+        kg=Decimal(kg), to_tank=into,
+    )  # fmt: skip
+
+
+def test_a_move_into_a_tank_that_is_too_full_is_refused(tank):
+    """What stands in it by the book, or by the level read last, leaves so much room."""
+    other = milk.make_tank(name="H", capacity_kg=6000)
+    milk.make_milking(tank=other, at=milk.EVENING, kg=4500)
+    with pytest.raises(ValidationError, match=r"H has 4,500 kg in it.*1,501 kg more") as refused:
+        move(other, 1501, MORNING)
+    assert list(refused.value.message_dict) == ["to_tank"]
+    assert not TankEvent.objects.exists()
+    move(other, 1500, MORNING)
+    with pytest.raises(ValidationError, match="6,000 kg in it"):
+        move(other, 1, MORNING + timedelta(hours=1))
+    # Somebody looked: less is in it than the book says.
+    milk.make_tank_event("level", tank=other, at=MORNING + timedelta(hours=2), kg=5000)
+    move(other, 1000, MORNING + timedelta(hours=3))
+    milk.wash(other, MORNING + timedelta(hours=4))
+    move(other, 1400, MORNING + timedelta(hours=5))
