@@ -7,6 +7,8 @@ from django.utils.translation import gettext
 
 from config import logs
 from config.celery import app as celery_app
+from config.days import day_in_figures
+from config.language import in_readers_form
 from config.saying import translate_by
 from config.triggers import never_ignore
 from config.wording import speak_plainly
@@ -22,7 +24,7 @@ class Frame(AppConfig):
     jobs = celery_app
 
     def ready(self) -> None:
-        translate_by(gettext)
+        translate_by(gettext, shape_figures=in_readers_form, shape_day=day_in_figures)
         speak_plainly()
         logs.listen()
         post_migrate.connect(never_ignore, sender=self)

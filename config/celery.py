@@ -12,6 +12,7 @@ from celery import Celery
 from celery.signals import worker_process_init
 
 from config.memory import settle
+from config.saying import N_
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
 
@@ -54,28 +55,34 @@ app.conf.update(
     },
     beat_scheduler="config.beat:Clock",
     beat_schedule={
-        "grass past its window": every(timedelta(minutes=5), "feed.tasks.flag_grass_past_window"),
-        "shares of the feed": every(timedelta(hours=6), "feed.tasks.ring_for_shares"),
-        "lots over their limits": every(timedelta(minutes=15), "milk.tasks.flag_lots_over_limits"),
-        "milk of withheld animals": every(timedelta(minutes=5), "milk.tasks.flag_withheld_milk"),
-        "doses due, bands off": every(timedelta(minutes=10), "herd.tasks.ring_for_rounds"),
-        "withdrawal periods": every(timedelta(days=1), "herd.tasks.compute_periods_again"),
-        "withheld cows before a milking": every(
+        N_("grass past its window"): every(
+            timedelta(minutes=5), "feed.tasks.flag_grass_past_window"
+        ),
+        N_("shares of the feed"): every(timedelta(hours=6), "feed.tasks.ring_for_shares"),
+        N_("lots over their limits"): every(
+            timedelta(minutes=15), "milk.tasks.flag_lots_over_limits"
+        ),
+        N_("milk of withheld animals"): every(
+            timedelta(minutes=5), "milk.tasks.flag_withheld_milk"
+        ),
+        N_("doses due, bands off"): every(timedelta(minutes=10), "herd.tasks.ring_for_rounds"),
+        N_("withdrawal periods"): every(timedelta(days=1), "herd.tasks.compute_periods_again"),
+        N_("withheld cows before a milking"): every(
             timedelta(minutes=5), "milk.tasks.look_before_milkings"
         ),
-        "holds that stand still": every(timedelta(minutes=15), "milk.tasks.look_at_holds"),
-        "milk in and out": every(timedelta(hours=1), "milk.tasks.look_at_balance"),
-        "brine, rounds and climate": every(timedelta(minutes=15), "milk.tasks.look_at_store"),
-        "where wheels lie": every(timedelta(days=1), "milk.tasks.place_wheels_again"),
-        "marks, cream and weights": every(timedelta(days=1), "milk.tasks.keep_the_hall_again"),
-        "plates and rennet": every(timedelta(hours=1), "milk.tasks.look_at_supplies"),
-        "vats and starter": every(timedelta(minutes=5), "milk.tasks.look_at_vats"),
+        N_("holds that stand still"): every(timedelta(minutes=15), "milk.tasks.look_at_holds"),
+        N_("milk in and out"): every(timedelta(hours=1), "milk.tasks.look_at_balance"),
+        N_("brine, rounds and climate"): every(timedelta(minutes=15), "milk.tasks.look_at_store"),
+        N_("where wheels lie"): every(timedelta(days=1), "milk.tasks.place_wheels_again"),
+        N_("marks, cream and weights"): every(timedelta(days=1), "milk.tasks.keep_the_hall_again"),
+        N_("plates and rennet"): every(timedelta(hours=1), "milk.tasks.look_at_supplies"),
+        N_("vats and starter"): every(timedelta(minutes=5), "milk.tasks.look_at_vats"),
         # So soon the day's backup follows when the machine was off at its hour.
-        "backup": every(timedelta(minutes=15), "config.tasks.back_up"),
-        "is everything running": every(timedelta(minutes=5), "config.tasks.look_at_running"),
-        "sealed days": every(timedelta(hours=1), "config.tasks.seal_days"),
-        "book against its seals": every(timedelta(days=1), "config.tasks.check_seals"),
-        "old keys and sessions": every(timedelta(days=1), "config.tasks.clear_old"),
+        N_("backup"): every(timedelta(minutes=15), "config.tasks.back_up"),
+        N_("is everything running"): every(timedelta(minutes=5), "config.tasks.look_at_running"),
+        N_("sealed days"): every(timedelta(hours=1), "config.tasks.seal_days"),
+        N_("book against its seals"): every(timedelta(days=1), "config.tasks.check_seals"),
+        N_("old keys and sessions"): every(timedelta(days=1), "config.tasks.clear_old"),
     },
 )
 app.autodiscover_tasks()

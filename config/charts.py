@@ -15,6 +15,8 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
+from config.language import in_readers_form
+
 # All lengths are units of the drawing (about a pixel at full width).
 MARGIN, TOP, GAP = 20, 60, 26
 NODE_WIDTH, BAND_WIDTH = 192, 60
@@ -91,7 +93,7 @@ class Chart:
         told = sorted(self.nodes, key=lambda node: order[node.stage])
         return [
             (
-                node.stage,
+                _(node.stage),
                 node.name,
                 node.kg,
                 ", ".join(filter(None, (node.words, node.why))),
@@ -113,7 +115,7 @@ class Chart:
             format_html_join(
                 "",
                 '<text class="stage" x="{}" y="36">{}</text>',
-                ((column_x(place), stage) for place, stage in enumerate(stages)),
+                ((column_x(place), _(stage)) for place, stage in enumerate(stages)),
             ),
             format_html_join("", "{}", ((drawn(box),) for box in boxes.values())),
         )
@@ -121,7 +123,7 @@ class Chart:
 
     def tall(self) -> SafeString:
         """The drawing with bars, top to bottom; a bar is as long as its share of the stage."""
-        nodes, _ = gathered(self.nodes, self.flows)
+        nodes, _flows = gathered(self.nodes, self.flows)
         parts: list[SafeString] = []
         y = 0
         for stage in self.stages:
@@ -129,7 +131,7 @@ class Chart:
             if not own:
                 continue
             y += LINE + PAD
-            parts.append(format_html('<text class="stage" x="0" y="{}">{}</text>', y, stage))
+            parts.append(format_html('<text class="stage" x="0" y="{}">{}</text>', y, _(stage)))
             most = max((node.kg or 0 for node in own), default=0)
             for node in own:
                 y += LINE // 2
@@ -193,7 +195,7 @@ def mass(kg: float | None) -> str:
     """kg as a person reads it; "" when not known."""
     if kg is None:
         return ""
-    return f"{kg:,.0f} kg" if kg >= 100 else f"{kg:,.1f} kg"
+    return in_readers_form(f"{kg:,.0f} kg" if kg >= 100 else f"{kg:,.1f} kg")
 
 
 def short(text: str, longest: int = LONGEST_TEXT) -> str:

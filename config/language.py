@@ -16,6 +16,8 @@ from django.http import HttpRequest
 from django.middleware.locale import LocaleMiddleware
 from django.utils import translation
 from django.utils.cache import patch_vary_headers
+from django.utils.formats import get_format
+from django.utils.translation import gettext as _
 
 Made = TypeVar("Made")
 
@@ -54,6 +56,24 @@ def once_a_language(make: Callable[[], Made]) -> Callable[[], Made]:
 def in_a_sentence(name: str) -> str:
     """A name inside a sentence: with a small letter, except where nouns keep their capital."""
     return name if language_now() == "de" else name.lower()
+
+
+def without_noun(text: str, noun: str) -> str:
+    """What people call a thing without its noun before it, English or the reader's: "vat 3" → "3".
+
+    ``noun``: marked, as "vat".
+    """
+    said = text.strip()
+    for word in (noun, _(noun)):
+        if said.casefold().startswith(f"{word} ".casefold()):
+            return said[len(word) :].strip()
+    return said
+
+
+def in_readers_form(figures: str) -> str:
+    """Figures with a decimal point and commas between thousands, as the reader writes them."""
+    point, apart = get_format("DECIMAL_SEPARATOR"), get_format("THOUSAND_SEPARATOR")
+    return figures.translate({ord("."): point, ord(","): apart})
 
 
 def is_for_machines(request: HttpRequest) -> bool:

@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 from django.utils.translation import ngettext
 
-from config.templatetags.sheet import in_readers_form
+from config.language import in_readers_form
 
 MEGABYTE = 1_000_000
 FIRST_BLOCK = 65_536

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import time
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
 
@@ -42,52 +43,52 @@ FIGURES = {
         N_("kilos of a load asked for when unwritten, from"), "kg", 1, 15_000, 100
     ),
     "asked_around": figure(
-        N_("fed in the hour of a load: so long around it"), "minutes", 5, 360, 60
+        N_("fed in the hour of a load: so long around it"), N_("minutes"), 5, 360, 60
     ),
-    "first_ahead": figure(N_("told of feed first ahead by"), "minutes", 0, 720, 120),
-    "vet_after": figure(N_("the vet is told of past grass after"), "minutes", 0, 720, 15),
-    "rings_a_shift": figure(N_("rings a shift for one role, at most"), "rings", 1, 20, 3),
+    "first_ahead": figure(N_("told of feed first ahead by"), N_("minutes"), 0, 720, 120),
+    "vet_after": figure(N_("the vet is told of past grass after"), N_("minutes"), 0, 720, 15),
+    "rings_a_shift": figure(N_("rings a shift for one role, at most"), N_("rings"), 1, 20, 3),
     "shift_1": figure(N_("the first shift begins at"), OCLOCK, 0, 23.99, 4),
     "shift_2": figure(N_("the second shift begins at"), OCLOCK, 0, 23.99, 12),
     "shift_3": figure(N_("the third shift begins at"), OCLOCK, 0, 23.99, 20),
     "heating_share": figure(
         N_("a heap heats from this part of the way to its limit"), "%", 1, 99, 50
     ),
-    "early_looked_back": figure(N_("a cut in waiting days is told of for"), "days", 1, 365, 60),
-    "sample_old": figure(N_("a dry-matter sample is old after"), "hours", 1, 720),
-    "grass_reach": figure(N_("dry matter of other grass is taken for"), "days", 1, 365, 45),
-    "silage_wait": figure(N_("no cheese milk after the last silage for"), "days", 0, 365, 28),
+    "early_looked_back": figure(N_("a cut in waiting days is told of for"), N_("days"), 1, 365, 60),
+    "sample_old": figure(N_("a dry-matter sample is old after"), N_("hours"), 1, 720),
+    "grass_reach": figure(N_("dry matter of other grass is taken for"), N_("days"), 1, 365, 45),
+    "silage_wait": figure(N_("no cheese milk after the last silage for"), N_("days"), 0, 365, 28),
     "stack_warm": figure(N_("a stack of hay is warm from"), "°C", 20, 100, 45),
-    "stack_looked_back": figure(N_("a warm stack is probed again within"), "days", 1, 90, 14),
+    "stack_looked_back": figure(N_("a warm stack is probed again within"), N_("days"), 1, 90, 14),
     "wagon": figure(N_("a wagon holds"), "kg", 500, 15_000),
     "trip_least": figure(N_("a load is worth a trip from"), "kg", 0, 15_000, 500),
     "cut_step": figure(N_("cuts are reckoned in steps of"), "kg", 1, 5000, 100),
     "cut_loss": figure(N_("lost between mower and fence"), "%", 0, 50),
     "fence_hour": figure(N_("the day's grass is at the fence by"), OCLOCK, 0, 23.99, 8),
-    "walked_within": figure(N_("a field walk says what stands there for"), "days", 1, 90, 14),
+    "walked_within": figure(N_("a field walk says what stands there for"), N_("days"), 1, 90, 14),
     "cover_most": figure(
         N_("grass is cut before its cover reaches"), DRY_HECTARE, 500, 12_000, 4000
     ),
     "grass_cost": figure(N_("growing and cutting grass"), N_("EUR a tonne of dry matter"), 0, 2000),
-    "hay_cost": figure("hay", N_("EUR a tonne of dry matter"), 0, 2000),
-    "meal_cost": figure("meal", N_("EUR a tonne of dry matter"), 0, 5000),
+    "hay_cost": figure(N_("hay"), N_("EUR a tonne of dry matter"), 0, 2000),
+    "meal_cost": figure(N_("meal"), N_("EUR a tonne of dry matter"), 0, 5000),
     "discard_cost": figure(N_("taking thrown-away grass off"), N_("EUR a tonne"), 0, 500),
     "refused_least": figure(N_("usual refusals, at least"), N_("% of dry matter offered"), 0, 50),
     "refused_most": figure(N_("usual refusals, at most"), N_("% of dry matter offered"), 0, 50),
-    "cleared_within": figure(N_("what is cleared was fed within"), "hours", 6, 168, 48),
+    "cleared_within": figure(N_("what is cleared was fed within"), N_("hours"), 6, 168, 48),
     "short_above": figure(
         N_("short of dry matter is said from"), N_("kg a cow and day"), 0, 10, 0.5
     ),
     "drift_within": figure(N_("a share nears its bound within"), N_("percentage points"), 0, 50, 2),
-    "drift_after": figure(N_("a year's share says something after"), "days", 0, 366, 28),
-    "drift_days": figure(N_("a share of days is looked at over"), "days", 1, 31, 3),
-    "drift_missed": figure(N_("and told of when missed on"), "days", 1, 31, 2),
+    "drift_after": figure(N_("a year's share says something after"), N_("days"), 0, 366, 28),
+    "drift_days": figure(N_("a share of days is looked at over"), N_("days"), 1, 31, 3),
+    "drift_missed": figure(N_("and told of when missed on"), N_("days"), 1, 31, 2),
     "body_weight": figure(N_("a cow in milk weighs"), "kg", 100, 1200),
     "grass_fibre": figure(N_("fibre (NDF) of fresh grass"), N_("% of dry matter"), 10, 80),
     "fibre_known": figure(N_("fibre is told when known of"), N_("% of dry matter"), 1, 100, 90),
     "sodium_fed": figure(N_("sodium a cow in milk gets"), N_("g a day"), 0, 200),
-    "recorded_within": figure(N_("a recording tells of milk for"), "days", 1, 365, 45),
-    "lactation_most": figure(N_("a lactation lasts at most"), "days", 200, 2000, 700),
+    "recorded_within": figure(N_("a recording tells of milk for"), N_("days"), 1, 365, 45),
+    "lactation_most": figure(N_("a lactation lasts at most"), N_("days"), 200, 2000, 700),
     "milk_from": figure(N_("milk of a feeding from"), N_("hours after it"), 0, 96, 12),
     "milk_to": figure(N_("milk of a feeding to"), N_("hours after it"), 1, 240, 60),
 }
@@ -101,4 +102,4 @@ def clock_of(value: Decimal) -> time:
 
 def figure_choices() -> list[tuple[str, str]]:
     """The figures as choices of a form."""
-    return [(name, f"{known.label}, {known.unit}") for name, known in FIGURES.items()]
+    return [(name, f"{_(known.label)}, {_(known.unit)}") for name, known in FIGURES.items()]

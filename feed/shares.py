@@ -9,7 +9,8 @@ from typing import Any, TypeVar
 
 from django.utils.translation import gettext as _
 
-from config.templatetags.sheet import amount, in_readers_form
+from config.language import in_readers_form
+from config.templatetags.sheet import amount
 from feed.fed import Fed, Origin, Portion, Sum, daily
 from feed.following import followed
 from feed.models import FeedShareRule

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
 from config.days import local
-from config.templatetags.sheet import in_readers_form
+from config.language import in_readers_form
 from herd.lives import as_array
 from herd.models import LegBand, Recording, WithdrawalPeriod
 from herd.rules_in_force import MILK_LEAST, rule_in_force

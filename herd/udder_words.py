@@ -8,8 +8,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 from django.utils.translation import ngettext
 
+from config.language import in_readers_form
 from config.line_charts import LineChart, Point
-from config.templatetags.sheet import amount, in_readers_form
+from config.templatetags.sheet import amount
 from herd.udder import Movement, Rules, Share
 from herd.udder_board import Board
 from herd.udder_clinical import Clinical, Quarter

@@ -15,7 +15,7 @@ from datetime import UTC, date, datetime, timedelta
 from decimal import ROUND_CEILING, Decimal
 from zoneinfo import ZoneInfo
 
-from config.saying import _
+from config.saying import _, figures
 from herd.planned import Stands, numbered_milking, planned_starts
 
 # Names of the dated rules (PeriodRule.name) that this arithmetic asks for, with their units.
@@ -356,7 +356,7 @@ def minutes_too_late(end: datetime, estate: Estate, within: int = 60) -> int | N
 
 def plain(number: Decimal) -> str:
     """A number without trailing zeros."""
-    return f"{number.normalize():f}"
+    return figures(f"{number.normalize():f}")
 
 
 def dry_words(leaflet: Leaflet) -> str:

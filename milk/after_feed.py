@@ -16,6 +16,8 @@ from typing import Any
 from uuid import UUID
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import local_day, start_of
 from feed.figures import FIGURES
@@ -46,7 +48,7 @@ class Reach:
         return self.end - self.start
 
 
-MEASURED = ("fat", "protein", "spores")
+MEASURED = (N_("fat"), N_("protein"), N_("spores"))
 # How far back the loads of a field are looked at when nobody says how far.
 DAYS_OF_FIELD = 30
 
@@ -160,13 +162,13 @@ class AfterFeed:
     def lines(self) -> list[Line]:
         """Milk, contents, spores, clotting: always all of them, with their n."""
         before, after = self.before, self.after
-        told = [line("milk a cow and milking", "kg", "milkings", 2, before.a_cow, after.a_cow)]
+        told = [line(_("milk a cow and milking"), "kg", "milkings", 2, before.a_cow, after.a_cow)]
         for what in MEASURED:
             places = 0 if what in COUNTS else 2
             means = before.mean(what), after.mean(what)
-            told.append(line(what, UNITS[what], "lots tested", places, *means))
-        told.append(line("rennet to cut", "min", "vats timed", 1, before.clot, after.clot))
-        told.append(line("slow vats", "", "vats judged", 0, before.slow, after.slow))
+            told.append(line(what, UNITS[what], _("lots tested"), places, *means))
+        told.append(line(_("rennet to cut"), "min", _("vats timed"), 1, before.clot, after.clot))
+        told.append(line(_("slow vats"), "", _("vats judged"), 0, before.slow, after.slow))
         return told
 
 
@@ -185,7 +187,9 @@ def after_field(uuid: UUID, first: date, last: date, at: datetime) -> AfterFeed:
     found = Field.objects.get(uuid=uuid)
     cuts = ForageBatch.objects.standing().filter(field=found, **on_days("happened_at", first, last))
     batches = list(cuts.values_list("pk", flat=True))
-    return after(f"grass of {found}", Feeding.objects.filter(batch__in=batches), at)
+    return after(
+        _("grass of {found}").format(found=found), Feeding.objects.filter(batch__in=batches), at
+    )
 
 
 def after_day(day: date, at: datetime) -> AfterFeed:
@@ -274,7 +278,7 @@ def put_milkings(feedings: list[Feeding], before: Side, later: Side, reach: Reac
             key = (side, milking.group_id, milking.day, milking.session)
             cows = heads.at(milking.group_id, milking.happened_at)
             whole.setdefault(key, [0.0, cows])[0] += float(milking.kg)
-    for (side, *_), (kg, cows) in whole.items():
+    for (side, *_rest), (kg, cows) in whole.items():
         sides[side].milkings.append((kg, cows))
     put_lots(of_milking, before, later)
 
@@ -284,7 +288,7 @@ def put_lots(of_milking: dict[int, str], before: Side, later: Side) -> None:
     parts = MilkingPart.objects.filter(milking__in=list(of_milking), lot__void=False)
     rows = list(parts.values_list("lot", "milking", "kg", "lot__kg", "lot__carried_kg"))
     found: dict[str, set[int]] = defaultdict(set)
-    for lot, milking, *_ in rows:
+    for lot, milking, *_rest in rows:
         found[of_milking[milking]].add(lot)
     before_only = found["before"] - found["after"] - found[""]
     for side, name, lots in ((later, "after", found["after"]), (before, "before", before_only)):

@@ -10,8 +10,10 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal
 
+from config.saying import N_, _, day_said
+
 Unit = Literal["days", "months"]
-YOUNG = "{have}; {source} wants {least} {unit} for {of}, which is on {day}"
+YOUNG = N_("{have}; {source} wants {least} {unit} for {of}, which is on {day}")
 
 
 @dataclass(frozen=True)
@@ -58,13 +60,13 @@ def too_young(made: date, on: date, bounds: Iterable[AgeBound]) -> list[str]:
         day = old_enough_on(made, bound.at_least, bound.unit)
         if on < day:
             said.append(
-                YOUNG.format(
+                _(YOUNG).format(
                     have=age_said(made, on),
                     source=bound.source,
                     least=bound.at_least,
                     unit=bound.unit,
                     of=bound.of,
-                    day=day.isoformat(),
+                    day=day_said(day),
                 )
             )
     return said
@@ -75,5 +77,5 @@ def age_said(made: date, on: date) -> str:
     months = full_months(made, on)
     if months < 2:
         days = max((on - made).days, 0)
-        return f"{days} day{'s' * (days != 1)} old"
-    return f"{months} months old"
+        return (_("{days} day old") if days == 1 else _("{days} days old")).format(days=days)
+    return _("{months} months old").format(months=months)

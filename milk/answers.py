@@ -8,6 +8,10 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+from django.utils.translation import ngettext
+
 from herd.models import Animal
 from milk.below import ancestors
 from milk.held import HeldBy, Thing, open_holds, undecided
@@ -16,8 +20,8 @@ from milk.models import LotFlag, LotTest, MilkLot, Tank
 from milk.models.limits import What
 from milk.withheld_milk import Row, parts_of, withheld_in
 
-HELD, POUR, DO_NOT_POUR = "held", "pour", "do not pour"
-USED, VOID, WASTE = "used up", "void", "waste"
+HELD, POUR, DO_NOT_POUR = N_("held"), N_("pour"), N_("do not pour")
+USED, VOID, WASTE = N_("used up"), N_("void"), N_("waste")
 # The form each word has on the day sheet.
 FORMS = {
     HELD: "held",
@@ -28,12 +32,12 @@ FORMS = {
     WASTE: "waste",
 }
 
-WITHHELD_SENTENCE = "Milk of {animals} inside a withdrawal period is in it: {why}."
-VOID_SENTENCE = "What opened this lot was struck or corrected; its milk is in other lots."
-WASTE_SENTENCE = "It stands in a waste tank and is not for cheese."
-USED_SENTENCE = "Nothing of it is left in the tank."
-POUR_SENTENCE = "No hold names it, and no withheld milk is known in it."
-NO_TESTS = "No inhibitor test of it is written."
+WITHHELD_SENTENCE = N_("Milk of {animals} inside a withdrawal period is in it: {why}.")
+VOID_SENTENCE = N_("What opened this lot was struck or corrected; its milk is in other lots.")
+WASTE_SENTENCE = N_("It stands in a waste tank and is not for cheese.")
+USED_SENTENCE = N_("Nothing of it is left in the tank.")
+POUR_SENTENCE = N_("No hold names it, and no withheld milk is known in it.")
+NO_TESTS = N_("No inhibitor test of it is written.")
 
 
 @dataclass(kw_only=True)
@@ -76,8 +80,10 @@ class Answer:
         if self.lot.delivery is not None:
             return str(self.lot.delivery.holding)
         if not self.groups:
-            return "carried over" if self.lot.carried_kg else "no milking known"
-        return f"group{'s' if len(self.groups) > 1 else ''} {spans_said(self.groups)}"
+            return _("carried over") if self.lot.carried_kg else _("no milking known")
+        return ngettext("group {numbers}", "groups {numbers}", len(self.groups)).format(
+            numbers=spans_said(self.groups)
+        )
 
 
 def answers_about(
@@ -136,19 +142,19 @@ def judge(
 ) -> tuple[str, str]:
     """The word about a lot, and one sentence why. What keeps it back comes first."""
     if lot.void:
-        return VOID, VOID_SENTENCE
+        return VOID, _(VOID_SENTENCE)
     if held:
         first = held[0]
         through = f" ({first.through})" if first.through else ""
         return (HELD if first.is_open else first.word), f"{first.hold.words}{through}."
     if lot.tank.use == Tank.Use.WASTE:
-        return WASTE, WASTE_SENTENCE
+        return WASTE, _(WASTE_SENTENCE)
     if withheld:
         animals = ", ".join(sorted({names[row.animal] for row in withheld}))
-        return DO_NOT_POUR, WITHHELD_SENTENCE.format(animals=animals, why=withheld[0].why)
+        return DO_NOT_POUR, _(WITHHELD_SENTENCE).format(animals=animals, why=withheld[0].why)
     if lot.ended_at is not None and lot.ended_at <= at:
-        return USED, USED_SENTENCE
-    return POUR, POUR_SENTENCE
+        return USED, _(USED_SENTENCE)
+    return POUR, _(POUR_SENTENCE)
 
 
 def animal_names(rows: Iterable[Row]) -> dict[int, str]:
@@ -183,7 +189,7 @@ def latest_tests(numbers: Collection[int]) -> dict[int, dict[str, LotTest]]:
 def groups_in(lots: frozenset[int]) -> dict[int, list[int]]:
     """The numbers of the groups milked into lots, by lot."""
     found: dict[int, set[int]] = defaultdict(set)
-    for lot, _, group in parts_of(lots):
+    for lot, _milking, group in parts_of(lots):
         found[lot].add(group)
     return {lot: sorted(groups) for lot, groups in found.items()}
 
@@ -197,5 +203,8 @@ def spans_said(numbers: Sequence[int]) -> str:
         else:
             runs.append([number])
     return ", ".join(
-        f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs
+        _("{first} to {last}").format(first=run[0], last=run[-1])
+        if len(run) > 2
+        else ", ".join(map(str, run))
+        for run in runs
     )

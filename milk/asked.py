@@ -4,6 +4,7 @@ from datetime import date, timedelta
 
 from django.core.exceptions import ValidationError
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from config.forms.fields import NO_DAY
 
@@ -18,9 +19,9 @@ def day_asked(text: str, otherwise: date, latest: date, name: str = "day") -> da
     try:
         day = date.fromisoformat(text)
     except ValueError as error:
-        raise ValidationError({name: NO_DAY.format(text=text[:20])}) from error
+        raise ValidationError({name: _(NO_DAY).format(text=text[:20])}) from error
     if not 1900 <= day.year <= 2200:
-        raise ValidationError({name: NO_DAY.format(text=text[:20])})
+        raise ValidationError({name: _(NO_DAY).format(text=text[:20])})
     return min(day, latest)
 
 

@@ -10,6 +10,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django.urls import reverse
+from django.utils.translation import gettext as _
 
 from config.papers import Paper, file_name
 from config.papers.pdf import pdf
@@ -78,35 +79,35 @@ def papers_of(first: date, last: date) -> Iterator[Listed]:
     span = urlencode({"since": first.isoformat(), "until": last.isoformat()})
     yield from of_the_dairy(span)
     days = urlencode({"from": first.isoformat(), "to": last.isoformat()})
-    for slug, (title, _, _, says) in FEED_PAPERS.items():
+    for slug, (title, _about, _what, says) in FEED_PAPERS.items():
         url = f"{reverse('feed:paper', args=[slug])}?{days}"
-        yield Listed(title, says, url, partial(feed_paper, slug))
+        yield Listed(_(title), _(says), url, partial(feed_paper, slug))
     yield from of_the_herd(span)
 
 
 def of_the_dairy(span: str) -> Iterator[Listed]:
     """The make, plates, brine and store. ``span``: the days, as an address asks for them."""
     yield Listed(
-        "The make",
-        "Day by day: fat to casein, milk kept over, wheels, grades; what was outside a rule.",
+        _("The make"),
+        _("Day by day: fat to casein, milk kept over, wheels, grades; what was outside a rule."),
         f"{reverse('milk:make')}?{span}",
         lambda month: make_paper(month.first, month.last, by=month.by, at=month.at),
     )
     yield Listed(
-        "Register of plates",
-        "Received, used, broken, lost, as it stands now.",
+        _("Register of plates"),
+        _("Received, used, broken, lost, as it stands now."),
         reverse("milk:plates"),
         lambda month: plate_register(by=month.by, at=month.at),
     )
     yield Listed(
-        "Log of brine and store",
-        "Readings of baths and rooms, rows taken out, rounds of turning.",
+        _("Log of brine and store"),
+        _("Readings of baths and rooms, rows taken out, rounds of turning."),
         f"{reverse('milk:climate')}?{span}",
         lambda month: climate_paper(month.first, month.last, name_of(month.by)),
     )
     yield Listed(
-        "Stock of wheels",
-        "By age and grade, with the counts behind it, as it stands now.",
+        _("Stock of wheels"),
+        _("By age and grade, with the counts behind it, as it stands now."),
         reverse("milk:stock"),
         lambda month: stock_paper(month.at, name_of(month.by)),
     )
@@ -115,22 +116,22 @@ def of_the_dairy(span: str) -> Iterator[Listed]:
 def of_the_herd(span: str) -> Iterator[Listed]:
     """Treatments and what was lost by them and by all else."""
     yield Listed(
-        "Medicine book",
-        "Every treatment, what it withheld, and where the milk went.",
+        _("Medicine book"),
+        _("Every treatment, what it withheld, and where the milk went."),
         f"{reverse('herd:medicine-book')}?{span}",
         book,
     )
     yield Listed(
-        "Antimicrobial use",
-        "By active substance and group.",
+        _("Antimicrobial use"),
+        _("By active substance and group."),
         f"{reverse('herd:antimicrobials')}?{span}",
         lambda month: antimicrobials_paper(
             usage(month.first, month.last), by=month.by, at=month.at
         ),
     )
     yield Listed(
-        "What was lost, and why",
-        "Kg, wheels and their price by cause; open holds.",
+        _("What was lost, and why"),
+        _("Kg, wheels and their price by cause; open holds."),
         f"{reverse('milk:losses')}?{span}",
         lambda month: losses_paper(
             losses_between(month.first, month.last, month.at), by=month.by, at=month.at

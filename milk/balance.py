@@ -4,9 +4,12 @@ from collections import defaultdict
 from dataclasses import dataclass
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from milk.models import LotDraw, LotParent, MilkingPart, MilkLot
 
-CREAM_OR_MOVED = "another use"
+CREAM_OR_MOVED = N_("another use")
 
 
 @dataclass(frozen=True)
@@ -61,7 +64,7 @@ def came_from(lot: MilkLot) -> list[Part]:
         group = part.milking.group
         by_group[group.number, address(group)] += part.kg
     parts = [
-        Part(f"group {number}", url, kg, share_of(kg, whole))
+        Part(_("group {number}").format(number=number), url, kg, share_of(kg, whole))
         for (number, url), kg in sorted(by_group.items())
     ]
     if lot.delivery is not None:
@@ -69,7 +72,7 @@ def came_from(lot: MilkLot) -> list[Part]:
     edges = LotParent.objects.filter(lot=lot).select_related("parent").order_by("parent__opened_at")
     for edge in edges:
         parent = edge.parent
-        name = f"carried over from lot {parent}"
+        name = _("carried over from lot {parent}").format(parent=parent)
         parts.append(Part(name, address(parent), edge.kg, share_of(edge.kg, whole)))
     return parts
 
@@ -86,7 +89,7 @@ def went_to(lot: MilkLot) -> list[Part]:
         parts.append(Part(name, url, draw.kg, share_of(draw.kg, whole)))
     edges = LotParent.objects.filter(parent=lot).select_related("lot").order_by("lot__opened_at")
     for edge in edges:
-        name = f"carried over into lot {edge.lot}"
+        name = _("carried over into lot {lot}").format(lot=edge.lot)
         parts.append(Part(name, address(edge.lot), edge.kg, share_of(edge.kg, whole)))
     return parts
 
@@ -98,12 +101,12 @@ def draw_said(draw: LotDraw) -> tuple[str, str]:
     if draw.tray is not None:
         return str(draw.tray), address(draw.tray)
     if draw.delivery is not None:
-        return f"delivered to {draw.delivery.holding}", ""
+        return _("delivered to {holding}").format(holding=draw.delivery.holding), ""
     if draw.tank_event is not None:
         event = draw.tank_event
         to = f" ({event.to_tank})" if event.to_tank else ""
         return f"{event.get_what_display()}{to}", ""
-    return CREAM_OR_MOVED, ""
+    return _(CREAM_OR_MOVED), ""
 
 
 def address(thing: object) -> str:

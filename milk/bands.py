@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 
+from config.saying import _
 from herd.withdrawal import plain
 
 
@@ -31,7 +32,10 @@ def band_words(name: str, value: Decimal, unit: str, band: Band) -> str:
     side = band.side(value)
     end = band.low if side == "below" else band.high
     said = f"{name} {plain(value)} {unit}"
-    return f"{said}, {side.upper()} {plain(end)} {unit}" if side and end is not None else said
+    if not side or end is None:
+        return said
+    word = _("BELOW") if side == "below" else _("ABOVE")
+    return f"{said}, {word} {plain(end)} {unit}"
 
 
 def out_since(readings: Iterable[tuple[datetime, bool]]) -> datetime | None:

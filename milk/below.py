@@ -14,9 +14,12 @@ from django.contrib.postgres.aggregates import ArrayAgg
 from django.db import connection
 from django.db.models import Exists, F, Max, OuterRef, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext as _
 
 from config.asking import ask, bound
+from config.language import in_estate_language
 from config.once_a_page import once_a_page
+from config.templatetags.sheet import amount
 from milk.models import LotDraw, MilkLot, Vat, VatFill, VatLot, Wheel
 from milk.runs import names_said, run_said, runs
 from milk.whey import cans_with
@@ -59,6 +62,7 @@ class Below:
     wheels: list[Wheel]
     second_ring: list[Vat]
 
+    @in_estate_language()
     def as_tree(self) -> dict[str, Any]:
         """The same as it is frozen in a hold: numbers, names and kg."""
         return {
@@ -95,9 +99,9 @@ class Catchable:
     @property
     def words(self) -> str:
         """One sentence; empty when nothing can be stopped any more."""
-        parts = [f"{name} {kg:,.0f} kg" for name, kg in [*self.tanks, *self.in_trays]]
+        parts = [f"{name} {amount(round(kg))} kg" for name, kg in [*self.tanks, *self.in_trays]]
         if self.vats:
-            parts.append("not lifted: " + names_said(str(vat) for vat in self.vats))
+            parts.append(_("not lifted: ") + names_said(str(vat) for vat in self.vats))
         return "; ".join(parts)
 
 
@@ -203,11 +207,12 @@ def read_catchable(of_lots: frozenset[int], at: datetime) -> Catchable:
         left_in_tanks(lots, at).order_by("tank__name", "id").values_list("tank__name", "left")
     ):
         if left > 0:
-            tanks[f"tank {name}"] = tanks.get(f"tank {name}", Decimal(0)) + left
+            tank = _("tank {name}").format(name=name)
+            tanks[tank] = tanks.get(tank, Decimal(0)) + left
     trays = left_in_trays(lots, at).values_list("number", "left")
     return Catchable(
         tanks=list(tanks.items()),
-        trays=[(f"tray {number}", kg) for number, kg in trays if kg > 0],
+        trays=[(_("tray {number}").format(number=number), kg) for number, kg in trays if kg > 0],
         vats=list(not_lifted(lots, at).distinct().order_by("day", "round", "number")),
     )
 

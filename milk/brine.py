@@ -10,7 +10,9 @@ from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
-IN_TIME, TOO_SHORT, TOO_LONG, NOT_SET = "in time", "too short", "too long", ""
+from config.saying import N_
+
+IN_TIME, TOO_SHORT, TOO_LONG, NOT_SET = N_("in time"), N_("too short"), N_("too long"), ""
 
 
 @dataclass(frozen=True, kw_only=True)

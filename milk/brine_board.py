@@ -7,17 +7,21 @@ from decimal import Decimal
 from typing import Any
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+from django.utils.translation import ngettext
 
 from config.days import day_words, estate_zone
 from milk.answers import spans_said
 from milk.bands import Band, band_words
-from milk.brine import TOO_LONG, Soak, Terms, by_number
+from milk.brine import TOO_LONG, TOO_SHORT, Soak, Terms, by_number
 from milk.figures import Dated
 from milk.models import BrineReading, BrineRow, MilkFigure, WheelPlace
+from milk.nouns import counted
 
 What = MilkFigure.What
-NOTHING = "Nothing comes out of the brine today."
-NO_DAYS = "The estate has not set how many days wheels stay in brine (figures of the milk)."
+NOTHING = N_("Nothing comes out of the brine today.")
+NO_DAYS = N_("The estate has not set how many days wheels stay in brine (figures of the milk).")
 _LAST = """
 SELECT reading.* FROM unnest(%(baths)s::text[]) AS named (bath)
 CROSS JOIN LATERAL (
@@ -50,7 +54,9 @@ class RowNow:
     at: datetime
 
     def __str__(self) -> str:
-        return f"bath {self.bath}" + (f", row {self.row}" if self.row else "")
+        return _("bath {bath}").format(bath=self.bath) + (
+            _(", row {row}").format(row=self.row) if self.row else ""
+        )
 
     @property
     def soak(self) -> Soak:
@@ -78,14 +84,14 @@ class RowNow:
         """The row's state in words."""
         left = self.left
         if not self.lying:
-            return "empty"
+            return _("empty")
         if left is None:
-            return "in brine"
+            return _("in brine")
         if left > 0:
-            return f"{left} day{'' if left == 1 else 's'} left"
+            return ngettext("{left} day left", "{left} days left", left).format(left=left)
         if left == 0:
-            return "OUT TODAY"
-        return f"{-left} day{'' if left == -1 else 's'} OVER"
+            return _("OUT TODAY")
+        return days_over(-left)
 
     @property
     def form(self) -> str:
@@ -102,7 +108,7 @@ class RowNow:
         names = sorted(one.plate for one in self.lying)
         if len(names) < 4:
             return ", ".join(names)
-        return f"{names[0]} to {names[-1]}"
+        return _("{first} to {last}").format(first=names[0], last=names[-1])
 
     @property
     def days_differ(self) -> bool:
@@ -143,15 +149,21 @@ class Board:
     def answer(self) -> str:
         """What comes out today, in a sentence."""
         if not self.days_set:
-            return NO_DAYS
+            return _(NO_DAYS)
         if not self.due:
-            return NOTHING
+            return _(NOTHING)
         wheels = sum(len(row.lying) for row in self.due)
         rows = len(self.due)
-        return (
-            f"{rows} row{'' if rows == 1 else 's'} with {wheels} wheel{'' if wheels == 1 else 's'} "
-            f"come{'s' if rows == 1 else ''} out today: {rows_said(self.due)}."
-        )
+        return ngettext(
+            "{rows} row with {wheels} comes out today: {rows_said}.",
+            "{rows} rows with {wheels} come out today: {rows_said}.",
+            rows,
+        ).format(rows=rows, wheels=counted(wheels, "wheel"), rows_said=rows_said(self.due))
+
+
+def days_over(days: int) -> str:
+    """So many days over the time, as the word of a row or an aisle."""
+    return ngettext("{days} day OVER", "{days} days OVER", days).format(days=days)
 
 
 def rows_said(rows: Iterable[RowNow]) -> str:
@@ -159,7 +171,10 @@ def rows_said(rows: Iterable[RowNow]) -> str:
     by_bath: dict[str, list[str]] = {}
     for row in rows:
         by_bath.setdefault(row.bath, []).append(row.row)
-    return "; ".join(f"bath {bath}{of_bath(names)}" for bath, names in by_bath.items())
+    return "; ".join(
+        _("bath {bath}{rows}").format(bath=bath, rows=of_bath(names))
+        for bath, names in by_bath.items()
+    )
 
 
 def of_bath(names: Sequence[str]) -> str:
@@ -169,7 +184,7 @@ def of_bath(names: Sequence[str]) -> str:
         return ""
     whole = all(name.isascii() and name.isdecimal() for name in named)
     said = spans_said([int(name) for name in named]) if whole else ", ".join(named)
-    return f", row{'s' if len(named) > 1 else ''} {said}"
+    return ngettext(", row {said}", ", rows {said}", len(named)).format(said=said)
 
 
 def board(at: datetime | None = None) -> Board:
@@ -282,8 +297,8 @@ def strength_band(figures: Dated, day: date, unit: str) -> Band:
 def soak_words(soak: Soak, at: datetime) -> str:
     """A finished or running time in brine, for people."""
     days = soak.days(at)
-    words = f"{days} day{'' if days == 1 else 's'} in brine"
+    words = ngettext("{days} day in brine", "{days} days in brine", days).format(days=days)
     if soak.taken_out is None and soak.due is not None:
-        words += f", out on {day_words(soak.day(soak.due))}"
+        words += _(", out on {day}").format(day=day_words(soak.day(soak.due)))
     judged = soak.judged(at)
-    return f"{words}: {judged.upper()}" if judged in (TOO_LONG, "too short") else words
+    return f"{words}: {_(judged).upper()}" if judged in (TOO_LONG, TOO_SHORT) else words

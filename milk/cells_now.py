@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 
+from config.language import in_readers_form
 from herd.tank_share import Compared, compare
 from herd.udder_herd import TankNow, herd_now
 from milk.judging import OUR_OWN, Standing, standings
@@ -39,7 +40,11 @@ class TankCells:
     @property
     def measured_said(self) -> str:
         """The measured count for an address: one decimal at most, nothing between thousands."""
-        return "" if self.measured is None else f"{round(self.measured, 1).normalize():f}"
+        return (
+            ""
+            if self.measured is None
+            else in_readers_form(f"{round(self.measured, 1).normalize():f}")
+        )
 
 
 @dataclass(frozen=True, kw_only=True)

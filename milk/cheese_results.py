@@ -10,6 +10,8 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from django.conf import settings
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import local_day
 from milk import cheese_rules
@@ -22,23 +24,25 @@ from milk.models.limits import What as MilkWhat
 What, Growth = CheeseTest.What, CheeseLimit.Growth
 Figure = MilkFigure.What
 PATHOGENS = {
-    What.LISTERIA: "Listeria monocytogenes",
-    What.SALMONELLA: "Salmonella",
-    What.ENTEROTOXIN: "staphylococcal enterotoxin",
+    What.LISTERIA: N_("Listeria monocytogenes"),
+    What.SALMONELLA: N_("Salmonella"),
+    What.ENTEROTOXIN: N_("staphylococcal enterotoxin"),
 }
-TEST_TOXINS = "test the batch for staphylococcal enterotoxins, and hold all its wheels until then"
-COUNT_THEM = "count them (cfu/g) and ask the authority"
-M1_OVER = "aflatoxin M1 {value} µg/kg, at most {limit} (milk {milk} times {factor})"
-NO_TOXIN_TEST = (
+TEST_TOXINS = N_(
+    "test the batch for staphylococcal enterotoxins, and hold all its wheels until then"
+)
+COUNT_THEM = N_("count them (cfu/g) and ask the authority")
+M1_OVER = N_("aflatoxin M1 {value} µg/kg, at most {limit} (milk {milk} times {factor})")
+NO_TOXIN_TEST = N_(
     "no enterotoxin test of {units} units of {vat}, none of them positive, is in the book since "
     "the sample ({words})"
 )
-NOT_RELEASED = (
+NOT_RELEASED = N_(
     "{pathogen} was detected in {vat}: such a batch is not released. Decide to use it otherwise "
     "(heat treatment, if the authority allows it) or to destroy it; a slip of the laboratory is "
     "struck with its letter"
 )
-KEPT, NOT_KEPT = "kept", "not kept"
+KEPT, NOT_KEPT = N_("kept"), N_("not kept")
 
 
 @dataclass(frozen=True)
@@ -159,11 +163,11 @@ def judged(test: CheeseTest, rows: Sequence[CheeseLimit], grows: bool) -> Judged
         if test.units is not None and test.detected is not None:
             judgement = cheese_rules.judge_detection(test.units, test.detected, plan_of(row))
             if test.what == What.LISTERIA and not grows:
-                follows = COUNT_THEM
+                follows = _(COUNT_THEM)
         elif row.low is not None:
             judgement = cheese_rules.judge_counts(test.numbers, plan_of(row))
             if test.what == What.STAPHYLOCOCCI and toxin_test_due(test, row):
-                follows = TEST_TOXINS
+                follows = _(TEST_TOXINS)
         else:
             continue
         found.append((row.scheme, judgement))
@@ -196,7 +200,7 @@ def m1_judgements(test: CheeseTest, day: date) -> Iterable[tuple[str, Judgement]
         assert limit.at_most is not None
         most = cheese_rules.limit_in_cheese(limit.at_most, factor.value)
         (value,) = test.numbers
-        words = M1_OVER.format(
+        words = _(M1_OVER).format(
             value=plain(value),
             limit=plain(most),
             milk=plain(limit.at_most),
@@ -235,8 +239,11 @@ def growth_said(tests: Sequence[CheeseTest], rule: NoGrowth | None) -> str:
     by = ", ".join(
         f"{name} {plain(value)}" for name, value in (("pH", ph), ("aw", aw)) if value is not None
     )
-    word = "can" if grows_in(tests, rule) else "cannot"
-    return f"Listeria {word} grow in it ({by or 'neither pH nor water activity is measured'})."
+    grows = grows_in(tests, rule)
+    words = (
+        _("Listeria can grow in it ({by}).") if grows else _("Listeria cannot grow in it ({by}).")
+    )
+    return _(words).format(by=by or _("neither pH nor water activity is measured"))
 
 
 def standards_of(vat: Vat, moisture: Decimal | None, dry_fat: Decimal | None) -> list[Standard]:
@@ -249,8 +256,8 @@ def standards_of(vat: Vat, moisture: Decimal | None, dry_fat: Decimal | None) ->
             assert bound is not None
             most = row.high is not None
             fine = value is not None and (value <= bound if most else value >= bound)
-            said = "not measured" if value is None else f"{value:.1f} %"
-            word = "" if value is None else KEPT if fine else NOT_KEPT
+            said = _("not measured") if value is None else f"{value:.1f} %"
+            word = "" if value is None else _(KEPT) if fine else _(NOT_KEPT)
             name = row.get_what_display().partition(",")[0]
             text = f"{'at most' if most else 'at least'} {plain(bound)} %"
             found.append(Standard(name, said, text, row.scheme, word))
@@ -264,7 +271,7 @@ def missing_of_cheese(hold: Hold) -> list[str]:
     if test is None:
         return []
     if test.what in PATHOGENS and test.detected:
-        return [NOT_RELEASED.format(pathogen=PATHOGENS[What(test.what)], vat=test.vat)]
+        return [_(NOT_RELEASED).format(pathogen=_(PATHOGENS[What(test.what)]), vat=test.vat)]
     if test.what != What.STAPHYLOCOCCI:
         return []
     day = local_day(test.happened_at)
@@ -282,4 +289,8 @@ def missing_of_cheese(hold: Hold) -> list[str]:
     )
     if clear.exists():
         return []
-    return [NO_TOXIN_TEST.format(units=units, vat=test.vat, words=f"staphylococci {test.said}")]
+    return [
+        _(NO_TOXIN_TEST).format(
+            units=units, vat=test.vat, words=_("staphylococci {said}").format(said=test.said)
+        )
+    ]

@@ -9,10 +9,12 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
+from config.saying import N_, _, figures
+
 # What feed limits are stated for (text on Directive 2002/32/EC): 12 % moisture.
 FEED_MOISTURE = Decimal(12)
 
-ALL_WATER = "Moisture must leave something over: below 100 %."
+ALL_WATER = N_("Moisture must leave something over: below 100 %.")
 
 
 class Outcome(StrEnum):
@@ -21,7 +23,7 @@ class Outcome(StrEnum):
     SATISFACTORY = "satisfactory"
     ACCEPTABLE = "acceptable"
     UNSATISFACTORY = "unsatisfactory"
-    NOT_VALID = "not valid"
+    NOT_VALID = N_("not valid")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,13 +48,13 @@ class Judgement:
         return self.outcome is Outcome.UNSATISFACTORY
 
 
-ABOVE_HIGH = "{number} of {units} units above {high}"
-TOO_MANY = "{number} of {units} units above {low}, at most {between} may be"
-SOME = "{number} of {units} units above {low}, none above {high}"
-NONE_ABOVE = "no unit of {units} above {low}"
-TOO_FEW = "only {number} of {units} units were examined"
-DETECTED = "detected in {number} of {units} units"
-NOT_DETECTED = "not detected in any of {units} units"
+ABOVE_HIGH = N_("{number} of {units} units above {high}")
+TOO_MANY = N_("{number} of {units} units above {low}, at most {between} may be")
+SOME = N_("{number} of {units} units above {low}, none above {high}")
+NONE_ABOVE = N_("no unit of {units} above {low}")
+TOO_FEW = N_("only {number} of {units} units were examined")
+DETECTED = N_("detected in {number} of {units} units")
+NOT_DETECTED = N_("not detected in any of {units} units")
 
 
 def judge_counts(counts: Sequence[Decimal], plan: Plan) -> Judgement:
@@ -64,28 +66,28 @@ def judge_counts(counts: Sequence[Decimal], plan: Plan) -> Judgement:
     number, low = len(counts), plain(plan.low)
     above = sum(count > plan.low for count in counts)
     if plan.high is not None and (worst := sum(count > plan.high for count in counts)):
-        words = ABOVE_HIGH.format(number=worst, units=number, high=plain(plan.high))
+        words = _(ABOVE_HIGH).format(number=worst, units=number, high=plain(plan.high))
         return Judgement(Outcome.UNSATISFACTORY, words)
     if above > plan.between:
-        words = TOO_MANY.format(number=above, units=number, low=low, between=plan.between)
+        words = _(TOO_MANY).format(number=above, units=number, low=low, between=plan.between)
         return Judgement(Outcome.UNSATISFACTORY, words)
     if number < plan.units:
-        return Judgement(Outcome.NOT_VALID, TOO_FEW.format(number=number, units=plan.units))
+        return Judgement(Outcome.NOT_VALID, _(TOO_FEW).format(number=number, units=plan.units))
     if above:
         high = plain(plan.high) if plan.high is not None else low
-        words = SOME.format(number=above, units=number, low=low, high=high)
+        words = _(SOME).format(number=above, units=number, low=low, high=high)
         return Judgement(Outcome.ACCEPTABLE, words)
-    return Judgement(Outcome.SATISFACTORY, NONE_ABOVE.format(units=number, low=low))
+    return Judgement(Outcome.SATISFACTORY, _(NONE_ABOVE).format(units=number, low=low))
 
 
 def judge_detection(units: int, detected: int, plan: Plan) -> Judgement:
     """“Not detected in 25 g”: ``detected`` of the ``units`` examined had it."""
     if detected > plan.between:
-        words = DETECTED.format(number=detected, units=units)
+        words = _(DETECTED).format(number=detected, units=units)
         return Judgement(Outcome.UNSATISFACTORY, words)
     if units < plan.units:
-        return Judgement(Outcome.NOT_VALID, TOO_FEW.format(number=units, units=plan.units))
-    return Judgement(Outcome.SATISFACTORY, NOT_DETECTED.format(units=units))
+        return Judgement(Outcome.NOT_VALID, _(TOO_FEW).format(number=units, units=plan.units))
+    return Judgement(Outcome.SATISFACTORY, _(NOT_DETECTED).format(units=units))
 
 
 def needs_toxin_test(counts: Sequence[Decimal], high: Decimal) -> bool:
@@ -118,7 +120,7 @@ def at_feed_moisture(value: Decimal, moisture: Decimal) -> Decimal:
     Raises ValueError when there is nothing but water.
     """
     if moisture >= 100:
-        raise ValueError(ALL_WATER)
+        raise ValueError(_(ALL_WATER))
     return value * (100 - FEED_MOISTURE) / (100 - moisture)
 
 
@@ -128,4 +130,4 @@ def limit_in_cheese(in_milk: Decimal, factor: Decimal) -> Decimal:
 
 
 def plain(value: Decimal) -> str:
-    return f"{value.normalize():,f}"
+    return figures(f"{value.normalize():,f}")

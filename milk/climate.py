@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from milk.bands import Band, band_words, out_since
 from milk.figures import Dated
@@ -32,7 +33,7 @@ class RoomNow:
     def answer(self) -> str:
         """The room in a sentence."""
         if self.reading is None:
-            return "no reading is written"
+            return _("no reading is written")
         return ", ".join(self.says)
 
 

@@ -9,13 +9,15 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from statistics import fmean
 
+from django.utils.translation import gettext_noop as N_
+
 from milk.figures import figures_on
 from milk.models import MilkFigure, Vat
 from milk.vat import is_slow
 
 # Older vats than these are other milk and another season.
 REACH = timedelta(days=30)
-TO_CLOT, TO_CUT = "rennet to clot", "rennet to cut"
+TO_CLOT, TO_CUT = N_("rennet to clot"), N_("rennet to cut")
 
 
 @dataclass(frozen=True)

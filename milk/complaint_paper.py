@@ -4,7 +4,12 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
-from config.days import local_day
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
+
+from config.days import day_in_figures, local_day
+from config.language import in_readers_form
 from config.papers import CAUTION, Column, Line, Paper, Part
 from milk.grades import last_grades
 from milk.held import open_holds
@@ -13,17 +18,17 @@ from milk.places import where_is
 from milk.vat_code import vat_code
 
 WHEELS = (
-    Column("Plate", 1),
-    Column("Lot (vat)", 1.4),
-    Column("Twin", 0.6),
-    Column("Last grade", 1.6),
-    Column("Where it is", 3),
-    Column("Sold to, with paper", 3),
+    Column(_l("Plate"), 1),
+    Column(_l("Lot (vat)"), 1.4),
+    Column(_l("Twin"), 0.6),
+    Column(_l("Last grade"), 1.6),
+    Column(_l("Where it is"), 3),
+    Column(_l("Sold to, with paper"), 3),
     Column("kg", 0.8, figures=True),
-    Column("Held", 0.8),
+    Column(_l("Held"), 0.8),
 )
-ELSEWHERE = "sold to somebody else"
-SEEN = (Column("Day", 1), Column("How", 1), Column("Grade", 1), Column("Found", 4))
+ELSEWHERE = N_("sold to somebody else")
+SEEN = (Column(_l("Day"), 1), Column(_l("How"), 1), Column(_l("Grade"), 1), Column(_l("Found"), 4))
 
 
 def complaint_paper(wheel: Wheel, *, by: Any, at: datetime) -> Paper:
@@ -43,26 +48,31 @@ def complaint_paper(wheel: Wheel, *, by: Any, at: datetime) -> Paper:
     sold = sum(bool(lines[one.pk].cells[5]) for one in of_day)
     loud = sum(lines[one.pk].loud for one in of_day)
     return Paper(
-        title=f"Wheel {wheel.plate}: answer to a complaint",
+        title=_("Wheel {plate}: answer to a complaint").format(plate=wheel.plate),
         stem=f"complaint {wheel.plate}",
         made_by=str(by),
         made_at=at,
         about=(
-            f"Made on {local_day(wheel.happened_at).isoformat()}, lot {vat_code(wheel.vat)}, "
-            f"twin {wheel.twin}.",
+            _("Made on {happened_at}, lot {vat_code}, twin {twin}.").format(
+                happened_at=day_in_figures(local_day(wheel.happened_at)),
+                vat_code=vat_code(wheel.vat),
+                twin=wheel.twin,
+            ),
         ),
         answer=(
-            f"{len(of_day)} wheels were made that day, {sold} of them were sold; {loud} are worse "
-            "than first, or held."
+            _(
+                "{count} wheels were made that day, {sold} of them were sold; {loud} are worse "
+                "than first, or held."
+            ).format(count=len(of_day), sold=sold, loud=loud)
         ),
         parts=(
-            Part(WHEELS, tuple(lines[one.pk] for one in twins), title="This wheel and its twin"),
-            Part(SEEN, tuple(seen(twins)), title="What was found on them"),
+            Part(WHEELS, tuple(lines[one.pk] for one in twins), title=_("This wheel and its twin")),
+            Part(SEEN, tuple(seen(twins)), title=_("What was found on them")),
             Part(
                 WHEELS,
                 tuple(lines[one.pk] for one in others),
-                title="The other wheels of that day",
-                empty="No other vat was made that day.",
+                title=_("The other wheels of that day"),
+                empty=_("No other vat was made that day."),
             ),
         ),
         cautions=(CAUTION,),
@@ -91,11 +101,11 @@ def lines_of(
             wheel.plate,
             vat_code(wheel.vat),
             wheel.twin,
-            grade.get_grade_display() if grade else "not graded",
-            str(places[wheel.pk]) if named else ELSEWHERE,
-            "" if out is None else f"{out.buyer}, {out.paper}" if named else ELSEWHERE,
-            f"{kg:.1f}" if kg else "",
-            "held" if is_held else "",
+            grade.get_grade_display() if grade else _("not graded"),
+            str(places[wheel.pk]) if named else _(ELSEWHERE),
+            "" if out is None else f"{out.buyer}, {out.paper}" if named else _(ELSEWHERE),
+            in_readers_form(f"{kg:.1f}") if kg else "",
+            _("held") if is_held else "",
         )
         worse = grade is not None and grade.grade != Inspection.Grade.FIRST
         found[wheel.pk] = Line(cells, url=wheel.get_absolute_url(), loud=worse or is_held)
@@ -108,9 +118,13 @@ def seen(wheels: Iterable[Wheel]) -> Iterable[Line]:
     related = ("wheel", "fault", "struck_by")
     for row in rows.select_related(*related).order_by("wheel__twin", "happened_at", "id"):
         fault = f"{row.fault}" if row.fault else ""
-        words = ", ".join(filter(None, (f"wheel {row.wheel.plate}", fault, row.findings)))
+        words = ", ".join(
+            filter(None, (_("wheel {plate}").format(plate=row.wheel.plate), fault, row.findings))
+        )
         struck = ""
         if row.struck_at is not None:
-            struck = f"{local_day(row.struck_at).isoformat()} by {row.struck_by}"
-        day = local_day(row.happened_at).isoformat()
+            struck = _("{struck_at} by {struck_by}").format(
+                struck_at=day_in_figures(local_day(row.struck_at)), struck_by=row.struck_by
+            )
+        day = day_in_figures(local_day(row.happened_at))
         yield Line((day, row.get_way_display(), row.get_grade_display(), words), struck=struck)

@@ -7,6 +7,8 @@ parts by weight. Means over time are another thing and stand in limits.py.
 from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
 
+from config.saying import N_, _
+
 # °C = 0.96418 · °H - 0.00085: from memory; it gives both pairs printed in a cryoscope's manual
 # (-0.540 °H is -0.5218 °C, -0.525 °H is -0.507 °C) to the last place.
 HORTVET_SLOPE, HORTVET_STEP = Decimal("0.96418"), Decimal("-0.00085")
@@ -22,8 +24,8 @@ CASEIN_OF_PROTEIN = Decimal("0.78")
 # Cheddar's constants (Van Slyke and Price); a cheese of another kind needs its own.
 FAT_KEPT, CASEIN_LOST, SOLIDS = Decimal("0.93"), Decimal("0.1"), Decimal("1.09")
 
-NOTHING_TO_WEIGH = "A blend needs parts that weigh more than nothing."
-ALL_WATER = "Moisture and fat must leave something over: both below 100 %."
+NOTHING_TO_WEIGH = N_("A blend needs parts that weigh more than nothing.")
+ALL_WATER = N_("Moisture and fat must leave something over: both below 100 %.")
 
 
 def celsius_of_hortvet(degrees: Decimal) -> Decimal:
@@ -72,7 +74,7 @@ def moisture_without_fat(fat: Decimal, moisture: Decimal) -> Decimal:
 def rest(percent: Decimal) -> Decimal:
     """What is left of 100 %. Raises ValueError when nothing is."""
     if percent >= 100:
-        raise ValueError(ALL_WATER)
+        raise ValueError(_(ALL_WATER))
     return 100 - percent
 
 
@@ -113,5 +115,5 @@ def blended(parts: Iterable[tuple[Decimal, Decimal]]) -> Decimal:
     weighed = list(parts)
     kg = sum((weight for weight, _ in weighed), Decimal(0))
     if kg <= 0 or any(weight < 0 for weight, _ in weighed):
-        raise ValueError(NOTHING_TO_WEIGH)
+        raise ValueError(_(NOTHING_TO_WEIGH))
     return sum((weight * content for weight, content in weighed), Decimal(0)) / kg

@@ -12,13 +12,15 @@ from dataclasses import dataclass
 from math import exp, log
 from statistics import median
 
+from config.saying import N_, _
+
 LOTS = 60
 # Fewer lots have no spread to speak of (common practice: twenty subgroups before limits count).
 FEWEST = 20
 LIKE_NORMAL = 1.4826
 # (so many, of the last so many, beyond so many spreads)
 SIGNS = ((1, 1, 3.0), (2, 3, 2.0), (4, 5, 1.0), (8, 8, 0.0))
-NUMBERS = {1: "one", 2: "two", 4: "four", 8: "eight"}
+NUMBERS = {1: N_("one"), 2: N_("two"), 4: N_("four"), 8: N_("eight")}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,8 +89,10 @@ def signs(steps: Sequence[float], spread: float) -> list[Sign]:
 def said(times: int, of: int, spreads: float) -> str:
     """A sign in words."""
     if times == of == 1:
-        return "it lies beyond three times the usual spread"
+        return _("it lies beyond three times the usual spread")
     if spreads == 0:
-        return "eight lots in a row lie above the middle"
-    beyond = "twice the usual spread" if spreads == 2 else "the usual spread"
-    return f"{NUMBERS[times]} of the last {of} lots lie beyond {beyond}"
+        return _("eight lots in a row lie above the middle")
+    beyond = _("twice the usual spread") if spreads == 2 else _("the usual spread")
+    return _("{numbers} of the last {of} lots lie beyond {beyond}").format(
+        numbers=_(NUMBERS[times]), of=of, beyond=beyond
+    )

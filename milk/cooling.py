@@ -10,6 +10,7 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from enum import StrEnum
 
+from config.saying import N_, _, figures
 from milk.limits import plain
 
 
@@ -22,9 +23,9 @@ class From(StrEnum):
 
 
 FROM_SAID = {
-    From.START: "the start of milking",
-    From.END: "the end of milking",
-    From.RECEIPT: "its arrival",
+    From.START: N_("the start of milking"),
+    From.END: N_("the end of milking"),
+    From.RECEIPT: N_("its arrival"),
 }
 
 
@@ -44,9 +45,11 @@ class Cooled:
     @property
     def words(self) -> str:
         hours = self.within.total_seconds() / 3600
-        when = f"{hours:g} h after" if hours else "from"
-        counted = FROM_SAID[self.counted_from]
-        return f"at most {plain(self.at_most)} °C {when} {counted} ({self.scheme})"
+        when = _("{hours} h after").format(hours=figures(f"{hours:g}")) if hours else _("from")
+        counted = _(FROM_SAID[self.counted_from])
+        return _("at most {at_most} °C {when} {counted} ({scheme})").format(
+            at_most=plain(self.at_most), when=when, counted=counted, scheme=self.scheme
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,9 +69,15 @@ class Age:
         if self.within is not None:
             span = f"{self.within.total_seconds() / 3600:g} h"
         else:
-            span = f"{self.days} calendar days"
-        warm = "" if self.warmer_than is None else f" when warmer than {plain(self.warmer_than)} °C"
-        return f"used within {span} of its oldest milking{warm} ({self.scheme})"
+            span = _("{days} calendar days").format(days=self.days)
+        warm = (
+            ""
+            if self.warmer_than is None
+            else _(" when warmer than {warmer_than} °C").format(warmer_than=plain(self.warmer_than))
+        )
+        return _("used within {span} of its oldest milking{warm} ({scheme})").format(
+            span=span, warm=warm, scheme=self.scheme
+        )
 
 
 @dataclass(frozen=True, kw_only=True)

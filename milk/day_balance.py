@@ -13,6 +13,8 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import OuterRef, Q, Subquery, Sum
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import estate_zone
 from milk.below import LONGEST_IN_THE_TRAY
@@ -31,8 +33,8 @@ from milk.models import (
     WithheldMilk,
 )
 
-IN_ORDER, OPEN, ASK, ASK_AT_ONCE = "in order", "a little open", "ask", "ask at once"
-UNSET = "no usual loss is set"
+IN_ORDER, OPEN, ASK, ASK_AT_ONCE = N_("in order"), N_("a little open"), N_("ask"), N_("ask at once")
+UNSET = N_("no usual loss is set")
 ZERO = Decimal(0)
 What = MilkFigure.What
 Event = TankEvent.What
@@ -76,7 +78,7 @@ class Balance:
 
     @property
     def percent(self) -> Decimal | None:
-        fresh = sum((line.kg for line in self.came if line.name != START), ZERO)
+        fresh = sum((line.kg for line in self.came if line.name != _(START)), ZERO)
         return round(self.missing / fresh * 100, 2) if fresh else None
 
     @property
@@ -84,8 +86,8 @@ class Balance:
         return self.word in (ASK, ASK_AT_ONCE)
 
 
-DRAWN_OFF, DUMPED = "drawn off", "dumped"
-START, END = "in tanks and trays at the start", "in tanks and trays at the end"
+DRAWN_OFF, DUMPED = N_("drawn off"), N_("dumped")
+START, END = N_("in tanks and trays at the start"), N_("in tanks and trays at the end")
 
 
 def span_of(day: date) -> tuple[datetime, datetime]:
@@ -153,12 +155,12 @@ def came_between(since: datetime, until: datetime) -> list[Line]:
         .values_list("tank__name")
         .annotate(kg=Sum("kg"))
     )
-    lines = [Line(f"milked into tank {name}", kg) for name, kg in milked]
+    lines = [Line(_("milked into tank {name}").format(name=name), kg) for name, kg in milked]
     came = Delivery.objects.standing().filter(
         way=Delivery.Way.IN, happened_at__gte=since, happened_at__lt=until
     )
-    lines.append(Line("delivered by suppliers", total(came, "kg")))
-    lines.append(Line(START, stock(since)))
+    lines.append(Line(_("delivered by suppliers"), total(came, "kg")))
+    lines.append(Line(_(START), stock(since)))
     return [line for line in lines if line.kg]
 
 
@@ -167,11 +169,11 @@ def went_between(since: datetime, until: datetime) -> list[Line]:
     within = Q(happened_at__gte=since, happened_at__lt=until, struck_at=None)
     out = events_between(since, until)
     lines = [
-        Line("into vats", total(VatFill.objects.filter(within), "kg")),
-        Line("cream", total(Tray.objects.filter(within), "cream_kg")),
-        Line("sold", total(Delivery.objects.filter(within, way=Delivery.Way.OUT), "kg")),
-        *(Line(name, kg) for name, kg in out.items()),
-        Line(END, stock(until)),
+        Line(_("into vats"), total(VatFill.objects.filter(within), "kg")),
+        Line(_("cream"), total(Tray.objects.filter(within), "cream_kg")),
+        Line(_("sold"), total(Delivery.objects.filter(within, way=Delivery.Way.OUT), "kg")),
+        *(Line(_(name), kg) for name, kg in out.items()),
+        Line(_(END), stock(until)),
     ]
     return [line for line in lines if line.kg]
 
@@ -188,7 +190,7 @@ def events_between(since: datetime, until: datetime) -> dict[str, Decimal]:
     return {
         DRAWN_OFF: found["drawn"] or ZERO,
         DUMPED: found["dumped"] or ZERO,
-        "samples": found["samples"] or ZERO,
+        N_("samples"): found["samples"] or ZERO,
     }
 
 
@@ -208,7 +210,7 @@ def withheld_between(since: datetime, until: datetime) -> list[Line]:
         happened_at__gte=since, happened_at__lt=until, tank__use=Tank.Use.WASTE
     )
     kg = total(waste, "kg")
-    return [*lines, *([Line("milked into the waste line", kg)] if kg else [])]
+    return [*lines, *([Line(_("milked into the waste line"), kg)] if kg else [])]
 
 
 def stock(at: datetime) -> Decimal:

@@ -8,6 +8,8 @@ from decimal import Decimal
 from statistics import median
 
 from django.db.models import Exists, OuterRef
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.once_a_page import once_a_page
 from milk.answers import latest_tests
@@ -30,11 +32,11 @@ from milk.vat import (
 
 # How many vats a day has, by the days before it.
 HABIT = timedelta(days=7)
-NONE_YET = "No vat of this day has its fat and casein yet."
-STANDS = "{made} of about {planned} vats: fat to casein {mean}"
-ENDS = "the day ends at about {forecast} (at most {most})"
-OVER = "{made} vats, fat to casein {mean}: over {most}, and no vat is left to mend it with."
-MEND = "the {still} vats still to fill need {each} each for the day to end at {aim}"
+NONE_YET = N_("No vat of this day has its fat and casein yet.")
+STANDS = N_("{made} of about {planned} vats: fat to casein {mean}")
+ENDS = N_("the day ends at about {forecast} (at most {most})")
+OVER = N_("{made} vats, fat to casein {mean}: over {most}, and no vat is left to mend it with.")
+MEND = N_("the {still} vats still to fill need {each} each for the day to end at {aim}")
 
 
 @dataclass(frozen=True)
@@ -103,16 +105,16 @@ class DayMake:
         """Where the day stands, in a sentence."""
         mean, most = self.mean, self.most
         if mean is None:
-            return NONE_YET
+            return _(NONE_YET)
         said = {"made": len(self.ratios), "planned": self.planned, "mean": plain(mean, 3)}
         if most is not None and mean > most and not self.still:
-            return OVER.format(most=plain(most), **said)
-        parts = [STANDS.format(**said)]
+            return _(OVER).format(most=plain(most), **said)
+        parts = [_(STANDS).format(**said)]
         if self.forecast is not None and most is not None and self.still:
-            parts.append(ENDS.format(forecast=plain(self.forecast, 3), most=plain(most)))
+            parts.append(_(ENDS).format(forecast=plain(self.forecast, 3), most=plain(most)))
         if self.each is not None and self.aim is not None:
             parts.append(
-                MEND.format(still=self.still, each=plain(self.each, 2), aim=plain(self.aim))
+                _(MEND).format(still=self.still, each=plain(self.each, 2), aim=plain(self.aim))
             )
         return "; ".join(parts) + "."
 

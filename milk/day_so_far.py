@@ -8,16 +8,19 @@ from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from milk.day_make import NONE_YET, ratio_of_vat, usual_vats
 from milk.figures import figures_on
 from milk.limits import plain
 from milk.models import MilkFigure, Vat
 from milk.vat import day_ratio, ratio_left
 
-STANDS = "{made} of about {planned} vats: fat to casein {mean}"
-AT_MOST = "at most {most}"
-OVER_NOW = "over {most}"
-MEND = "each of the {still} still to fill needs {each} for the day to end at {aim}"
+STANDS = N_("{made} of about {planned} vats: fat to casein {mean}")
+AT_MOST = N_("at most {most}")
+OVER_NOW = N_("over {most}")
+MEND = N_("each of the {still} still to fill needs {each} for the day to end at {aim}")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,15 +48,15 @@ class SoFar:
     def words(self) -> str:
         """Where the day stands, in a sentence."""
         if self.mean is None:
-            return NONE_YET
+            return _(NONE_YET)
         made, still = len(self.known), max(0, self.planned - len(self.ratios))
-        said = STANDS.format(made=made, planned=self.planned, mean=plain(self.mean, 3))
+        said = _(STANDS).format(made=made, planned=self.planned, mean=plain(self.mean, 3))
         if self.most is not None:
-            bound = OVER_NOW if self.is_over else AT_MOST
+            bound = _(OVER_NOW) if self.is_over else _(AT_MOST)
             said += f" ({bound.format(most=plain(self.most))})"
         each = None if self.aim is None else ratio_left(self.known, still, self.aim)
         if each is not None and self.aim is not None:
-            said += "; " + MEND.format(still=still, each=plain(each, 2), aim=plain(self.aim))
+            said += "; " + _(MEND).format(still=still, each=plain(each, 2), aim=plain(self.aim))
         return said + "."
 
 

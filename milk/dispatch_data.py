@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from config.saying import _
+
 
 @dataclass(frozen=True)
 class Party:
@@ -42,25 +44,27 @@ def lacking(data: DispatchData) -> list[str]:
     """In words, every item that is missing, in the order of the law; empty when all is there."""
     said = []
     if not data.description.strip():
-        said.append("(a) a description of the food")
+        said.append(_("(a) a description of the food"))
     if data.pieces <= 0 or data.kg <= 0:
-        said.append("(b) the quantity: wheels and kg")
-    said += of_party(data.sender, "(c)", "who sends it")
+        said.append(_("(b) the quantity: wheels and kg"))
+    said += of_party(data.sender, "(c)", _("who sends it"))
     if data.owner_before is not None:
-        said += of_party(data.owner_before, "(d)", "the owner before")
-    said += of_party(data.receiver, "(e)", "who receives it")
+        said += of_party(data.owner_before, "(d)", _("the owner before"))
+    said += of_party(data.receiver, "(e)", _("who receives it"))
     if data.owner_after is not None:
-        said += of_party(data.owner_after, "(f)", "the owner after")
+        said += of_party(data.owner_after, "(f)", _("the owner after"))
     if not data.lots or any(not lot.strip() for lot in data.lots):
-        said.append("(g) the lot of every wheel")
+        said.append(_("(g) the lot of every wheel"))
     if data.sent_on is None:
-        said.append("(h) the date of dispatch")
+        said.append(_("(h) the date of dispatch"))
     return said
 
 
 def of_party(party: Party, letter: str, whose: str) -> Iterable[str]:
     """What is missing of a name and address."""
     if not party.name.strip():
-        yield f"{letter} the name of {whose}"
+        yield _("{letter} the name of {whose}").format(letter=letter, whose=whose)
     if not party.address.strip():
-        yield f"{letter} the address of {whose} ({party.name})"
+        yield _("{letter} the address of {whose} ({party})").format(
+            letter=letter, whose=whose, party=party.name
+        )

@@ -5,7 +5,12 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from config.days import local_day
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
+
+from config.days import day_in_figures, local_day
+from config.language import in_readers_form
 from config.papers import Column, Line, Paper, Part, joined
 from herd.models import Holding
 from milk.age import full_months
@@ -16,23 +21,28 @@ from milk.vat_code import vat_code
 from milk.wheel_story import stories
 
 CAUTIONS = (
-    "Data by Article 3(1) of Regulation (EU) 931/2011. Local law may ask for more, such as a "
-    "health certificate or an identification mark.",
-    "Made of raw milk. Keep it cool and clean; the label says who should not eat raw milk cheese.",
+    N_(
+        "Data by Article 3(1) of Regulation (EU) 931/2011. Local law may ask for more, such as a "
+        "health certificate or an identification mark."
+    ),
+    N_(
+        "Made of raw milk. Keep it cool and clean; the label says who should not eat raw "
+        "milk cheese."
+    ),
 )
 WHEELS = (
-    Column("Plate", 1.2),
-    Column("Lot (vat)", 1.5),
-    Column("Made on", 1.3),
-    Column("Age, months", 0.9, figures=True),
-    Column("Grade", 1.2),
+    Column(_l("Plate"), 1.2),
+    Column(_l("Lot (vat)"), 1.5),
+    Column(_l("Made on"), 1.3),
+    Column(_l("Age, months"), 0.9, figures=True),
+    Column(_l("Grade"), 1.2),
     Column("kg", 0.8, figures=True),
-    Column("Pallet", 2),
+    Column(_l("Pallet"), 2),
 )
 ORIGIN = (
-    Column("Lot (vat)", 1.5),
-    Column("Groups milked", 2),
-    Column("Grass from", 4),
+    Column(_l("Lot (vat)"), 1.5),
+    Column(_l("Groups milked"), 2),
+    Column(_l("Grass from"), 4),
 )
 
 
@@ -48,17 +58,23 @@ def shipment_paper(shipment: Shipment, *, by: Any, at: datetime) -> Paper:
     kg = sum((one.kg for one in dispatches), Decimal(0))
     sent = local_day(shipment.happened_at)
     about = (
-        f"Food: {product.name}, {product.description}. GTIN {product.gtin}.",
-        f"Quantity: {len(dispatches)} wheels, {kg:.1f} kg.",
-        f"Sent by: {named(product.holding)}.",
-        *owner("Owner before", shipment.owner_before),
-        f"Received by: {named(order.buyer)}.",
-        *owner("Owner after", shipment.owner_after),
-        f"Date of dispatch: {sent.isoformat()}. Order {order.number}.",
+        _("Food: {product}, {description}. GTIN {gtin}.").format(
+            product=product.name, description=product.description, gtin=product.gtin
+        ),
+        _("Quantity: {count} wheels, {kg} kg.").format(
+            count=len(dispatches), kg=in_readers_form(f"{kg:.1f}")
+        ),
+        _("Sent by: {named}.").format(named=named(product.holding)),
+        *owner(_("Owner before"), shipment.owner_before),
+        _("Received by: {named}.").format(named=named(order.buyer)),
+        *owner(_("Owner after"), shipment.owner_after),
+        _("Date of dispatch: {sent}. Order {number}.").format(
+            sent=day_in_figures(sent), number=order.number
+        ),
         joined(
             (
-                f"Carrier: {shipment.carrier}",
-                f"vehicle {shipment.vehicle}" if shipment.vehicle else "",
+                _("Carrier: {carrier}").format(carrier=shipment.carrier),
+                _("vehicle {vehicle}").format(vehicle=shipment.vehicle) if shipment.vehicle else "",
                 f"{shipment.temperature} °C" if shipment.temperature is not None else "",
             )
         )
@@ -66,13 +82,13 @@ def shipment_paper(shipment: Shipment, *, by: Any, at: datetime) -> Paper:
     )
     wheels = [(one.wheel, one.kg, one.pallet) for one in dispatches]
     return Paper(
-        title=f"Dispatch {shipment.paper}",
+        title=_("Dispatch {paper}").format(paper=shipment.paper),
         stem=f"dispatch {shipment.paper}",
         made_by=str(by),
         made_at=at,
         about=about,
         parts=(wheels_part(wheels, sent, shipment.happened_at),),
-        cautions=CAUTIONS,
+        cautions=tuple(map(_, CAUTIONS)),
     )
 
 
@@ -97,19 +113,28 @@ def pallet_paper(pallet: Pallet, *, by: Any, at: datetime) -> Paper:
     order = pallet.order
     wheels = [(pick.wheel, pick.kg, pallet) for pick in picks]
     return Paper(
-        title=f"Pallet {pallet.sscc}",
+        title=_("Pallet {sscc}").format(sscc=pallet.sscc),
         stem=f"pallet {pallet.sscc}",
         made_by=str(by),
         made_at=at,
         about=(
-            f"{len(picks)} wheels, {kg:.1f} kg. Order {order.number} for {order.buyer}.",
-            f"{order.product.name}, {order.product.description}. GTIN {order.product.gtin}.",
+            _("{count} wheels, {kg} kg. Order {number} for {buyer}.").format(
+                count=len(picks),
+                kg=in_readers_form(f"{kg:.1f}"),
+                number=order.number,
+                buyer=order.buyer,
+            ),
+            _("{product}, {description}. GTIN {gtin}.").format(
+                product=order.product.name,
+                description=order.product.description,
+                gtin=order.product.gtin,
+            ),
         ),
         parts=(
             wheels_part(wheels, local_day(at), at),
             origin_part([pick.wheel for pick in picks], at),
         ),
-        cautions=CAUTIONS,
+        cautions=tuple(map(_, CAUTIONS)),
     )
 
 
@@ -124,14 +149,14 @@ def wheels_part(
         cells = (
             wheel.plate,
             vat_code(wheel.vat),
-            made.isoformat(),
+            day_in_figures(made),
             str(full_months(made, on)),
-            grade.get_grade_display() if grade else "not graded",
-            f"{kg:.1f}",
+            grade.get_grade_display() if grade else _("not graded"),
+            in_readers_form(f"{kg:.1f}"),
             pallet.sscc if pallet else "",
         )
         lines.append(Line(cells, url=wheel.get_absolute_url()))
-    return Part(WHEELS, tuple(lines), title="Wheels", empty="No wheel stands on it.")
+    return Part(WHEELS, tuple(lines), title=_("Wheels"), empty=_("No wheel stands on it."))
 
 
 def origin_part(wheels: Sequence[Wheel], at: datetime) -> Part:
@@ -142,4 +167,6 @@ def origin_part(wheels: Sequence[Wheel], at: datetime) -> Part:
         Line((vat_code(vat), told[number].groups_said, joined(told[number].fields)))
         for number, vat in sorted(vats.items())
     ]
-    return Part(ORIGIN, tuple(lines), title="What it was made of", empty="No wheel stands on it.")
+    return Part(
+        ORIGIN, tuple(lines), title=_("What it was made of"), empty=_("No wheel stands on it.")
+    )

@@ -9,6 +9,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 
+from django.utils.translation import gettext_noop as N_
+
+from config.language import without_noun
 from herd.models import Course, WithdrawalPeriod
 from herd.rules_in_force import MILK_PRICE, WHEEL_PRICE, rule_in_force
 from milk import late
@@ -102,7 +105,7 @@ def doubt_about(course: Course, at: datetime) -> Doubt:
         ),
         tree=below(lots),
         tanks=catchable.tanks,
-        trays=trays_left([name.removeprefix("tray ") for name, _ in catchable.trays], at),
+        trays=trays_left([without_noun(name, N_("tray")) for name, _kg in catchable.trays], at),
         vats=vats_left(catchable.vats, at),
         holds=holds,
         milk_price=rule_in_force(MILK_PRICE, at),

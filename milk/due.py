@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
+from config.saying import _
 from milk.limits import (
     LastRule,
     MeanRule,
@@ -106,7 +107,7 @@ def month_quota(samples: Iterable[Sample], rule: MeanRule, day: date) -> Quota:
         and sample.taken_on <= day
     ]
     last = day.replace(day=monthrange(day.year, day.month)[1])
-    return Quota(taken=len(of_month), needed=rule.samples_a_month, until=last, span="this month")
+    return Quota(taken=len(of_month), needed=rule.samples_a_month, until=last, span=_("this month"))
 
 
 def span_quota(samples: Iterable[Sample], needed: int, months: int, day: date) -> Quota:
@@ -118,5 +119,5 @@ def span_quota(samples: Iterable[Sample], needed: int, months: int, day: date) -
         taken=len(days),
         needed=needed,
         until=leaves - timedelta(days=1) if leaves > day else day,
-        span=f"in {months} months",
+        span=_("in {months} months").format(months=months),
     )

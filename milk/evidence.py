@@ -12,7 +12,10 @@ from uuid import UUID
 
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
+from config.days import local
 from config.once_a_page import once_a_page
 from herd.models import DryOff, WithdrawalPeriod
 from milk.cheese_results import missing_of_cheese
@@ -22,23 +25,23 @@ from milk.models.limits import Verdict, What
 from milk.whey import vats_in
 from milk.withheld_milk import Row, withheld_in
 
-NO_TEST = (
+NO_TEST = N_(
     "lot {lot}: no negative inhibitor test sampled since {since} covers {actives} ({why}){had}"
 )
-NO_TESTS = (
+NO_TESTS = N_(
     "lots {lots}: no negative inhibitor test sampled since then covers {actives} ({why}){had}"
 )
-NO_TEST_AT_ALL = "lot {lot}: no negative inhibitor test by a method in the book"
-NOT_NEGATIVE = "lot {lot}: the latest inhibitor test is {verdict}"
-TO_CONFIRM = (
+NO_TEST_AT_ALL = N_("lot {lot}: no negative inhibitor test by a method in the book")
+NOT_NEGATIVE = N_("lot {lot}: the latest inhibitor test is {verdict}")
+TO_CONFIRM = N_(
     "lot {lot}: a positive result is answered only by a method that confirms it chemically{known}"
 )
-UNKNOWN_COW = "nobody knows which cow it was"
-NO_COURSE = "no treatment of {animal} is in the book for that milking"
-NO_ACTIVES = "what is in {medicine} is not in the book"
-NO_PRODUCT = "nobody knows what she was given ({why})"
-NOT_IN_BOOK = "what “{method}” covers is not in the book"
-HAD = "; negative by {methods}"
+UNKNOWN_COW = N_("nobody knows which cow it was")
+NO_COURSE = N_("no treatment of {animal} is in the book for that milking")
+NO_ACTIVES = N_("what is in {medicine} is not in the book")
+NO_PRODUCT = N_("nobody knows what she was given ({why})")
+NOT_IN_BOOK = N_("what “{method}” covers is not in the book")
+HAD = N_("; negative by {methods}")
 Kind = WithdrawalPeriod.Kind
 # Milk that is kept out for what it is, not for what was given.
 BY_NATURE = (Kind.COLOSTRUM, Kind.HEALTH, Kind.ARRIVAL)
@@ -152,10 +155,10 @@ def unknown_of(hold: Hold) -> list[str]:
     if wrong is None:
         return []
     if wrong.animal is None:
-        return [UNKNOWN_COW]
+        return [_(UNKNOWN_COW)]
     periods = list(periods_of(wrong))
     if not periods:
-        return [NO_COURSE.format(animal=wrong.animal)]
+        return [_(NO_COURSE).format(animal=wrong.animal)]
     dried = dried_off(periods)
     return [words for period in periods for words in of_period(period, dried)[1]]
 
@@ -189,9 +192,9 @@ def of_period(period: WithdrawalPeriod, dried: Mapping[UUID, DryOff]) -> tuple[s
     dry = dried.get(period.source)
     medicine = period.course.medicine if period.course else dry.medicine if dry else None
     if medicine is None:
-        return set(), [NO_PRODUCT.format(why=period.why)]
+        return set(), [_(NO_PRODUCT).format(why=period.why)]
     actives = substances(medicine.actives)
-    return actives, [] if actives else [NO_ACTIVES.format(medicine=medicine)]
+    return actives, [] if actives else [_(NO_ACTIVES).format(medicine=medicine)]
 
 
 def facts_of(rows: Collection[Row]) -> dict[Row, tuple[set[str], list[str]]]:
@@ -225,10 +228,12 @@ def uncovered_said(found: Iterable[Uncovered]) -> list[str]:
     for (actives, why, had), lots in alike.items():
         words = {"actives": actives, "why": why, "had": had}
         if len(lots) == 1:
-            said.append(NO_TEST.format(lot=lots[0].lot, since=lots[0].since, **words))
+            said.append(_(NO_TEST).format(lot=lots[0].lot, since=lots[0].since, **words))
         else:
-            named = ", ".join(f"{one.lot} (since {one.since})" for one in lots)
-            said.append(NO_TESTS.format(lots=named, **words))
+            named = ", ".join(
+                _("{lot} (since {since})").format(lot=one.lot, since=one.since) for one in lots
+            )
+            said.append(_(NO_TESTS).format(lots=named, **words))
     return said
 
 
@@ -271,16 +276,19 @@ class Tests:
         if not open_:
             return []
         had = ", ".join(
-            str(methods[test.pk] or NOT_IN_BOOK.format(method=test.method or "no method named"))
+            str(
+                methods[test.pk]
+                or _(NOT_IN_BOOK).format(method=test.method or _("no method named"))
+            )
             for test in negative
         )
         return [
             Uncovered(
                 lot=code,
-                since=timezone.localtime(need.since).strftime("%Y-%m-%d %H:%M"),
+                since=local(need.since),
                 actives=", ".join(open_),
                 why=need.actives[open_[0]],
-                had=HAD.format(methods=had) if had else "",
+                had=_(HAD).format(methods=had) if had else "",
             )
         ]
 
@@ -288,7 +296,7 @@ class Tests:
         """A sentence when the latest inhibitor test is not negative and none confirms otherwise."""
         latest = self.of.get(lot, [])[-1:]
         if latest and latest[0].verdict != Verdict.NEGATIVE:
-            return NOT_NEGATIVE.format(lot=code, verdict=latest[0].get_verdict_display())
+            return _(NOT_NEGATIVE).format(lot=code, verdict=latest[0].get_verdict_display())
         return ""
 
     def untested(self, lot: int, code: str) -> str:
@@ -296,7 +304,7 @@ class Tests:
         known = [one for one in self.of.get(lot, []) if one.verdict == Verdict.NEGATIVE]
         if any(self.method_of(test) for test in known):
             return self.not_negative(lot, code)
-        return NO_TEST_AT_ALL.format(lot=code)
+        return _(NO_TEST_AT_ALL).format(lot=code)
 
     def unconfirmed(self, lot: int, code: str, hold: Hold) -> str:
         """A sentence when no confirming method has answered a lot's positive result."""
@@ -308,5 +316,5 @@ class Tests:
         if any(method is not None and method.confirms for method in confirmed):
             return ""
         names = sorted({str(m[-1]) for m in self.methods.values() if m[-1].confirms})
-        known = f": {', '.join(names)}" if names else ", and none is in the book yet"
-        return TO_CONFIRM.format(lot=code, known=known)
+        known = f": {', '.join(names)}" if names else _(", and none is in the book yet")
+        return _(TO_CONFIRM).format(lot=code, known=known)

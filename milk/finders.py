@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
 from config.find import register
+from config.language import without_noun
 from milk.models import MilkLot, Tank, Vat, Wheel
 
 MOST = 8
@@ -16,7 +17,7 @@ MOST = 8
 
 def wheels(text: str) -> Iterator[tuple[str, str]]:
     """Standing wheels whose plate begins with the text."""
-    plate = text.lower().removeprefix("wheel").removeprefix("plate").strip()
+    plate = without_noun(without_noun(text, N_("wheel")), N_("plate")).lower()
     rows = Wheel.objects.standing().filter(plate__startswith=plate).order_by("plate")
     for wheel in rows[:MOST] if plate else ():
         yield _("{wheel} of {vat}").format(wheel=wheel, vat=wheel.vat), wheel.get_absolute_url()
@@ -28,16 +29,16 @@ def vats(text: str) -> Iterator[tuple[str, str]]:
         vat = Vat.find(text)
     except (ObjectDoesNotExist, ValueError, OverflowError, ValidationError):
         return
-    yield str(vat).capitalize(), vat.get_absolute_url()
+    yield capfirst(str(vat)), vat.get_absolute_url()
 
 
 def lots(text: str) -> Iterator[tuple[str, str]]:
     """Lots whose code begins with the text, the latest first."""
-    code = text.upper().removeprefix("LOT").strip()
+    code = without_noun(text, N_("lot")).upper()
     rows = MilkLot.objects.filter(code__startswith=code).order_by("-code")
     for lot in rows[:MOST] if code else ():
         yield (
-            _("Lot {lot}").format(lot=lot) + (" (void)" if lot.void else ""),
+            _("Lot {lot}").format(lot=lot) + (_(" (void)") if lot.void else ""),
             lot.get_absolute_url(),
         )
 

@@ -11,7 +11,10 @@ from enum import StrEnum
 from typing import Any
 
 from django.db import connection
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
+from config.language import in_readers_form
 from milk.chance import Bounds, Counted, Verdict, judged
 from milk.grades import grade_rules_on
 from milk.models import Grade, MilkFigure
@@ -84,23 +87,23 @@ class By(StrEnum):
 
 
 NAMES = {
-    By.DAY: "vat day",
-    By.LOT: "milk lot",
-    By.TANK: "tank",
-    By.GROUP: "group milked",
-    By.FIELD: "field fed from",
-    By.MAKER: "cheesemaker",
-    By.STARTER: "starter can",
-    By.RENNET: "rennet batch",
+    By.DAY: N_("vat day"),
+    By.LOT: N_("milk lot"),
+    By.TANK: N_("tank"),
+    By.GROUP: N_("group milked"),
+    By.FIELD: N_("field fed from"),
+    By.MAKER: N_("cheesemaker"),
+    By.STARTER: N_("starter can"),
+    By.RENNET: N_("rennet batch"),
 }
 _COMMON = {
     By.DAY: _OF_VAT.format(name="vat.day::text", known="true"),
     By.LOT: _OF_LOT.format(name="lot.code", more=""),
     By.TANK: _OF_LOT.format(
-        name="'tank ' || tank.name", more="JOIN milk_tank AS tank ON tank.id = lot.tank_id"
+        name="%(tank)s || tank.name", more="JOIN milk_tank AS tank ON tank.id = lot.tank_id"
     ),
     By.GROUP: _OF_LOT.format(
-        name="'group ' || herd.number",
+        name="%(group)s || herd.number",
         more="JOIN milk_milkingpart AS part ON part.lot_id = lot.id "
         "JOIN milk_milking AS milking ON milking.id = part.milking_id "
         "JOIN herd_group AS herd ON herd.id = milking.group_id",
@@ -112,7 +115,7 @@ _COMMON = {
         known="true",
     ),
     By.STARTER: _OF_VAT.format(
-        name="(SELECT 'can ' || can.can || ', ' || (can.happened_at AT TIME ZONE %(zone)s)::date "
+        name="(SELECT %(can)s || can.can || ', ' || (can.happened_at AT TIME ZONE %(zone)s)::date "
         "FROM milk_startercan AS can WHERE can.id = vat.starter_can_id)",
         known="vat.starter_can_id IS NOT NULL",
     ),
@@ -139,15 +142,15 @@ class Share:
 
     @property
     def first_said(self) -> str:
-        return f"{self.per_cent(self.first):.1f}"
+        return in_readers_form(f"{self.per_cent(self.first):.1f}")
 
     @property
     def seconds_said(self) -> str:
-        return f"{self.per_cent(self.seconds):.1f}"
+        return in_readers_form(f"{self.per_cent(self.seconds):.1f}")
 
     @property
     def downgraded_said(self) -> str:
-        return f"{self.per_cent(self.downgraded):.1f}"
+        return in_readers_form(f"{self.per_cent(self.downgraded):.1f}")
 
 
 @dataclass(frozen=True)
@@ -194,9 +197,10 @@ def grade_shares(
     vats, wheels, seconds, downs = columns
     values = {"vats": vats, "wheels": wheels, "seconds": seconds, "downs": downs}
     groups = fetch(
-        _GROUPED.format(common=_COMMON[by]), {**values, "zone": zone, "before": fed_before}
+        _GROUPED.format(common=_COMMON[by]),
+        {**values, **words(), "zone": zone, "before": fed_before},
     )
-    house = Share("all wheels", sum(wheels), sum(seconds), sum(downs), None)
+    house = Share(_("all wheels"), sum(wheels), sum(seconds), sum(downs), None)
     bad_vats = sum(second + down > 0 for second, down in zip(seconds, downs, strict=True))
     whole = Counted(house.wheels, house.seconds + house.downgraded, len(vats), bad_vats)
     counted = {row[0]: Counted(row[1], row[2] + row[3], row[4], row[5]) for row in groups}
@@ -206,6 +210,11 @@ def grade_shares(
     return Shares(
         by, since, until, house, twins_of(rows), sorted(shares, key=order), bounds is not None
     )
+
+
+def words() -> dict[str, str]:
+    """What stands before the name of a tank, a group and a can, in the reader's language."""
+    return {name: f"{_(name)} " for name in (N_("tank"), N_("group"), N_("can"))}
 
 
 def codes_on(day: date) -> dict[str, list[str]]:

@@ -6,18 +6,22 @@ leading zeros count.
 
 from urllib.parse import quote
 
+from config.saying import N_, _
+
 GTIN_DIGITS, SSCC_DIGITS = 14, 18
 BATCH_MOST, SERIAL_MOST = 20, 20
 # GS1 AI encodable character set 82 (General Specifications, figure 7.11-1).
 CHARACTERS = frozenset(
     "!\"%&'()*+,-./0123456789:;<=>?ABCDEFGHIJKLMNOPQRSTUVWXYZ_abcdefghijklmnopqrstuvwxyz"
 )
-NOT_DIGITS = "“{text}” is no such number. Expected {lengths} digits and nothing else."
-WRONG_CHECK = (
+NOT_DIGITS = N_("“{text}” is no such number. Expected {lengths} digits and nothing else.")
+WRONG_CHECK = N_(
     "{text} has the check digit {found}; its other digits give {expected}. Look at the paper again."
 )
-NOT_A_VALUE = "“{text}” cannot stand in a code: expected 1 to {most} letters, digits or - _ . /."
-TOO_LONG = "The company prefix {prefix} leaves no room for serial {serial}."
+NOT_A_VALUE = N_(
+    "“{text}” cannot stand in a code: expected 1 to {most} letters, digits or - _ . /."
+)
+TOO_LONG = N_("The company prefix {prefix} leaves no room for serial {serial}.")
 
 
 def check_digit(body: str) -> str:
@@ -26,7 +30,7 @@ def check_digit(body: str) -> str:
     Raises ValueError for anything but digits.
     """
     if not body or not (body.isascii() and body.isdecimal()):
-        raise ValueError(NOT_DIGITS.format(text=body[:30], lengths="some"))
+        raise ValueError(_(NOT_DIGITS).format(text=body[:30], lengths=_("some")))
     total = sum(
         int(digit) * (3 if place % 2 == 0 else 1) for place, digit in enumerate(reversed(body))
     )
@@ -36,11 +40,11 @@ def check_digit(body: str) -> str:
 def check_key(text: str, lengths: tuple[int, ...]) -> None:
     """Refuse what is no key of one of these lengths. Raises ValueError with the sentence."""
     if not (text.isascii() and text.isdecimal() and len(text) in lengths):
-        said = " or ".join(str(length) for length in lengths)
-        raise ValueError(NOT_DIGITS.format(text=text[:30], lengths=said))
+        said = _(" or ").join(str(length) for length in lengths)
+        raise ValueError(_(NOT_DIGITS).format(text=text[:30], lengths=said))
     expected = check_digit(text[:-1])
     if text[-1] != expected:
-        raise ValueError(WRONG_CHECK.format(text=text, found=text[-1], expected=expected))
+        raise ValueError(_(WRONG_CHECK).format(text=text, found=text[-1], expected=expected))
 
 
 def padded(gtin: str) -> str:
@@ -55,7 +59,7 @@ def sscc(prefix: str, serial: int, extension: int = 0) -> str:
     """
     room = SSCC_DIGITS - 2 - len(prefix)
     if serial < 0 or len(str(serial)) > room:
-        raise ValueError(TOO_LONG.format(prefix=prefix, serial=serial))
+        raise ValueError(_(TOO_LONG).format(prefix=prefix, serial=serial))
     body = f"{extension}{prefix}{serial:0{room}d}"
     return body + check_digit(body)
 
@@ -63,7 +67,7 @@ def sscc(prefix: str, serial: int, extension: int = 0) -> str:
 def value(text: str, most: int) -> str:
     """A batch or serial as it may stand in a code. Raises ValueError for another sign or length."""
     if not 1 <= len(text) <= most or not set(text) <= CHARACTERS:
-        raise ValueError(NOT_A_VALUE.format(text=text[:30], most=most))
+        raise ValueError(_(NOT_A_VALUE).format(text=text[:30], most=most))
     return text
 
 

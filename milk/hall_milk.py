@@ -11,6 +11,9 @@ from decimal import Decimal
 
 from django.db.models import OuterRef, Subquery, Sum
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+from django.utils.translation import ngettext
 
 from config.once_a_page import once_a_page
 from milk.answers import DO_NOT_POUR, HELD, POUR, USED, Answer, answers_about, spans_said
@@ -25,12 +28,12 @@ from milk.services.skimming import last_looks, why_aside
 from milk.vat import Milk, casein_of
 
 FREE = (POUR, USED)
-SET_ASIDE = "Set aside: {why}."
-NO_LOT = "The book knows no lot in it: the milking or wash before it is not written."
-NOTHING = "Nothing is left in it."
-OK = "Not held; no withheld milk is known in it."
-NOT_TESTED = "no inhibitor test written"
-TESTED = "inhibitor {verdict}"
+SET_ASIDE = N_("Set aside: {why}.")
+NO_LOT = N_("The book knows no lot in it: the milking or wash before it is not written.")
+NOTHING = N_("Nothing is left in it.")
+OK = N_("Not held; no withheld milk is known in it.")
+NOT_TESTED = N_("no inhibitor test written")
+TESTED = N_("inhibitor {verdict}")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,17 +62,21 @@ class Standing:
     @property
     def name(self) -> str:
         """What people call it."""
-        return f"tray {self.source.number}" if self.tray else str(self.source)  # type: ignore[union-attr]
+        if isinstance(self.source, Tray):
+            return _("tray {number}").format(number=self.source.number)
+        return str(self.source)
 
     @property
     def against(self) -> str:
         """Why it may not be poured; empty when it may."""
         if self.look is not None and self.look.set_aside:
-            return SET_ASIDE.format(why=why_aside(self.look) or "no reason written")
-        for answer, _ in self.lots:
+            return _(SET_ASIDE).format(why=why_aside(self.look) or _("no reason written"))
+        for answer, _rest in self.lots:
             if answer.word not in FREE:
-                return f"Lot {answer.lot} {answer.word}: {answer.sentence}"
-        return "" if self.lots else NO_LOT
+                return _("Lot {lot} {word}: {sentence}").format(
+                    lot=answer.lot, word=_(answer.word), sentence=answer.sentence
+                )
+        return "" if self.lots else _(NO_LOT)
 
     @property
     def word(self) -> str:
@@ -87,17 +94,19 @@ class Standing:
 
     @property
     def why(self) -> str:
-        return self.against or OK
+        return self.against or _(OK)
 
     @property
     def tests(self) -> str:
         """What is known of its tests, in words."""
         said = []
-        for answer, _ in self.lots:
+        for answer, _rest in self.lots:
             found = answer.latest.get(What.INHIBITOR)
-            words = TESTED.format(verdict=found.get_verdict_display()) if found else NOT_TESTED
+            words = (
+                _(TESTED).format(verdict=found.get_verdict_display()) if found else _(NOT_TESTED)
+            )
             if answer.is_over:
-                words += ", a result over its limit"
+                words += _(", a result over its limit")
             said.append(words)
         return "; ".join(dict.fromkeys(said))
 
@@ -120,10 +129,14 @@ class Standing:
     @property
     def said(self) -> str:
         """Its contents in words, as known: "fat 2.05 %, casein 2.74 %"."""
-        fat = f"fat {plain(self.fat, 2)} %" if self.fat is not None else "fat not measured"
+        fat = (
+            _("fat {fat} %").format(fat=plain(self.fat, 2))
+            if self.fat is not None
+            else _("fat not measured")
+        )
         if self.casein is None:
-            return f"{fat}, casein not known"
-        return f"{fat}, casein {plain(self.casein, 2)} %"
+            return _("{fat}, casein not known").format(fat=fat)
+        return _("{fat}, casein {casein} %").format(fat=fat, casein=plain(self.casein, 2))
 
 
 @once_a_page
@@ -149,8 +162,10 @@ def lots_standing(at: datetime) -> list[MilkLot]:
 def names_said(rows: Sequence[Standing]) -> str:
     """Trays and tanks in words, runs of trays taken together: "trays 12 to 22, tank B"."""
     trays = [one.tray.number for one in rows if one.tray]
-    said = [f"tray{'s' if len(trays) > 1 else ''} {spans_said(trays)}"] if trays else []
-    return ", ".join([*said, *(one.name for one in rows if not one.tray)])
+    said = ngettext("tray {numbers}", "trays {numbers}", len(trays)).format(
+        numbers=spans_said(trays)
+    )
+    return ", ".join([*([said] if trays else []), *(one.name for one in rows if not one.tray)])
 
 
 def casein_share(at: datetime) -> Decimal | None:

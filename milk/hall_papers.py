@@ -5,8 +5,14 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
+
 from config.days import day_words, local
+from config.language import in_readers_form
 from config.papers import Column, Line, Paper, Part
+from config.templatetags.sheet import amount
 from herd.book_entries import name_of
 from milk.day_so_far import SoFar, so_far
 from milk.in_vats import Content, contents_of
@@ -16,42 +22,42 @@ from milk.plate_stock import PlateStock, plate_stock
 from milk.vat_times import InTime, in_time
 from milk.vat_yields import yields_of
 
-CAUTION = (
+CAUTION = N_(
     "A lot that is held goes into no vat, however small its share. The leaflet, the prescribing "
     "vet, the authority and local law decide; Swardline computes and reminds."
 )
 VAT_COLUMNS = (
-    Column("Vat", 0.7),
-    Column("Begun", 0.8),
+    Column(_l("Vat"), 0.7),
+    Column(_l("Begun"), 0.8),
     Column("kg", 0.8, figures=True),
-    Column("Lots", 2),
-    Column("State", 1),
-    Column("Fat, %", 0.7, figures=True),
-    Column("Fat to casein", 0.8, figures=True),
-    Column("Starter", 1.2),
-    Column("Rennet", 1.1),
-    Column("Marks", 2.6),
-    Column("Plates", 1.2),
-    Column("kg for 100 kg", 0.9, figures=True),
-    Column("Remarks", 2),
+    Column(_l("Lots"), 2),
+    Column(_l("State"), 1),
+    Column(_l("Fat, %"), 0.7, figures=True),
+    Column(_l("Fat to casein"), 0.8, figures=True),
+    Column(_l("Starter"), 1.2),
+    Column(_l("Rennet"), 1.1),
+    Column(_l("Marks"), 2.6),
+    Column(_l("Plates"), 1.2),
+    Column(_l("kg for 100 kg"), 0.9, figures=True),
+    Column(_l("Remarks"), 2),
 )
 PLATE_COLUMNS = (
-    Column("Received", 1.2),
-    Column("From plate", 1.2),
-    Column("To plate", 1.2),
-    Column("Paper", 1),
-    Column("Came", 0.8, figures=True),
-    Column("Used", 0.8, figures=True),
-    Column("Broken", 0.8, figures=True),
-    Column("Lost", 0.8, figures=True),
-    Column("Left", 0.8, figures=True),
+    Column(_l("Received"), 1.2),
+    Column(_l("From plate"), 1.2),
+    Column(_l("To plate"), 1.2),
+    Column(_l("Paper"), 1),
+    Column(_l("Came"), 0.8, figures=True),
+    Column(_l("Used"), 0.8, figures=True),
+    Column(_l("Broken"), 0.8, figures=True),
+    Column(_l("Lost"), 0.8, figures=True),
+    Column(_l("Left"), 0.8, figures=True),
 )
 LOSS_COLUMNS = (
-    Column("Plate", 1),
-    Column("What", 1),
-    Column("When", 1.2),
-    Column("By", 1),
-    Column("Note", 3),
+    Column(_l("Plate"), 1),
+    Column(_l("What"), 1),
+    Column(_l("When"), 1.2),
+    Column(_l("By"), 1),
+    Column(_l("Note"), 3),
 )
 LOSSES_SHOWN = 2000
 
@@ -71,20 +77,25 @@ def vat_sheet(day: date, *, by: Any, at: datetime) -> Paper:
         for content, time in zip(contents, times, strict=True)
     )
     return Paper(
-        title=f"Vats of {day_words(day)}",
+        title=_("Vats of {day}").format(day=day_words(day)),
         stem=f"vat sheet {day}",
         made_by=name_of(by),
         made_at=at,
-        about=(f"{len(vats)} vats; what was filled, marked and made of each.", yields.words),
+        about=(
+            _("{count} vats; what was filled, marked and made of each.").format(count=len(vats)),
+            yields.words,
+        ),
         answer=answer_of(made, contents),
-        cautions=(CAUTION,),
-        parts=(Part(VAT_COLUMNS, lines, title="Vats", empty="No vat is written for this day."),),
+        cautions=(_(CAUTION),),
+        parts=(
+            Part(VAT_COLUMNS, lines, title=_("Vats"), empty=_("No vat is written for this day.")),
+        ),
     )
 
 
 def answer_of(made: SoFar, contents: Iterable[Content]) -> str:
     held = [content for content in contents if content.held]
-    said = f"{len(held)} held. " if held else "None held. "
+    said = _("{count} held. ").format(count=len(held)) if held else _("None held. ")
     return said + made.words
 
 
@@ -113,7 +124,7 @@ def vat_line(
             clock(vat.happened_at),
             plain(content.filled, 1),
             "; ".join(f"{one.answer.lot} {plain(one.per_cent, 1)} %" for one in content.shares),
-            content.word,
+            _(content.word),
             "" if vat.fat is None else plain(vat.fat, 2),
             "" if ratio is None else plain(ratio, 3),
             starter + litres,
@@ -143,25 +154,25 @@ def plate_register(*, by: Any, at: datetime) -> Paper:
     stock = plate_stock(at)
     losses = PlateLoss.objects.standing().select_related("by").order_by("-happened_at", "-id")
     return Paper(
-        title="Register of plates",
+        title=_("Register of plates"),
         stem=f"plate register {local(at)[:10]}",
         made_by=name_of(by),
         made_at=at,
-        about=("Plates received, on wheels, broken or lost; the rest is left.",),
+        about=(_("Plates received, on wheels, broken or lost; the rest is left."),),
         answer=stock_words(stock),
-        cautions=("Left = received, less used, broken and lost. A struck wheel uses no plate.",),
+        cautions=(_("Left = received, less used, broken and lost. A struck wheel uses no plate."),),
         parts=(
             Part(
                 PLATE_COLUMNS,
                 tuple(receipt_line(one) for one in stock.rows),
-                title="Received",
-                empty="No plates received are in the book.",
+                title=_("Received"),
+                empty=_("No plates received are in the book."),
             ),
             Part(
                 LOSS_COLUMNS,
                 tuple(loss_line(one) for one in losses[:LOSSES_SHOWN]),
-                title="Broken or lost",
-                empty="No plate was broken or lost.",
+                title=_("Broken or lost"),
+                empty=_("No plate was broken or lost."),
             ),
         ),
     )
@@ -170,12 +181,24 @@ def plate_register(*, by: Any, at: datetime) -> Paper:
 def stock_words(stock: PlateStock) -> str:
     """How the plates stand, in a sentence."""
     if not stock.rows:
-        return "No plates received are in the book; any number is taken."
-    order = f" Order: {plain(stock.low)} or fewer are left." if stock.is_low and stock.low else ""
-    following = f" Next: {stock.next}." if stock.next else ""
-    return (
-        f"{stock.left:,} plates left of {stock.received:,}: {stock.used:,} used, "
-        f"{stock.broken:,} broken, {stock.lost:,} lost.{following}{order}"
+        return _("No plates received are in the book; any number is taken.")
+    order = (
+        _(" Order: {low} or fewer are left.").format(low=plain(stock.low))
+        if stock.is_low and stock.low
+        else ""
+    )
+    following = _(" Next: {next}.").format(next=stock.next) if stock.next else ""
+    return _(
+        "{left} plates left of {received}: {used} used, {broken} broken, {lost} "
+        "lost.{following}{order}"
+    ).format(
+        left=amount(stock.left),
+        received=amount(stock.received),
+        used=amount(stock.used),
+        broken=amount(stock.broken),
+        lost=amount(stock.lost),
+        following=following,
+        order=order,
     )
 
 
@@ -183,7 +206,15 @@ def receipt_line(one: Any) -> Line:
     receipt = one.receipt
     counts = (receipt.count, one.used, one.broken, one.lost, one.left)
     came = local(receipt.happened_at)[:10]
-    return Line((came, receipt.first, receipt.last, receipt.paper, *(f"{n:,}" for n in counts)))
+    return Line(
+        (
+            came,
+            receipt.first,
+            receipt.last,
+            receipt.paper,
+            *(in_readers_form(f"{n:,}") for n in counts),
+        )
+    )
 
 
 def loss_line(loss: PlateLoss) -> Line:

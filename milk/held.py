@@ -14,6 +14,9 @@ from typing import Any, Literal
 from uuid import UUID
 
 from django.db.models import FilteredRelation, Q, QuerySet
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.asking import ask, bound
 from config.days import local
@@ -27,24 +30,29 @@ from milk.withheld_milk import Row, withheld_in
 
 Thing = Literal["lot", "vat", "wheel"]
 
-HELD = (
+HELD = N_(
     "{thing} may not {act}: held since {since} by {by} ({why}){through}. "
     "{decisions} Two different people must decide about the hold first: {url}"
 )
-WITHHELD = (
+WITHHELD = N_(
     "{lot} may not be poured: it holds milk of {animals} inside a withdrawal period ({why}). A "
     "small share does not make it fit. Nothing was saved. Have the lot held, and decide there."
 )
-WITHHELD_WHEEL = (
+WITHHELD_WHEEL = N_(
     "{wheel} may not leave: its milk is partly of {animals} inside a withdrawal period ({why}). "
     "Nothing was saved. Have its vat held, and decide there."
 )
 # Held for these, “use otherwise” never means that somebody eats it: a residue or a limit stays what
 # it is in a wheel of a lesser grade.
 NO_FOOD = (Hold.Reason.WITHHELD, Hold.Reason.INHIBITOR, Hold.Reason.LIMIT)
-NOBODY_YET = "Nobody has decided yet."
-ONE_DECIDED = "{who} decided “{what}”."
-DECIDED = "It was decided as “{what}”."
+LOT = N_("Lot {lot}")
+STARTED_WITH = N_("started with {can}")
+CARRIED = N_("carried over from lot {lot}")
+DRAWN_OFF = N_("be drawn off")
+THROUGH_LOT = N_("through lot {lot}")
+NOBODY_YET = N_("Nobody has decided yet.")
+ONE_DECIDED = N_("{who} decided “{what}”.")
+DECIDED = N_("It was decided as “{what}”.")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -108,7 +116,7 @@ class Named:
     def itself(self, thing: Thing, number: int) -> list[HeldBy]:
         """The holds that name a vat, its starter, or a wheel itself."""
         return [
-            as_held(hold, f"started with {hold.starter_can}" if way == "starter" else "")
+            as_held(hold, _(STARTED_WITH).format(can=hold.starter_can) if way == "starter" else "")
             for hold, way in self.by_name.get((thing, number), [])
         ]
 
@@ -117,8 +125,8 @@ class Named:
         found = []
         for other in sorted(above, key=lambda number: (number != lot, number)):
             for hold, way in self.by_name.get(("lot", other), []):
-                ways = [f"{hold.tank} is held"] if way == "tank" else []
-                ways += [f"carried over from lot {self.codes[other]}"] if other != lot else []
+                ways = [_("{tank} is held").format(tank=hold.tank)] if way == "tank" else []
+                ways += [_(CARRIED).format(lot=self.codes[other])] if other != lot else []
                 found.append(as_held(hold, ", ".join(ways)))
         return once(found)
 
@@ -144,7 +152,7 @@ def open_holds(
     if not holds:
         return {}
     by_name: dict[tuple[str, int], list[tuple[Hold, str]]] = defaultdict(list)
-    for number, thing, name, way, _, opened in named:
+    for number, thing, name, way, _lot, opened in named:
         hold = holds.get(number)
         if hold is not None and not (way == "tank" and came_later(hold, opened)):
             by_name[thing, name].append((hold, way))
@@ -196,7 +204,7 @@ def gather(
     @cache
     def of_vat(vat: int) -> list[HeldBy]:
         through = [
-            as_held(found.hold, found.through or f"through lot {named.codes[lot]}")
+            as_held(found.hold, found.through or _(THROUGH_LOT).format(lot=named.codes[lot]))
             for lot in ask.vats[vat]
             for found in of_lots[lot]
         ]
@@ -209,7 +217,7 @@ def gather(
         answers["vat", vat] = of_vat(vat)
     for wheel in wheels & set(ask.wheels):
         of_its_vat = of_vat(ask.wheels[wheel])
-        through = [as_held(held.hold, held.through or "through its vat") for held in of_its_vat]
+        through = [as_held(held.hold, held.through or _("through its vat")) for held in of_its_vat]
         answers["wheel", wheel] = once([*named.itself("wheel", wheel), *through])
     return {key: held for key, held in answers.items() if held}
 
@@ -234,20 +242,20 @@ def check_may_pour(*, lots: Iterable[MilkLot], at: datetime) -> None:
     """
     by_id = {lot.pk: lot for lot in lots}
     held = open_holds(lot_ids=by_id)
-    for (_, number), found in sorted(held.items()):
+    for (_rest, number), found in sorted(held.items()):
         known = [one for one in found if one.hold.received_at <= at]
         if known:
-            raise Conflict(held_words(f"Lot {by_id[number]}", "be poured", known[0]))
+            raise Conflict(held_words(_(LOT).format(lot=by_id[number]), _("be poured"), known[0]))
     refuse_withheld(by_id, at)
 
 
 def check_may_draw_off(*, lots: Iterable[MilkLot], at: datetime) -> None:
     """Refuse to draw off milk while its hold is open; once decided it may go where that says."""
     by_id = {lot.pk: lot for lot in lots}
-    for (_, number), found in sorted(open_holds(lot_ids=by_id).items()):
+    for (_rest, number), found in sorted(open_holds(lot_ids=by_id).items()):
         known = [one for one in found if one.is_open and one.hold.received_at <= at]
         if known:
-            raise Conflict(held_words(f"Lot {by_id[number]}", "be drawn off", known[0]))
+            raise Conflict(held_words(_(LOT).format(lot=by_id[number]), _(DRAWN_OFF), known[0]))
 
 
 def refuse_withheld(by_id: dict[int, MilkLot], at: datetime) -> None:
@@ -259,7 +267,9 @@ def refuse_withheld(by_id: dict[int, MilkLot], at: datetime) -> None:
         if of_it:
             raise Conflict(
                 WITHHELD.format(
-                    lot=f"Lot {by_id[number]}", animals=animals_said(of_it), why=of_it[0].why
+                    lot=_(LOT).format(lot=by_id[number]),
+                    animals=animals_said(of_it),
+                    why=of_it[0].why,
                 )
             )
 
@@ -273,13 +283,13 @@ def check_may_leave(wheel: Wheel, at: datetime, *, downgraded: bool = False) -> 
     found = open_holds(wheel_ids=[wheel.pk]).get(("wheel", wheel.pk), [])
     for held in found:
         if held.hold.received_at <= at and not (downgraded and held.as_downgraded):
-            raise Conflict(held_words(str(wheel).capitalize(), "leave", held))
+            raise Conflict(held_words(capfirst(str(wheel)), _("leave"), held))
     lots = VatLot.objects.filter(vat_id=wheel.vat_id).values_list("lot_id", flat=True)
     rows = undecided(withheld_in(lots), at)
     if rows:
         raise Conflict(
-            WITHHELD_WHEEL.format(
-                wheel=str(wheel).capitalize(), animals=animals_said(rows), why=rows[0].why
+            _(WITHHELD_WHEEL).format(
+                wheel=capfirst(str(wheel)), animals=animals_said(rows), why=rows[0].why
             )
         )
 
@@ -348,7 +358,7 @@ def known_since(rows: Collection[Row]) -> dict[Row, datetime]:
 def held_words(thing: str, act: str, held: HeldBy) -> str:
     """The sentence for somebody who may not: since when, by whom, why, and who must decide."""
     hold = held.hold
-    return HELD.format(
+    return _(HELD).format(
         thing=thing,
         act=act,
         since=local(hold.happened_at),
@@ -363,13 +373,13 @@ def held_words(thing: str, act: str, held: HeldBy) -> str:
 def decisions_said(held: HeldBy) -> str:
     """Who has decided so far."""
     if not held.is_open:
-        return DECIDED.format(what=HoldDecision.Decision(held.outcome).label)
+        return _(DECIDED).format(what=HoldDecision.Decision(held.outcome).label)
     decisions = HoldDecision.objects.standing().filter(hold=held.hold).select_related("by")
     said = [
-        ONE_DECIDED.format(who=one.by, what=one.get_decision_display())
+        _(ONE_DECIDED).format(who=one.by, what=one.get_decision_display())
         for one in decisions.order_by("happened_at", "id")
     ]
-    return " ".join(said) or NOBODY_YET
+    return " ".join(said) or _(NOBODY_YET)
 
 
 def animals_said(rows: Iterable[Row]) -> str:

@@ -3,14 +3,18 @@
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from config.errors import Conflict
 from milk.figures import value_on
 from milk.held import HeldBy, as_held, held_words, once, open_holds
 from milk.models import Hold, MilkFigure, StarterCan
 from milk.whey import vats_in, vats_named
 
-USE_ANOTHER = " Use {cans}."
-NO_OTHER = " No other can of these days is free."
+USE_ANOTHER = N_(" Use {cans}.")
+NO_OTHER = N_(" No other can of these days is free.")
 # Whey is kept for the next day; where no row says how long, older cans than these are not offered.
 KEPT_FOR = timedelta(days=2)
 
@@ -27,7 +31,10 @@ def holds_of(cans: list[StarterCan]) -> dict[int, list[HeldBy]]:
     found = {}
     for can in cans:
         through = [
-            as_held(held.hold, ", ".join(filter(None, (f"whey of {vats[vat]}", held.through))))
+            as_held(
+                held.hold,
+                ", ".join(filter(None, (_("whey of {vat}").format(vat=vats[vat]), held.through))),
+            )
             for vat in whey[can.pk]
             for held in of_vats.get(("vat", vat), [])
         ]
@@ -45,14 +52,16 @@ def check_may_start(can: StarterCan | None, at: datetime) -> None:
     held = holds_of([can]).get(can.pk, [])
     known = [one for one in held if one.hold.received_at <= at]
     if known:
-        words = held_words(f"{str(can).capitalize()}: held whey, it", "be used", known[0])
+        words = held_words(
+            _("{can}: held whey, it").format(can=capfirst(str(can))), _("be used"), known[0]
+        )
         raise Conflict(words + others_said(can, at))
 
 
 def others_said(can: StarterCan, at: datetime) -> str:
     """The cans of these days that may be used instead, as a sentence."""
     free = free_cans(at, besides=can)
-    return USE_ANOTHER.format(cans=" or ".join(map(str, free))) if free else NO_OTHER
+    return _(USE_ANOTHER).format(cans=_(" or ").join(map(str, free))) if free else _(NO_OTHER)
 
 
 def cans_of(at: datetime) -> Any:

@@ -7,17 +7,20 @@ The competent authority decides; without an entry nothing is refused, and the qu
 
 from datetime import datetime
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from config.errors import Conflict
 from config.once_a_page import once_a_page
 from milk.models import HerdStatus
 
-NOT_FREE = (
+NOT_FREE = N_(
     "The herd is not officially free of {diseases} since {since} ({source}). Milk of it goes into "
     "no vat of raw milk: it must be heat treated, or as the competent authority says."
 )
-NOTHING_SAVED = "Nothing was saved."
-NOBODY_WROTE = "Nobody has written whether the herd is officially free of {disease}."
-SAID = "The herd is {status} ({source})."
+NOTHING_SAVED = N_("Nothing was saved.")
+NOBODY_WROTE = N_("Nobody has written whether the herd is officially free of {disease}.")
+SAID = N_("The herd is {status} ({source}).")
 
 
 def statuses(at: datetime, *, known: bool = False) -> dict[str, HerdStatus]:
@@ -36,8 +39,8 @@ def why_not_free(at: datetime, *, known: bool = False) -> str:
     if not bad:
         return ""
     first = min(bad, key=lambda row: row.happened_at)
-    return NOT_FREE.format(
-        diseases=" and ".join(sorted(row.get_disease_display() for row in bad)),
+    return _(NOT_FREE).format(
+        diseases=_(" and ").join(sorted(row.get_disease_display() for row in bad)),
         since=f"{first.local_happened_at:%Y-%m-%d %H:%M}",
         source=first.source,
     )
@@ -50,15 +53,15 @@ def check_herd_free(at: datetime) -> None:
     """
     why = why_not_free(at, known=True)
     if why:
-        raise Conflict(f"{why} {NOTHING_SAVED}")
+        raise Conflict(f"{why} {_(NOTHING_SAVED)}")
 
 
 def said(at: datetime) -> list[str]:
     """A sentence for each disease, also where nobody wrote anything."""
     found = statuses(at)
     return [
-        SAID.format(status=found[disease], source=found[disease].source)
+        _(SAID).format(status=found[disease], source=found[disease].source)
         if disease in found
-        else NOBODY_WROTE.format(disease=label)
+        else _(NOBODY_WROTE).format(disease=label)
         for disease, label in HerdStatus.Disease.choices
     ]

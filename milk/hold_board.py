@@ -4,6 +4,9 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from herd.withheld import answer_for
 from milk.below import still_catchable
 from milk.evidence import UNKNOWN_COW, actives_of, button_of, methods_in_book, missing
@@ -13,8 +16,8 @@ from milk.models import Hold, HoldStep, InhibitorTest, WrongCow
 from milk.services.holds import held_lots
 from milk.services.wrong_cow import share_of
 
-NEVER_KNOWN = "nobody knows when she is free"
-LEFT = "{hours} h left"
+NEVER_KNOWN = N_("nobody knows when she is free")
+LEFT = N_("{hours} h left")
 
 
 @dataclass(kw_only=True)
@@ -74,7 +77,7 @@ def mistake_of(wrong: WrongCow, at: datetime) -> Mistake:
     """What is known of a cow milked into a tank."""
     if wrong.animal is None:
         return Mistake(
-            wrong=wrong, share=share_of(wrong.kg, wrong.tank_kg), products=[UNKNOWN_COW], left=""
+            wrong=wrong, share=share_of(wrong.kg, wrong.tank_kg), products=[_(UNKNOWN_COW)], left=""
         )
     then = answer_for(wrong.animal, wrong.happened_at)
     return Mistake(
@@ -90,6 +93,6 @@ def left_said(until: datetime | None, then: Any, at: datetime) -> str:
     if then is None or not then.withheld:
         return ""
     if until is None:
-        return NEVER_KNOWN
+        return _(NEVER_KNOWN)
     seconds = (until - at).total_seconds()
-    return LEFT.format(hours=int(-(-seconds // 3600)))
+    return _(LEFT).format(hours=int(-(-seconds // 3600)))

@@ -7,7 +7,10 @@ from decimal import Decimal
 
 from django.db.models import Sum
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
+from config.language import in_readers_form
 from herd.models import PeriodRule
 from herd.rules_in_force import MILK_PRICE, WHEEL_PRICE, rows_in_force
 from milk.below import Catchable, below, still_catchable
@@ -16,7 +19,7 @@ from milk.held_together import HeldTogether
 from milk.models import Hold, VatLot
 from milk.services.holds import held_lots, started_with
 
-NO_PRICE = "no price of {what} is in the book for that day"
+NO_PRICE = N_("no price of {what} is in the book for that day")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,12 +60,19 @@ def priced(milk_kg: Decimal, wheels: int, prices: Mapping[str, PeriodRule]) -> C
         price = prices.get(what)
         if price is None:
             amount = None
-            parts.append(NO_PRICE.format(what="milk" if name == "kg" else "a wheel"))
+            parts.append(_(NO_PRICE).format(what=_("milk") if name == "kg" else _("a wheel")))
             continue
         currency = price.unit.partition("/")[0]
         if amount is not None:
             amount += number * price.value
-        parts.append(f"{number:,.0f} {name} at {price.value.normalize():f} {price.unit}")
+        parts.append(
+            _("{number} {name} at {price} {unit}").format(
+                number=in_readers_form(f"{number:,.0f}"),
+                name=name,
+                price=in_readers_form(f"{price.value.normalize():f}"),
+                unit=price.unit,
+            )
+        )
     return Cost(
         milk_kg=milk_kg,
         wheels=wheels,

@@ -8,12 +8,19 @@ from decimal import Decimal
 from typing import Any
 
 from django.db.models import F, Sum
+from django.utils.translation import gettext_noop as N_
 
 from milk.answers import DO_NOT_POUR, Answer, answers_about
 from milk.held import HeldBy, Made, Thing, open_holds
 from milk.models import LotDraw, MilkLot, Vat, VatFill, VatLot, Wheel
 
-HELD, WITHHELD, FREE, EMPTY, STRUCK = "held", "withheld milk in it", "not held", "no milk", "struck"
+HELD, WITHHELD, FREE, EMPTY, STRUCK = (
+    N_("held"),
+    N_("withheld milk in it"),
+    N_("not held"),
+    N_("no milk"),
+    N_("struck"),
+)
 FORMS = {HELD: "held", WITHHELD: "held", FREE: "released", EMPTY: "unsure", STRUCK: "struck"}
 
 

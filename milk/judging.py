@@ -13,8 +13,10 @@ from typing import Any, NamedTuple
 from uuid import UUID
 
 from django.conf import settings
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
-from config.days import local_day, start_of
+from config.days import day_in_figures, local_day, start_of
 from milk import due, limits
 from milk.due import Quota
 from milk.limits import Bound, LastRule, MeanRule, Sample, Verdict
@@ -22,14 +24,14 @@ from milk.models import Delivery, Limit, LotTest, MilkLot
 from milk.models.limits import What, said_with_unit
 from milk.results import standard
 
-OUR_OWN = "our own milk"
+OUR_OWN = N_("our own milk")
 # Results out of the last ones may lie far apart; older than this they are not "the last" any more.
 OF_SERIES = (Limit.Of.MEAN, Limit.Of.LAST, Limit.Of.OFTEN)
 LAST_RESULTS_WITHIN = timedelta(days=365)
 # A mean over its limit for longer is over all the same; since when is told no further back.
 OVER_LOOKED_BACK = 12
-MEND_BY = "over since {since}; delivery is stopped from {day} unless it is within by then"
-TAKE_AGAIN = "take a sample again {first} to {last}, counted from {noticed}; the notice decides"
+MEND_BY = N_("over since {since}; delivery is stopped from {day} unless it is within by then")
+TAKE_AGAIN = N_("take a sample again {first} to {last}, counted from {noticed}; the notice decides")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,8 +64,10 @@ class Standing:
     def rule(self) -> str:
         """What is counted, in words."""
         if self.limit.of == Limit.Of.MEAN:
-            return f"mean of {self.limit.months} months"
-        return f"{self.limit.times} of the last {self.limit.of_last}"
+            return _("mean of {months} months").format(months=self.limit.months)
+        return _("{times} of the last {of_last}").format(
+            times=self.limit.times, of_last=self.limit.of_last
+        )
 
 
 class Limits:
@@ -119,7 +123,7 @@ def sample_of(test: LotTest) -> Sample:
     return Sample(
         taken_on=local_day(test.happened_at),
         value=value,
-        name=f"lot {test.lot}",
+        name=_("lot {lot}").format(lot=test.lot),
         written=test.said,
     )
 
@@ -199,11 +203,15 @@ class Sampling:
     def words(self) -> str:
         """In one sentence what is missing, or that nothing is."""
         what = What(self.limit.what).label.partition(",")[0]
-        said = f"{what}: {self.quota.taken} of {self.quota.needed} samples {self.quota.span}"
+        said = _("{what}: {taken} of {needed} samples {span}").format(
+            what=what, taken=self.quota.taken, needed=self.quota.needed, span=self.quota.span
+        )
         if self.quota.missing:
-            said += f", {self.quota.missing} more by {self.quota.until.isoformat()}"
+            said += _(", {missing} more by {until}").format(
+                missing=self.quota.missing, until=day_in_figures(self.quota.until)
+            )
         elif self.limit.of == Limit.Of.OFTEN:
-            said += f", the next by {self.quota.until.isoformat()}"
+            said += _(", the next by {until}").format(until=day_in_figures(self.quota.until))
         return f"{said} ({self.limit.scheme})"
 
 
@@ -250,11 +258,11 @@ def follows(limit: Limit, series: Sequence[Sample], day: date) -> str:
         mean_rule = mean_rule_of(limit)
         since = due.over_since(series, mean_rule, day)
         stop = due.stopped_from(since, mean_rule) if since else None
-        return MEND_BY.format(since=since, day=stop) if stop else ""
+        return _(MEND_BY).format(since=since, day=stop) if stop else ""
     last_rule = last_rule_of(limit)
     noticed = due.noticed_on(series, last_rule, day)
     span = due.sample_again(noticed, last_rule) if noticed else None
-    return TAKE_AGAIN.format(first=span[0], last=span[1], noticed=noticed) if span else ""
+    return _(TAKE_AGAIN).format(first=span[0], last=span[1], noticed=noticed) if span else ""
 
 
 def first_day(rows: Iterable[Limit], day: date) -> date:
@@ -285,7 +293,7 @@ def read_series(whats: Iterable[str], since: date, at: datetime) -> Series:
         sample = Sample(
             taken_on=local_day(happened_at),
             value=standard(what, Decimal(value), unit),
-            name=f"lot {lots[lot].code}",
+            name=_("lot {code}").format(code=lots[lot].code),
             written=said_with_unit(what, written, value, unit),
         )
         series[what][lots[lot].producer].append(sample)

@@ -14,6 +14,8 @@ from enum import StrEnum
 from itertools import groupby
 from math import prod
 
+from config.saying import MONTHS, N_, _, day_said, figures
+
 # Digits that means and next results are computed to; what is compared is exact anyway.
 EXACT = Context(prec=60)
 # A next result so many times the limit is none that happens; saying it would only confuse.
@@ -21,12 +23,8 @@ WORTH_SAYING = 100
 SHOWN_PLACES = Decimal("0.000001")
 # So many samples are named in a sentence, the worst of them; the rest are counted.
 MOST_NAMED = 5
-MONTHS = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September",
-    "October", "November", "December",
-)  # fmt: skip
 
-NOT_POSITIVE = (
+NOT_POSITIVE = N_(
     "A geometric mean needs results above 0. A result below what the method can count is used at "
     "its bound: “<10” counts as 10."
 )
@@ -37,7 +35,7 @@ class Outcome(StrEnum):
 
     WITHIN = "within"
     OVER = "over"
-    NOT_VALID = "not valid"
+    NOT_VALID = N_("not valid")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -111,10 +109,11 @@ class Month:
     found: int
 
     def words(self, needed: int) -> str:
-        name = MONTHS[self.month - 1]
+        name = _(MONTHS[self.month - 1])
         if not self.found:
-            return f"{name} missing"
-        return f"only {self.found} of {needed} samples in {name}"
+            return _("{name} missing").format(name=name)
+        words = _("only {found} of {needed} samples in {name}")
+        return words.format(found=self.found, needed=needed, name=name)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -143,9 +142,9 @@ class Verdict:
 def plain(value: Decimal, places: int | None = None) -> str:
     """A number as people write it: thousands apart, no trailing zeros unless asked for."""
     if places is not None:
-        return f"{value.quantize(Decimal(1).scaleb(-places), ROUND_HALF_UP):,f}"
+        return figures(f"{value.quantize(Decimal(1).scaleb(-places), ROUND_HALF_UP):,f}")
     text = f"{value:,f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    return figures(text.rstrip("0").rstrip(".") if "." in text else text)
 
 
 def mean_said(mean: Decimal, limit: Decimal) -> str:
@@ -183,7 +182,7 @@ def first_day_needed(day: date, months: int) -> date:
 def ratio(values: Sequence[Decimal]) -> tuple[int, int]:
     """The product of results as a fraction of whole numbers. Raises ValueError for one below 0."""
     if any(value <= 0 for value in values):
-        raise ValueError(NOT_POSITIVE)
+        raise ValueError(_(NOT_POSITIVE))
     pairs = [value.as_integer_ratio() for value in values]
     return prod(over for over, _ in pairs), prod(under for _, under in pairs)
 
@@ -191,7 +190,7 @@ def ratio(values: Sequence[Decimal]) -> tuple[int, int]:
 def geometric_mean(values: Sequence[Decimal]) -> Decimal:
     """The geometric mean, to six places. Raises ValueError for none, or one not above 0."""
     if not values:
-        raise ValueError(NOT_POSITIVE)
+        raise ValueError(_(NOT_POSITIVE))
     over, under = ratio(values)
     with localcontext(EXACT):
         log = (Decimal(over).ln() - Decimal(under).ln()) / len(values)
@@ -291,21 +290,29 @@ def judge_mean(samples: Iterable[Sample], rule: MeanRule, day: date) -> Verdict:
 
 def too_few(short: Sequence[Month], rule: MeanRule) -> str:
     """Why a mean says nothing."""
-    reasons = [month.words(rule.samples_a_month) for month in short] or ["no sample in the window"]
-    return f"not valid, {', '.join(reasons)} ({rule.scheme} needs {rule.samples_a_month} a month)"
+    reasons = [one.words(rule.samples_a_month) for one in short] or [_("no sample in the window")]
+    return _("not valid, {each} ({scheme} needs {samples_a_month} a month)").format(
+        each=", ".join(reasons), scheme=rule.scheme, samples_a_month=rule.samples_a_month
+    )
 
 
 def mean_words(
     mean: Decimal, rule: MeanRule, *, within: bool, blamed: Sequence[Sample], number: int
 ) -> str:
     """The sentence of a valid mean."""
-    said = (
-        f"mean of {number} samples in {rule.months} months {mean_said(mean, rule.at_most)}, "
-        f"limit {plain(rule.at_most)} {rule.unit} ({rule.scheme})"
+    said = _(
+        "mean of {number} samples in {months} months {mean_said}, limit {at_most} {unit} ({scheme})"
+    ).format(
+        number=number,
+        months=rule.months,
+        mean_said=mean_said(mean, rule.at_most),
+        at_most=plain(rule.at_most),
+        unit=_(rule.unit),
+        scheme=rule.scheme,
     )
     if within:
-        return f"within: {said}"
-    return f"over: {said}, by {samples_said(blamed)}"
+        return _("within: {said}").format(said=said)
+    return _("over: {said}, by {samples_said}").format(said=said, samples_said=samples_said(blamed))
 
 
 def samples_said(samples: Sequence[Sample]) -> str:
@@ -313,22 +320,26 @@ def samples_said(samples: Sequence[Sample]) -> str:
     worst = sorted(samples, key=lambda sample: -sample.value)[:MOST_NAMED]
     named = [sample for sample in samples if sample in worst][:MOST_NAMED]
     words = ", ".join(
-        " ".join(filter(None, (sample.said, "of", sample.taken_on.isoformat(), sample.name)))
+        " ".join(filter(None, (sample.said, _("of"), day_said(sample.taken_on), sample.name)))
         for sample in named
     )
     left = len(samples) - len(named)
-    return f"{words} and {left} more" if left else words
+    return _("{words} and {left} more").format(words=words, left=left) if left else words
 
 
 def judge_single(sample: Sample, bound: Bound) -> Verdict:
     """What a limit for single results says to one."""
     if bound.passes(sample.value):
         return Verdict(
-            outcome=Outcome.WITHIN, words=f"within: {bound_said(bound)}", samples=(sample,)
+            outcome=Outcome.WITHIN,
+            words=_("within: {said}").format(said=bound_said(bound)),
+            samples=(sample,),
         )
     return Verdict(
         outcome=Outcome.OVER,
-        words=f"over: {sample.said} of {sample.taken_on.isoformat()}, {bound_said(bound)}",
+        words=_("over: {said} of {taken_on}, {bound_said}").format(
+            said=sample.said, taken_on=day_said(sample.taken_on), bound_said=bound_said(bound)
+        ),
         samples=(sample,),
         blamed=(sample,),
     )
@@ -338,9 +349,9 @@ def bound_said(bound: Bound) -> str:
     """A bound in words."""
     parts = []
     if bound.at_most is not None:
-        parts.append(f"at most {plain(bound.at_most)}")
+        parts.append(_("at most {at_most}").format(at_most=plain(bound.at_most)))
     if bound.at_least is not None:
-        parts.append(f"at least {plain(bound.at_least)}")
+        parts.append(_("at least {at_least}").format(at_least=plain(bound.at_least)))
     return f"{' and '.join(parts)} {bound.unit} ({bound.scheme})"
 
 
@@ -365,18 +376,23 @@ def judge_last(samples: Iterable[Sample], rule: LastRule, day: date) -> Verdict:
     known = by_day((sample for sample in samples if sample.taken_on <= day), rule.bound)
     last = tuple(known[-rule.of_last :])
     over = tuple(sample for sample in last if not rule.bound.passes(sample.value))
-    said = f"{len(over)} of the last {rule.of_last} results not {bound_said(rule.bound)}"
+    said = _("{count} of the last {of_last} results not {bound_said}").format(
+        count=len(over), of_last=rule.of_last, bound_said=bound_said(rule.bound)
+    )
     # The oldest of the last ones makes room for the next.
     kept = [sample for sample in known[-(rule.of_last - 1) :] if rule.of_last > 1]
     bad = sum(not rule.bound.passes(sample.value) for sample in kept)
     most = rule.bound.at_most if bad + 1 >= rule.times else None
     if len(over) < rule.times:
         return Verdict(
-            outcome=Outcome.WITHIN, words=f"within: {said}", samples=last, next_allowed=most
+            outcome=Outcome.WITHIN,
+            words=_("within: {said}").format(said=said),
+            samples=last,
+            next_allowed=most,
         )
     return Verdict(
         outcome=Outcome.OVER,
-        words=f"over: {said}, {samples_said(over)}",
+        words=_("over: {said}, {samples_said}").format(said=said, samples_said=samples_said(over)),
         samples=last,
         blamed=over,
         next_allowed=most,

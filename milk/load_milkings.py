@@ -10,6 +10,9 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from config import entries
 from config.columns import Row
 from config.copying import copy_rows
@@ -40,22 +43,22 @@ from milk.services.flowing import milk_moved
 
 GRAMS_PER_KG = 1000
 LONGEST_WHY = 120
-NO_GROUP = "an animal that stood in a group on that day"
-NAME_GROUP = "Say the group with --group, or write her stay first"
-SEVERAL_TANKS = "one tank: {group} has milkings into several tanks then"
-NAME_TANK = "Say the tank with --tank, or in a column “tank”"
-OTHER_GROUP = "the group it was taken with, {old}, not {new}"
-LOOK_UP = "Correct the group, or strike that milking first"
-ROWS_ADDED = "meter rows of the whole group came with {file}"
-PART_OF_GROUP = (
+NO_GROUP = N_("an animal that stood in a group on that day")
+NAME_GROUP = N_("Say the group with --group, or write her stay first")
+SEVERAL_TANKS = N_("one tank: {group} has milkings into several tanks then")
+NAME_TANK = N_("Say the tank with --tank, or in a column “tank”")
+OTHER_GROUP = N_("the group it was taken with, {old}, not {new}")
+LOOK_UP = N_("Correct the group, or strike that milking first")
+ROWS_ADDED = N_("meter rows of the whole group came with {file}")
+PART_OF_GROUP = N_(
     "{n} milkings count as without meters still: the file does not hold every cow that stood there"
 )
-ASSUMED_START = "no planned start is written for {n} milkings: 05:00 and 16:30 were used"
-FURTHER = (
+ASSUMED_START = N_("no planned start is written for {n} milkings: 05:00 and 16:30 were used")
+FURTHER = N_(
     "{n} further milkings hold rows of cows that stand twice at one milking (another lactation "
     "number or time): nothing of the file is left out"
 )
-NOT_MEASURED = "{n} rows without a weight: kept as not measured"
+NOT_MEASURED = N_("{n} rows without a weight: kept as not measured")
 
 
 class MilkingFile:
@@ -130,15 +133,19 @@ class MilkingFile:
             self.stays = Stays(set(self.roster.animals))
         group = self.numbers.get(self.stays.group_at(animal.id, at) or 0)
         if group is None:
-            raise Strange("animal", NO_GROUP, NAME_GROUP)
+            raise Strange("animal", _(NO_GROUP), _(NAME_GROUP))
         return group
 
     def find_tank(self, column: str, name: str) -> Tank:
         """The tank of this name. Raises Strange naming those there are."""
         text = name.casefold().removeprefix("tank ").strip()
         if text not in self.tanks:
-            names = ", ".join(tank.name for tank in self.tanks.values()) or "none yet"
-            raise Strange(column, f"a tank of the estate (there are: {names})", found=name)
+            names = ", ".join(tank.name for tank in self.tanks.values()) or _("none yet")
+            raise Strange(
+                column,
+                _("a tank of the estate (there are: {names})").format(names=names),
+                found=name,
+            )
         return self.tanks[text]
 
     def read_book(self) -> None:
@@ -208,8 +215,8 @@ class MilkingFile:
         slot = reading.group_id, reading.day, reading.session
         targets = self.targets[slot]
         if reading.tank_id is None and len({target.tank_id for target in targets}) > 1:
-            words = SEVERAL_TANKS.format(group=self.number(reading.group_id))
-            self.load.leave_out(reading.row, Strange("animal", words, NAME_TANK))
+            words = _(SEVERAL_TANKS).format(group=self.number(reading.group_id))
+            self.load.leave_out(reading.row, Strange("animal", words, _(NAME_TANK)))
             return
         fits = (
             target
@@ -222,18 +229,18 @@ class MilkingFile:
         target.rows.append(reading)
         self.load.new(reading.row)
         if reading.grams is None:
-            self.load.note(NOT_MEASURED)
+            self.load.note(_(NOT_MEASURED))
 
     def open_target(self, slot: Key, reading: Reading) -> Target:
         """A further milking of a group; the first begins when it is planned."""
         group_id, day, session = slot
         planned = self.starts.planned(group_id, session, day)
         if planned is None:
-            self.load.note(ASSUMED_START)
+            self.load.note(_(ASSUMED_START))
         start = moment_of(day, planned or USUAL_STARTS[session])
         targets = self.targets[slot]
         if targets and reading.tank_id in {target.tank_id for target in targets}:
-            self.load.note(FURTHER)
+            self.load.note(_(FURTHER))
         if reading.at is not None and (not targets or reading.at > targets[-1].start):
             start = reading.at if targets else min(start, reading.at)
         taken = {target.start for target in targets}
@@ -249,7 +256,7 @@ class MilkingFile:
         if "group" in found:
             old, new = found["group"]
             self.load.leave_out(
-                reading.row, Strange("animal", OTHER_GROUP.format(old=old, new=new), LOOK_UP)
+                reading.row, Strange("animal", _(OTHER_GROUP).format(old=old, new=new), _(LOOK_UP))
             )
             return
         who = f"{reading.animal}, {reading.day} {reading.session}"
@@ -319,12 +326,12 @@ class MilkingFile:
                     target.written,
                     stamp=self.load.stamp(target.start),
                     reason="other",
-                    words=ROWS_ADDED.format(file=self.load.request.file),
+                    words=_(ROWS_ADDED).format(file=self.load.request.file),
                     metered=True,
                 )
             milkings.weigh_again(target.written)
             if target.pk not in complete and not target.written.metered:
-                self.load.note(PART_OF_GROUP)
+                self.load.note(_(PART_OF_GROUP))
         tanks = {target.tank_id for target in fresh if target.tank_id}
         if tanks:
             lots.rebuild(

@@ -10,6 +10,8 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import translation
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import cells
 from config.cells import CellError, Reading
@@ -40,14 +42,14 @@ COUNTED = (What.PLATE, What.CELLS)
 IN_SEVERAL_UNITS = tuple(what for what in OTHER_UNITS if what not in COUNTED)
 NEAR_LOTS = 200
 LABORATORY_WORDS = ("laboratory", "lab")
-ASK_LABORATORY = (
+ASK_LABORATORY = N_(
     "It may mean not found or not done: ask the laboratory and write negative, positive or doubt"
 )
-NO_LOT = "the code of a milk lot"
-NO_LOT_THEN = "a milking of that tank and day that has a lot"
-SEVERAL_LOTS = "one lot; there are {codes}"
-NO_DELIVERY = "the number of a delivery note in the book"
-WITHOUT_RESULT = "{n} rows without any result: left out"
+NO_LOT = N_("the code of a milk lot")
+NO_LOT_THEN = N_("a milking of that tank and day that has a lot")
+SEVERAL_LOTS = N_("one lot; there are {codes}")
+NO_DELIVERY = N_("the number of a delivery note in the book")
+WITHOUT_RESULT = N_("{n} rows without any result: left out")
 
 
 @dataclass(frozen=True)
@@ -80,7 +82,7 @@ def read_number(
 def read_verdict(text: str, reading: Reading) -> Said | None:
     """What an inhibitor test said; None for an empty cell."""
     if text.casefold() in cells.NOT_MEASURED - {"", "-", "–", "—"}:
-        raise CellError("negative, positive or doubt", ASK_LABORATORY)
+        raise CellError(_("negative, positive or doubt"), _(ASK_LABORATORY))
     if text.casefold() in cells.NOT_MEASURED:
         return None
     return Said(text, verdict=cells.choice(text, reading, words=VERDICTS))
@@ -95,7 +97,12 @@ def in_files(what: What) -> str:
 def result_column(what: What) -> Column:
     """The column of one thing that is measured."""
     label = in_files(what).partition(",")[0]
-    names = (label, f"{what.value} pct", f"{what.value} result", in_files(what))
+    names = (
+        label,
+        f"{what.value} pct",
+        f"{what.value} result",
+        in_files(what),
+    )
     if what == What.INHIBITOR:
         return Column(name=what.value, names=(*names, "inhibitors"), read=read_verdict)
     if what in IN_SEVERAL_UNITS:
@@ -152,7 +159,7 @@ class LotTestFile:
         at = self.sampled_at(row, lot)
         results = self.results_of(row)
         if not results:
-            self.load.note(WITHOUT_RESULT)
+            self.load.note(_(WITHOUT_RESULT))
             self.load.same(row)
             return
         known = {what: self.known(lot, what, at, row) for what in results}
@@ -167,7 +174,7 @@ class LotTestFile:
         fresh = [what for what in results if known[what] is None]
         if changed:
             told = {what: (spoken(old), said.written) for what, (old, said) in changed.items()}
-            if not self.load.changed(row, f"lot {lot}", told):
+            if not self.load.changed(row, _("lot {lot}").format(lot=lot), told):
                 return
         with transaction.atomic():
             for what, (old, said) in changed.items():
@@ -214,7 +221,8 @@ class LotTestFile:
             words = as_validation_error(error)
             assert words is not None
             column = what if what in self.wide else "result"
-            expected = f"a result the book takes ({' '.join(words.messages).rstrip('.')})"
+            said_so = " ".join(words.messages).rstrip(".")
+            expected = _("a result the book takes ({words})").format(words=said_so)
             raise Strange(column, expected, found=said.written) from error
 
     def results_of(self, row: Row) -> dict[str, Said]:
@@ -226,7 +234,8 @@ class LotTestFile:
         }
         if row["result"]:
             if not row["what"]:
-                raise Strange("what", f"what was measured: {', '.join(What.values)}")
+                known = ", ".join(What.values)
+                raise Strange("what", _("what was measured: {each}").format(each=known))
             said = self.long_result(row)
             if said is not None:
                 found[row["what"]] = said
@@ -263,10 +272,14 @@ class LotTestFile:
         """
         unit: str = row["unit"] or self.load.request.units.get(what.value, "")
         if not unit:
-            words = f"The file does not say the unit of {what.value} (a cell: {row['result']})."
+            words = _("The file does not say the unit of {what} (a cell: {row}).").format(
+                what=what.value, row=row["result"]
+            )
             raise Unanswered([Question(f"unit {what.value}", words, known)])
         if unit not in known:
-            raise Strange("unit", f"a unit of {what.value}: {' or '.join(known)}", found=unit)
+            words = _("a unit of {what}: {each}")
+            words = words.format(what=what.value, each=_(" or ").join(known))
+            raise Strange("unit", words, found=unit)
         return unit
 
     def delivery_of(self, row: Row) -> Delivery | None:
@@ -279,7 +292,7 @@ class LotTestFile:
         if delivery is None:
             notes = Delivery.objects.standing().exclude(paper="").order_by("-pk")
             near = ", ".join(nearest(note, list(notes.values_list("paper", flat=True)[:NEAR_LOTS])))
-            raise Strange("delivery", f"{NO_DELIVERY} (nearest: {near})" if near else NO_DELIVERY)
+            raise Strange("delivery", with_near(_(NO_DELIVERY), near))
         return delivery
 
     def lot_of(self, row: Row) -> MilkLot:
@@ -293,7 +306,7 @@ class LotTestFile:
             except ValidationError as error:
                 raise Strange("delivery", " ".join(error.messages).rstrip(".")) from error
         if not row["tank"] or not row["date"]:
-            raise Strange("tank", "a lot, or a tank with the date")
+            raise Strange("tank", _("a lot, or a tank with the date"))
         name = row["tank"].casefold().removeprefix("tank ").strip()
         lots = MilkLot.objects.valid().filter(tank__name__iexact=name, day=day_of(row["date"]))
         if row["session"]:
@@ -303,12 +316,10 @@ class LotTestFile:
             lots = lots.filter(opened_at__lte=at).order_by("-opened_at")[:1]
         found = list(lots)
         if not found:
-            raise Strange("tank", NO_LOT_THEN)
+            raise Strange("tank", _(NO_LOT_THEN))
         if len(found) > 1:
             raise Strange(
-                "tank",
-                SEVERAL_LOTS.format(codes=", ".join(lot.code for lot in found)),
-                "Name the lot",
+                "tank", _(SEVERAL_LOTS).format(codes=", ".join(map(str, found))), _("Name the lot")
             )
         return found[0]
 
@@ -333,7 +344,14 @@ def lot_named(code: str) -> MilkLot:
     except MilkLot.DoesNotExist as error:
         latest = MilkLot.objects.valid().order_by("-pk").values_list("code", flat=True)
         near = ", ".join(nearest(code.upper(), list(latest[:NEAR_LOTS])))
-        raise Strange("lot", f"{NO_LOT} (nearest: {near})" if near else NO_LOT) from error
+        raise Strange("lot", with_near(_(NO_LOT), near)) from error
+
+
+def with_near(expected: str, near: str) -> str:
+    """What was expected, with what is most like it in the book."""
+    return (
+        _("{expected} (nearest: {near})").format(expected=expected, near=near) if near else expected
+    )
 
 
 def differs(old: LotTest | None, said: Said) -> bool:

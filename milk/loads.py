@@ -2,6 +2,8 @@
 
 from functools import partial
 
+from django.utils.translation import gettext_noop as N_
+
 from config import cells
 from config.columns import DAY, Column
 from config.loading import Loader, Option, register
@@ -22,7 +24,7 @@ TIME = Column(name="time", names=("at", "hour", "milked at"), read=cells.clock)
 TANK = Column(name="tank", names=("into tank",), read=partial(cells.tag, longest=20))
 MILKINGS = Loader(
     kind="milkings",
-    title="milkings of single cows, as meters or recording offices give them",
+    title=N_("milkings of single cows, as meters or recording offices give them"),
     key="the animal, the day and the milking (with its time or lactation number, where given)",
     columns=(
         COW,
@@ -38,14 +40,14 @@ MILKINGS = Loader(
     ),
     either=(("milk_kg",), ("session", "time", "date")),
     options=(
-        Option(name="group", help="number of the group all rows belong to"),
-        Option(name="tank", help="name of the tank all milk went into"),
+        Option(name="group", help=N_("number of the group all rows belong to")),
+        Option(name="tank", help=N_("name of the tank all milk went into")),
     ),
     take=lambda load: MilkingFile(load).take(),
 )
 LOT_TESTS = Loader(
     kind="lot-tests",
-    title="laboratories' results of milk lots",
+    title=N_("laboratories' results of milk lots"),
     key="the lot, what was measured, the day of the sample and its number",
     columns=(
         Column(name="lot", names=("lot code", "lot number"), read=partial(cells.tag, longest=40)),
@@ -103,7 +105,7 @@ LOT_TESTS = Loader(
         Column(name="method", read=partial(cells.remark, longest=80)),
     ),
     either=(("lot", "tank", "delivery"), ("result", *(column.name for column in RESULTS))),
-    options=(Option(name="laboratory", help="the laboratory the file is from"),),
+    options=(Option(name="laboratory", help=N_("the laboratory the file is from")),),
     take=lambda load: LotTestFile(load).take(),
     memory=memory,
     learn=learn,

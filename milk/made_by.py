@@ -11,9 +11,12 @@ from uuid import UUID
 
 from django.utils import timezone
 from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import local, local_day
 from config.errors import Conflict
+from config.language import in_readers_form
 from herd.tank_share import Compared, InTank, Order, WhatIf, compare, shares, tank_cells, what_if
 from herd.udder import Rules
 from herd.udder_rules import udder_rules
@@ -26,36 +29,43 @@ from milk.trace_parts import CowIn, FeedIn, LotIn
 from milk.trace_words import may_have_says
 
 GRAM = Decimal("0.001")
-ALL_WEIGHED = "All of {milk} was weighed cow by cow."
-PART_WEIGHED = (
+ALL_WEIGHED = N_("All of {milk} was weighed cow by cow.")
+PART_WEIGHED = N_(
     "{share} % of {milk} was weighed cow by cow; the rest is shared out equally among the cows "
     "that stood in the groups."
 )
-NONE_WEIGHED = "No meter weighed it: the cows are those that stood in the groups, with equal parts."
-NO_COW = "The book knows no cow of this lot."
-SUPPLIED = "{kg} kg came from {holdings}, whose cows the book does not know."
-ALL_MILK, OWN_MILK = "its milk", "the rest of its milk"
-BY_MISTAKE = "{cow} was milked into it by mistake at {at}; her kg are as written then."
-UNKNOWN_BY_MISTAKE = (
+NONE_WEIGHED = N_(
+    "No meter weighed it: the cows are those that stood in the groups, with equal parts."
+)
+NO_COW = N_("The book knows no cow of this lot.")
+SUPPLIED = N_("{kg} kg came from {holdings}, whose cows the book does not know.")
+ALL_MILK, OWN_MILK = N_("its milk"), N_("the rest of its milk")
+BY_MISTAKE = N_("{cow} was milked into it by mistake at {at}; her kg are as written then.")
+UNKNOWN_BY_MISTAKE = N_(
     "A cow nobody knows was milked into its tank by mistake at {at}: she is missing here."
 )
-ALL_COUNTED = "All {cows} cows have a count, the oldest of {oldest}."
-NOT_COUNTED = (
+ALL_COUNTED = N_("All {cows} cows have a count, the oldest of {oldest}.")
+NOT_COUNTED = N_(
     "{without} of {cows} cows have no count; they are left out. The oldest count is of {oldest}."
 )
-NO_COUNT = "None of the {cows} cows has a count."
-OLD = "{number} counts are older than {days} days."
-FED_SURE = "By the feedings written for its groups in the {hours} h before each milking."
-FED_NONE = "No feeding is written for its groups in the {hours} h before: the list knows nothing."
-FED_GUESSED = "{number} of {all} weights are guessed."
-FED_LINK = (
+NO_COUNT = N_("None of the {cows} cows has a count.")
+OLD = N_("{number} counts are older than {days} days.")
+FED_SURE = N_("By the feedings written for its groups in the {hours} h before each milking.")
+FED_NONE = N_(
+    "No feeding is written for its groups in the {hours} h before: the list knows nothing."
+)
+FED_GUESSED = N_("{number} of {all} weights are guessed.")
+FED_LINK = N_(
     "Spores get into milk from feed and bedding; the order is by lateness and proves nothing."
 )
-NOT_WASHED = "No wash of {tank} is written before it."
-CARRIED = "{kg} kg were in the tank when it began, not washed before."
-WASHED = "{tank} was washed {hours} h before its first milk."
-NO_TEMPERATURE = "No temperature is written of it: nobody can tell whether it was cooled in time."
-READ = "{number} temperature{s} written; the book knows no other."
+NOT_WASHED = N_("No wash of {tank} is written before it.")
+CARRIED = N_("{kg} kg were in the tank when it began, not washed before.")
+WASHED = N_("{tank} was washed {hours} h before its first milk.")
+NO_TEMPERATURE = N_(
+    "No temperature is written of it: nobody can tell whether it was cooled in time."
+)
+READ_ONE = N_("{number} temperature written; the book knows no other.")
+READ = N_("{number} temperatures written; the book knows no other.")
 
 
 @dataclass(kw_only=True)
@@ -132,7 +142,9 @@ def supplied_said(lots: list[LotIn]) -> str:
     if not came:
         return ""
     names = sorted({name for lot in came for name in lot.row.suppliers or ()})
-    return SUPPLIED.format(kg=f"{sum(lot.kg for lot in came):,.0f}", holdings=" and ".join(names))
+    return _(SUPPLIED).format(
+        kg=in_readers_form(f"{sum(lot.kg for lot in came):,.0f}"), holdings=_(" and ").join(names)
+    )
 
 
 def cells_of(lot: MilkLot, animals: list[CowIn], supplied: str) -> Cells:
@@ -207,12 +219,12 @@ def sure_of(
     said = [supplied] if supplied else []
     said += mistakes_said(lot, animals)
     if not animals:
-        return [*said, NO_COW]
-    said.append(weighed_said(animals, OWN_MILK if supplied else ALL_MILK))
+        return [*said, _(NO_COW)]
+    said.append(weighed_said(animals, _(OWN_MILK) if supplied else _(ALL_MILK)))
     if not counted:
-        return [*said, NO_COUNT.format(cows=len(animals))]
+        return [*said, _(NO_COUNT).format(cows=len(animals))]
     taken = [cow.cells[0] for cow in counted if cow.cells]
-    words = NOT_COUNTED if len(counted) < len(animals) else ALL_COUNTED
+    words = _(NOT_COUNTED) if len(counted) < len(animals) else _(ALL_COUNTED)
     said.append(
         words.format(
             cows=len(animals),
@@ -222,14 +234,16 @@ def sure_of(
     )
     old = [at for at in taken if rules and (lot.opened_at - at).days > rules.too_old]
     if old and rules:
-        said.append(OLD.format(number=len(old), days=f"{rules.too_old.normalize():f}"))
+        said.append(
+            _(OLD).format(number=len(old), days=in_readers_form(f"{rules.too_old.normalize():f}"))
+        )
     return said
 
 
 def mistakes_said(lot: MilkLot, animals: list[CowIn]) -> list[str]:
     """Who was milked into it by mistake, and that an unknown cow is missing from the list."""
     said = [
-        BY_MISTAKE.format(cow=cow.name, at=local(at.milking.started_at))
+        _(BY_MISTAKE).format(cow=cow.name, at=local(at.milking.started_at))
         for cow in animals
         for at in cow.milkings
         if at.milking.by_mistake
@@ -240,7 +254,7 @@ def mistakes_said(lot: MilkLot, animals: list[CowIn]) -> list[str]:
     if lot.ended_at is not None:
         unknown = unknown.filter(happened_at__lt=lot.ended_at)
     moments = unknown.order_by("happened_at").values_list("happened_at", flat=True)
-    return said + [UNKNOWN_BY_MISTAKE.format(at=local(at)) for at in moments]
+    return said + [_(UNKNOWN_BY_MISTAKE).format(at=local(at)) for at in moments]
 
 
 def weighed_said(animals: list[CowIn], milk: str) -> str:
@@ -255,20 +269,20 @@ def weighed_said(animals: list[CowIn], milk: str) -> str:
     weighed = sum(at.kg or 0 for at in rows if at.weighed)
     share = round(100 * weighed / whole) if whole else 0
     if share == 100 and all(at.weighed for at in rows):
-        return ALL_WEIGHED.format(milk=milk)
-    return PART_WEIGHED.format(share=share, milk=milk) if share else NONE_WEIGHED
+        return _(ALL_WEIGHED).format(milk=milk)
+    return _(PART_WEIGHED).format(share=share, milk=milk) if share else _(NONE_WEIGHED)
 
 
 def feeds_of(feeds: list[FeedIn], hours: float, may: str = "") -> Feeds:
     """The loads before it, and how sure the list is; ``may``: who may have had more, or ""."""
     doubt = [may] if may else []
     if not feeds:
-        return Feeds(rows=[], sure=[FED_NONE.format(hours=f"{hours:g}"), *doubt])
+        return Feeds(rows=[], sure=[_(FED_NONE).format(hours=f"{hours:g}"), *doubt])
     fed = [one for feed in feeds for one in feed.fed]
     guessed = sum(not one.weighed for one in fed)
-    said = [FED_SURE.format(hours=f"{hours:g}"), FED_LINK]
+    said = [_(FED_SURE).format(hours=f"{hours:g}"), _(FED_LINK)]
     if guessed:
-        said.insert(1, FED_GUESSED.format(number=guessed, all=len(fed)))
+        said.insert(1, _(FED_GUESSED).format(number=guessed, all=len(fed)))
     return Feeds(rows=feeds, sure=said + doubt)
 
 
@@ -283,12 +297,13 @@ def washing_of(lot: MilkLot) -> Washing:
     rows = list(readings.order_by("happened_at", "id"))
     said = []
     if lot.carried_kg:
-        said.append(CARRIED.format(kg=f"{lot.carried_kg:,.0f}"))
+        said.append(_(CARRIED).format(kg=in_readers_form(f"{lot.carried_kg:,.0f}")))
     if washed is None:
-        said.append(NOT_WASHED.format(tank=lot.tank))
+        said.append(_(NOT_WASHED).format(tank=lot.tank))
     else:
         hours = round((lot.opened_at - washed).total_seconds() / 3600)
-        said.append(WASHED.format(tank=capfirst(str(lot.tank)), hours=hours))
+        said.append(_(WASHED).format(tank=capfirst(str(lot.tank)), hours=hours))
     number = len(rows)
-    said.append(READ.format(number=number, s="s" * (number != 1)) if rows else NO_TEMPERATURE)
+    words = _(READ_ONE) if number == 1 else _(READ)
+    said.append(words.format(number=number) if rows else _(NO_TEMPERATURE))
     return Washing(washed=washed, readings=rows, sure=said)

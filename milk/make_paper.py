@@ -10,8 +10,12 @@ from decimal import Decimal
 from typing import Any
 
 from django.db.models import Count, Q, Sum
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
 
-from config.days import local, local_day, start_of
+from config.days import day_in_figures, local, local_day, start_of
+from config.language import in_readers_form
 from config.papers import CAUTION, Column, Line, Paper, Part, joined
 from milk.day_make import ratio_of_vat
 from milk.figures import Dated
@@ -39,30 +43,35 @@ from milk.vat import day_ratio
 
 What = MilkFigure.What
 DAYS = (
-    Column("Day", 0.9),
-    Column("Vats", 0.5, figures=True),
-    Column("Milk, kg", 0.8, figures=True),
-    Column("Wheels", 0.6, figures=True),
-    Column("kg at 24 h", 0.8, figures=True),
-    Column("Fat to casein (at most)", 1.1, figures=True),
-    Column("Kept over, kg (of the morning)", 1.2, figures=True),
-    Column("Graded", 1.6, figures=True),
-    Column("Marks off", 0.6, figures=True),
-    Column("Sent", 0.5, figures=True),
+    Column(_l("Day"), 0.9),
+    Column(_l("Vats"), 0.5, figures=True),
+    Column(_l("Milk, kg"), 0.8, figures=True),
+    Column(_l("Wheels"), 0.6, figures=True),
+    Column(_l("kg at 24 h"), 0.8, figures=True),
+    Column(_l("Fat to casein (at most)"), 1.1, figures=True),
+    Column(_l("Kept over, kg (of the morning)"), 1.2, figures=True),
+    Column(_l("Graded"), 1.6, figures=True),
+    Column(_l("Marks off"), 0.6, figures=True),
+    Column(_l("Sent"), 0.5, figures=True),
 )
-OUT = (Column("Day", 0.9), Column("Outside a rule", 4), Column("What was done", 4))
+OUT = (Column(_l("Day"), 0.9), Column(_l("Outside a rule"), 4), Column(_l("What was done"), 4))
 HOLDS = (
-    Column("Held since", 1.2),
-    Column("Why", 4),
-    Column("Decided", 1.4),
-    Column("When", 1.2),
-    Column("By", 1.6),
+    Column(_l("Held since"), 1.2),
+    Column(_l("Why"), 4),
+    Column(_l("Decided"), 1.4),
+    Column(_l("When"), 1.2),
+    Column(_l("By"), 1.6),
 )
-RECALLS = (Column("Begun", 1.2), Column("What", 3), Column("Ended", 1.2), Column("Located", 2))
-NOT_WRITTEN = "nothing is written"
-OVER = "fat to casein of the day {mean}, at most {most}"
-KEPT_MUCH = "{kg} kg kept over, {share} % of the morning's milk, at most {most} %"
-ODD = "{number} vats without {each} wheels: {vats}"
+RECALLS = (
+    Column(_l("Begun"), 1.2),
+    Column(_l("What"), 3),
+    Column(_l("Ended"), 1.2),
+    Column(_l("Located"), 2),
+)
+NOT_WRITTEN = N_("nothing is written")
+OVER = N_("fat to casein of the day {mean}, at most {most}")
+KEPT_MUCH = N_("{kg} kg kept over, {share} % of the morning's milk, at most {most} %")
+ODD = N_("{number} vats without {each} wheels: {vats}")
 
 
 @dataclass
@@ -105,27 +114,40 @@ def make_paper(first: date, last: date, *, by: Any, at: datetime) -> Paper:
     out = tuple(out_lines(days, figures, at))
     made = [one for one in days if one.vats]
     return Paper(
-        title=f"The make, {first} to {last}",
+        title=_("The make, {first} to {last}").format(first=first, last=last),
         stem=f"make {first} to {last}",
         made_by=name_of(by),
         made_at=at,
-        about=(f"Days {first} to {last}, both included, as the book has them now.",),
+        about=(
+            _("Days {first} to {last}, both included, as the book has them now.").format(
+                first=first, last=last
+            ),
+        ),
         answer=(
-            f"{sum(len(one.vats) for one in made):,} vats and "
-            f"{sum(one.wheels.total() for one in made):,} wheels on {len(made)} days; "
-            + (f"{len(out)} times something was outside a rule." if out else ALL_INSIDE)
+            _("{vats} vats and {wheels} wheels on {days} days; ").format(
+                vats=amount(sum(len(one.vats) for one in made)),
+                wheels=amount(sum(one.wheels.total() for one in made)),
+                days=len(made),
+            )
+            + (
+                _("{count} times something was outside a rule.").format(count=len(out))
+                if out
+                else _(ALL_INSIDE)
+            )
         ),
         parts=(
-            Part(DAYS, tuple(day_line(one, figures, at) for one in days), "Day by day"),
-            Part(OUT, out, "Outside a rule, and what was done", empty=ALL_INSIDE),
-            Part(HOLDS, tuple(hold_lines(first, last)), "Held or decided", empty="Nothing."),
-            Part(RECALLS, tuple(recall_lines(first, last)), "Recalls and drills", empty="None."),
+            Part(DAYS, tuple(day_line(one, figures, at) for one in days), _("Day by day")),
+            Part(OUT, out, _("Outside a rule, and what was done"), empty=_(ALL_INSIDE)),
+            Part(HOLDS, tuple(hold_lines(first, last)), _("Held or decided"), empty=_("Nothing.")),
+            Part(
+                RECALLS, tuple(recall_lines(first, last)), _("Recalls and drills"), empty=_("None.")
+            ),
         ),
         cautions=(CAUTION,),
     )
 
 
-ALL_INSIDE = "Nothing is written that was outside a rule."
+ALL_INSIDE = N_("Nothing is written that was outside a rule.")
 
 
 def span_of(first: date, last: date) -> dict[str, datetime]:
@@ -164,7 +186,7 @@ def days_between(first: date, last: date) -> list[Day]:
     for day, code, words in flags.order_by("lot__day", "lot__code").values_list(
         "lot__day", "lot__code", "words"
     ):
-        days[day].flags.append(f"lot {code}: {words}")
+        days[day].flags.append(_("lot {code}: {words}").format(code=code, words=words))
     return list(days.values())
 
 
@@ -185,16 +207,18 @@ def counts(days: dict[date, Day], span: dict[str, datetime]) -> None:
 def day_line(one: Day, figures: Dated, at: datetime) -> Line:
     ratio, most = one.ratio(figures), figures.value(What.RATIO_MOST, one.day)
     share = one.kept_share
-    worse = [f"{one.grades[grade]} {grade}" for grade in LESSER if one.grades[grade]]
+    worse = [f"{one.grades[grade]} {grade.label}" for grade in LESSER if one.grades[grade]]
     return Line(
         (
-            one.day.isoformat(),
+            day_in_figures(one.day),
             amount(len(one.vats)),
-            f"{one.kg:,.0f}" if one.kg else "",
+            in_readers_form(f"{one.kg:,.0f}") if one.kg else "",
             amount(one.wheels.total()),
-            f"{one.cheese:,.0f}" if one.cheese else "",
+            in_readers_form(f"{one.cheese:,.0f}") if one.cheese else "",
             beside(plain(ratio, 3) if ratio is not None else "", most and plain(most)),
-            beside(f"{one.kept:,.0f}" if one.kept else "", share and f"{share:.1f} %"),
+            beside(
+                in_readers_form(f"{one.kept:,.0f}") if one.kept else "", share and f"{share:.1f} %"
+            ),
             beside(amount(one.grades.total()), ", ".join(worse)),
             amount(one.marks_off),
             amount(one.sent),
@@ -212,14 +236,14 @@ def beside(said: str, more: str | Decimal | None) -> str:
 
 
 def amount(number: int) -> str:
-    return f"{number:,}" if number else ""
+    return in_readers_form(f"{number:,}") if number else ""
 
 
 def out_lines(days: list[Day], figures: Dated, at: datetime) -> Iterator[Line]:
     """What was outside a rule, day by day, with what was written about it."""
     for one in days:
         for words, done in outside(one, figures, at):
-            yield Line((one.day.isoformat(), words, done or NOT_WRITTEN), loud=not done)
+            yield Line((day_in_figures(one.day), words, done or _(NOT_WRITTEN)), loud=not done)
 
 
 def outside(one: Day, figures: Dated, at: datetime) -> Iterator[tuple[str, str]]:
@@ -227,21 +251,25 @@ def outside(one: Day, figures: Dated, at: datetime) -> Iterator[tuple[str, str]]
     ratio, most = one.ratio(figures), figures.value(What.RATIO_MOST, one.day)
     if ratio is not None and most is not None and ratio > most:
         remarks = joined(sorted({vat.remark for vat in one.vats if vat.remark}), "; ")
-        yield OVER.format(mean=plain(ratio, 3), most=plain(most, 3)), remarks
+        yield _(OVER).format(mean=plain(ratio, 3), most=plain(most, 3)), remarks
     share, kept_most = one.kept_share, figures.value(What.KEPT_MOST, one.day)
     least = figures.value(What.KEPT_KG, one.day) or Decimal(0)
     if share is not None and kept_most is not None and share > kept_most and one.kept > least:
-        words = KEPT_MUCH.format(kg=f"{one.kept:,.0f}", share=f"{share:.1f}", most=plain(kept_most))
+        words = _(KEPT_MUCH).format(
+            kg=in_readers_form(f"{one.kept:,.0f}"),
+            share=in_readers_form(f"{share:.1f}"),
+            most=plain(kept_most),
+        )
         yield words, "; ".join(one.kept_why)
     # Today's vats are still being lifted.
     if one.odd and one.day < local_day(at):
         names = ", ".join(str(vat).removeprefix("vat ") for vat in one.odd[:12])
-        yield ODD.format(number=len(one.odd), each=one.each, vats=names), ""
+        yield _(ODD).format(number=len(one.odd), each=one.each, vats=names), ""
     for flag in one.flags:
-        yield flag, FLAGGED
+        yield flag, _(FLAGGED)
 
 
-FLAGGED = "told to cheesemaker and vet; see what was held"
+FLAGGED = N_("told to cheesemaker and vet; see what was held")
 
 
 def hold_lines(first: date, last: date) -> Iterator[Line]:
@@ -258,7 +286,7 @@ def hold_lines(first: date, last: date) -> Iterator[Line]:
     for one in decisions.select_related("by").order_by("happened_at", "id"):
         people[one.hold_id].append(name_of(one.by))
     for hold in found:
-        outcome = str(HoldDecision.Decision(hold.outcome).label) if hold.outcome else "open"
+        outcome = str(HoldDecision.Decision(hold.outcome).label) if hold.outcome else _("open")
         yield Line(
             (
                 local(hold.happened_at),
@@ -282,13 +310,19 @@ def recall_lines(first: date, last: date) -> Iterator[Line]:
     for one in rows:
         end = ends.get(one.pk)
         result = (end.result or {}) if end else {}
-        said = f"{result.get('located')} of {result['made']}" if result.get("made") else ""
+        said = (
+            _("{found} of {made}").format(found=result.get("located"), made=result["made"])
+            if result.get("made")
+            else ""
+        )
         share = f"{result['percent']} %" if result.get("percent") else ""
         yield Line(
             (
                 local(one.happened_at),
-                f"{'drill' if one.drill else 'recall'} of {one.root_name}",
-                local(end.happened_at) if end else "runs",
+                (_("drill of {root_name}") if one.drill else _("recall of {root_name}")).format(
+                    root_name=one.root_name
+                ),
+                local(end.happened_at) if end else _("runs"),
                 joined([said, share]),
             ),
             url=one.get_absolute_url(),

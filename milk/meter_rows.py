@@ -7,6 +7,8 @@ from decimal import Decimal
 from typing import Any
 
 from django.db.models import Exists, OuterRef
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.columns import Row
 from config.loading import Strange
@@ -20,7 +22,7 @@ RECORDED = (LACTATION, *CONTENT_NAMES)
 FIRST_EVENING_HOUR = 12
 # The column that holds them is two bytes wide.
 MOST_SECONDS = 32_767
-WHICH_MILKING = "M (morning) or E (evening), or the time"
+WHICH_MILKING = N_("M (morning) or E (evening), or the time")
 
 # Animal or group, day, session.
 Key = tuple[int, date, str]
@@ -100,7 +102,7 @@ def session_of(row: Row) -> str:
     said = row["time"] or row["date"]
     hour = getattr(said, "hour", None)
     if hour is None:
-        raise Strange("session", WHICH_MILKING)
+        raise Strange("session", _(WHICH_MILKING))
     return "M" if hour < FIRST_EVENING_HOUR else "E"
 
 

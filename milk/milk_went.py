@@ -10,9 +10,14 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from uuid import UUID
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from config.days import estate_zone
+from config.language import in_readers_form
 from herd.milk_went import Span, Went, register
 from milk.models import CowMilking, Tank, WithheldMilk
+from milk.nouns import counted
 from milk.withheld_milk import LONGEST_MILKING, fetch
 
 SPANS = (
@@ -59,7 +64,7 @@ WRITTEN = f"""
 """
 # It may be written some time after the milking.
 WRITTEN_LATER = timedelta(hours=12)
-KEPT_OUT = "kept out, where to is not written,"
+KEPT_OUT = N_("kept out, where to is not written,")
 Milking = tuple[date, str]
 # Place of the span, animal, since, until.
 Arrays = tuple[list[int], list[int], list[datetime], list[datetime]]
@@ -78,8 +83,11 @@ class Share:
 
     def words(self, name: str) -> str:
         count = len(self.milkings)
-        weighed = f", {self.kg:.1f} kg" if self.kg else ""
-        return f"{name} at {count} {'milking' if count == 1 else 'milkings'}{weighed}"
+        weighed = f", {in_readers_form(f'{self.kg:.1f}')} kg" if self.kg else ""
+        milkings = counted(count, "milking")
+        return _("{name} at {milkings}{weighed}").format(
+            name=name, milkings=milkings, weighed=weighed
+        )
 
 
 # Where it went in words -> how much; the bool: into a tank whose milk is used.
@@ -117,7 +125,9 @@ def written(
             name = f"{name} ({paper})"
         if of_group:
             # Hers was among it; how much of it was hers nobody wrote.
-            found[place][f"with others of her group: {name}", False].take((day, session), None)
+            found[place][_("with others of her group: {name}").format(name=name), False].take(
+                (day, session), None
+            )
         else:
             found[place][name, False].take((day, session), kg)
             own.add((place, day, session))
@@ -132,7 +142,7 @@ def by_milkings(arrays: Arrays, own: set[tuple[int, date, str]], found: dict[int
         kg = None if grams is None else Decimal(grams) / 1000
         if goes == CowMilking.Goes.KEPT_OUT:
             if (place, day, session) not in own:
-                found[place][KEPT_OUT, False].take((day, session), kg)
+                found[place][_(KEPT_OUT), False].take((day, session), kg)
         else:
             found[place][way_of(tank, use)].take((day, session), kg)
     for place, day, session, tank, use in fetch(UNMETERED, *arrays):
@@ -143,10 +153,10 @@ def by_milkings(arrays: Arrays, own: set[tuple[int, date, str]], found: dict[int
 def way_of(tank: str | None, use: str | None) -> tuple[str, bool]:
     """A tank in words, and whether its milk is used; of one nobody wrote it may be."""
     if tank is None or use is None:
-        return "INTO A TANK that is not written", True
+        return _("INTO A TANK that is not written"), True
     if use == Tank.Use.RECEIVING:
-        return f"INTO TANK {tank}", True
-    return f"tank {tank} ({Tank.Use(use).label})", False
+        return _("INTO TANK {tank}").format(tank=tank), True
+    return _("tank {tank} ({label})").format(tank=tank, label=Tank.Use(use).label), False
 
 
 def told(shares: Shares) -> Went:

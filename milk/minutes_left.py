@@ -6,6 +6,8 @@ from datetime import datetime, time, timedelta
 from decimal import Decimal
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from milk.below import Catchable
 from milk.models import Vat, VatFill
@@ -14,10 +16,10 @@ from milk.time_left import usual_make
 
 # The habit of the last days tells when vats are filled and lifted.
 LOOKED_AT = timedelta(days=7)
-POUR_NOW = "vats are being filled at this hour"
-POUR_AT = "vats are usually filled from {at}"
-LIFT_AT = "usually lifted at {at}"
-NO_HABIT = "nobody knows how long"
+POUR_NOW = N_("vats are being filled at this hour")
+POUR_AT = N_("vats are usually filled from {at}")
+LIFT_AT = N_("usually lifted at {at}")
+NO_HABIT = N_("nobody knows how long")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,12 +46,12 @@ class Stop:
     def left(self) -> str:
         """The time left in words: minutes up to two hours, then whole hours."""
         if self.minutes is None:
-            return "now"
+            return _("now")
         if self.minutes == 0:
-            return "at once"
+            return _("at once")
         if self.minutes < 120:
-            return f"{self.minutes} min left"
-        return f"{self.minutes // 60} h left"
+            return _("{minutes} min left").format(minutes=self.minutes)
+        return _("{minutes} h left").format(minutes=self.minutes // 60)
 
     @property
     def is_far(self) -> bool:
@@ -84,7 +86,7 @@ def lifts_of(vats: Iterable[Vat], lasts: timedelta | None, at: datetime) -> list
             name=run_said(run),
             kg=None,
             until=until,
-            why=LIFT_AT.format(at=clock(until)) if until else NO_HABIT,
+            why=_(LIFT_AT).format(at=clock(until)) if until else _(NO_HABIT),
             at=at,
         )
         for until, names in by_minute.items()
@@ -99,14 +101,14 @@ def next_pour(at: datetime) -> tuple[datetime | None, str]:
     )
     hours = [timezone.localtime(moment).time() for (moment,) in fills.values_list("happened_at")]
     if not hours:
-        return None, NO_HABIT
+        return None, _(NO_HABIT)
     first, last = min(hours), max(hours)
     here = timezone.localtime(at)
     if first <= here.time() <= last:
-        return at, POUR_NOW
+        return at, _(POUR_NOW)
     day = here.date() if here.time() < first else here.date() + timedelta(days=1)
     until = timezone.make_aware(datetime.combine(day, first.replace(second=0, microsecond=0)))
-    return until, POUR_AT.format(at=words_of(first))
+    return until, _(POUR_AT).format(at=words_of(first))
 
 
 def clock(moment: datetime) -> str:

@@ -11,6 +11,8 @@ from decimal import Decimal
 
 from django.core.exceptions import ValidationError
 from django.db.models import Count, QuerySet, Sum
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import start_of
 from feed.waste import waste
@@ -30,12 +32,13 @@ from milk.models import (
     WheelDiscard,
     WheelReturn,
 )
+from milk.nouns import counted
 
 MOST_DAYS = 800
-TOO_LONG = "{days} days are too many at once. Expected at most {most}."
-BACKWARDS = "The last day, {last}, is before the first, {first}."
-NOT_GRADED_YET = "what they are worth is known when they are graded again"
-NO_GRADE_PRICE = "no price of a wheel graded {grades} is in the book for that day"
+TOO_LONG = N_("{days} days are too many at once. Expected at most {most}.")
+BACKWARDS = N_("The last day, {last}, is before the first, {first}.")
+NOT_GRADED_YET = N_("what they are worth is known when they are graded again")
+NO_GRADE_PRICE = N_("no price of a wheel graded {grades} is in the book for that day")
 PRICES = {
     Grade.FIRST: WHEEL_PRICE,
     Grade.SECOND: SECOND_PRICE,
@@ -83,7 +86,7 @@ class Losses:
 def check_days(first: date, last: date) -> None:
     """Refuse days the wrong way round, or too many. Raises ValidationError at ``until``."""
     if last < first:
-        raise ValidationError({"until": BACKWARDS.format(first=first, last=last)})
+        raise ValidationError({"until": _(BACKWARDS).format(first=first, last=last)})
     days = (last - first).days + 1
     if days > MOST_DAYS:
         raise ValidationError({"until": TOO_LONG.format(days=days, most=MOST_DAYS)})
@@ -110,15 +113,20 @@ def of_feed(first: date, last: date) -> Iterator[Loss]:
     """Grass, hay and meal thrown away."""
     thrown = waste(first, last)
     if thrown.kg:
-        number = len(thrown.thrown)
-        discards = f"{number} discard{'s' * (number != 1)}"
-        missing = f"; {thrown.unpriced} of them without a price" if thrown.unpriced else ""
+        discards = counted(len(thrown.thrown), "discard")
+        missing = (
+            _("; {unpriced} of them without a price").format(unpriced=thrown.unpriced)
+            if thrown.unpriced
+            else ""
+        )
         yield Loss(
-            cause="feed thrown away",
+            cause=_("feed thrown away"),
             kg=thrown.kg,
             wheels=0,
             amount=thrown.cost,
-            how=f"{discards}, by their dry matter{missing}",
+            how=_("{discards}, by their dry matter{missing}").format(
+                discards=discards, missing=missing
+            ),
         )
 
 
@@ -127,10 +135,10 @@ def of_milk(span: tuple[datetime, datetime], day: date) -> Iterator[Loss]:
     out = events_between(*span)
     for name in (DRAWN_OFF, DUMPED):
         if out[name]:
-            yield priced(f"milk {name}", out[name], 0, day)
+            yield priced(_("milk {line}").format(line=_(name)), out[name], 0, day)
     kept = sum((line.kg for line in withheld_between(*span)), ZERO)
     if kept:
-        yield priced("milk of withheld cows, kept out of the tank", kept, 0, day)
+        yield priced(_("milk of withheld cows, kept out of the tank"), kept, 0, day)
 
 
 def of_wheels(span: tuple[datetime, datetime], day: date) -> Iterator[Loss]:
@@ -139,17 +147,17 @@ def of_wheels(span: tuple[datetime, datetime], day: date) -> Iterator[Loss]:
     of_holds = decided_in(span)
     destroyed = of_plates(span) | of_holds.get(decision.DESTROY, set())
     if destroyed:
-        yield priced("wheels destroyed", ZERO, len(destroyed), day)
+        yield priced(_("wheels destroyed"), ZERO, len(destroyed), day)
     otherwise = of_holds.get(decision.DOWNGRADE, set()) - destroyed
     prices = prices_of(day)
     if otherwise:
         dropped: list[tuple[str, str]] = [(Grade.FIRST, Grade.DOWNGRADED)] * len(otherwise)
-        yield of_less("wheels used otherwise after a hold", dropped, prices)
+        yield of_less(_("wheels used otherwise after a hold"), dropped, prices)
     fell = fallen(span, day, but=destroyed | otherwise)
     for grade in (Grade.SECOND, Grade.DOWNGRADED):
         dropped = [drop for drop in fell if drop[1] == grade]
         if dropped:
-            yield of_less(f"wheels graded {grade.label}", dropped, prices)
+            yield of_less(_("wheels graded {label}").format(label=grade.label), dropped, prices)
     back = (
         WheelReturn.objects.standing()
         .filter(happened_at__gte=span[0], happened_at__lt=span[1])
@@ -161,7 +169,7 @@ def of_wheels(span: tuple[datetime, datetime], day: date) -> Iterator[Loss]:
             kg=back["kg"] or ZERO,
             wheels=back["number"],
             amount=None,
-            how=NOT_GRADED_YET,
+            how=_(NOT_GRADED_YET),
         )
 
 
@@ -177,12 +185,14 @@ def of_less(
     """What wheels are worth less that fell from one grade to another."""
     missing = sorted({grade for drop in dropped for grade in drop if grade not in prices})
     if missing:
-        words = NO_GRADE_PRICE.format(grades=" and ".join(missing))
+        words = _(NO_GRADE_PRICE).format(grades=_(" and ").join(missing))
         return Loss(cause=cause, kg=ZERO, wheels=len(dropped), amount=None, how=words)
     amount = sum((prices[was].value - prices[now].value for was, now in dropped), ZERO)
     told = Counter((prices[was], prices[now]) for was, now in dropped)
     how = ", ".join(
-        f"{number} at {plain(now.value)} instead of {plain(was.value)} {was.unit}"
+        _("{number} at {now} instead of {was} {unit}").format(
+            number=number, now=plain(now.value), was=plain(was.value), unit=was.unit
+        )
         for (was, now), number in told.items()
     )
     return Loss(cause=cause, kg=ZERO, wheels=len(dropped), amount=amount, how=how)

@@ -8,8 +8,13 @@ from math import exp, log
 from django.contrib.auth.models import User
 from django.db.models import Count, Sum
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
+from django.utils.translation import ngettext
 
 from config.days import local, local_day, start_of
+from config.language import in_readers_form
 from config.papers import CAUTION, Column, Line, Paper, Part
 from feed.waste import waste
 from milk.day_balance import total
@@ -19,25 +24,28 @@ from milk.money import Losses, losses_between
 from milk.recalls_missing import name_of
 
 LOSSES = (
-    Column("Cause", 2.4),
+    Column(_l("Cause"), 2.4),
     Column("kg", 1, figures=True),
-    Column("Wheels", 0.8, figures=True),
-    Column("Worth", 1.2, figures=True),
-    Column("How it was worked out", 3.4),
+    Column(_l("Wheels"), 0.8, figures=True),
+    Column(_l("Worth"), 1.2, figures=True),
+    Column(_l("How it was worked out"), 3.4),
 )
 HELD = (
-    Column("Held", 3),
-    Column("Since", 1.3),
-    Column("kg of milk", 1, figures=True),
-    Column("Wheels", 0.8, figures=True),
-    Column("Worth", 1.2, figures=True),
+    Column(_l("Held"), 3),
+    Column(_l("Since"), 1.3),
+    Column(_l("kg of milk"), 1, figures=True),
+    Column(_l("Wheels"), 0.8, figures=True),
+    Column(_l("Worth"), 1.2, figures=True),
 )
-FIGURES = (Column("Figure", 3), Column("Value", 1.2, figures=True), Column("How", 4))
+FIGURES = (Column(_l("Figure"), 3), Column(_l("Value"), 1.2, figures=True), Column(_l("How"), 4))
 # Said on the page, so that nobody takes a figure that is not there for a nought.
 NOT_HERE = (
-    "kg a cow and day, cases a hundred cows and the 21-day pregnancy rate: on the herd's own pages",
-    "deaths: nothing is written of them yet",
-    "dry matter a cow: on the page of the ration",
+    N_(
+        "kg a cow and day, cases a hundred cows and the 21-day pregnancy rate: on the herd's "
+        "own pages"
+    ),
+    N_("deaths: nothing is written of them yet"),
+    N_("dry matter a cow: on the page of the ration"),
 )
 MADE_OF = ("brine", "out", "store", "doubt")
 
@@ -45,13 +53,17 @@ MADE_OF = ("brine", "out", "store", "doubt")
 def losses_paper(found: Losses, *, by: User, at: datetime) -> Paper:
     """What was lost and why, the dearest first, and what is kept back."""
     return Paper(
-        title="What was lost, and why",
+        title=_("What was lost, and why"),
         stem=f"losses {found.first} to {found.last}",
         made_by=name_of(by),
         made_at=at,
-        about=(f"Days {found.first} to {found.last}, by the prices of the last.",),
+        about=(
+            _("Days {first} to {last}, by the prices of the last.").format(
+                first=found.first, last=found.last
+            ),
+        ),
         answer=answer_of(found),
-        missing=tuple(f"no price for: {cause}" for cause in found.unpriced),
+        missing=tuple(_("no price for: {cause}").format(cause=cause) for cause in found.unpriced),
         parts=(loss_part(found), held_part(found)),
         signed=False,
     )
@@ -60,16 +72,19 @@ def losses_paper(found: Losses, *, by: User, at: datetime) -> Paper:
 def answer_of(found: Losses) -> str:
     """The answer in words: how much in all, and the first cause."""
     if not found.losses:
-        said = "Nothing was lost."
+        said = _("Nothing was lost.")
     else:
         first = found.losses[0]
-        said = f"{money(found.amount, found.currency)} lost in all"
-        said += f"; the most by {first.cause}." if first.amount else "."
+        said = _("{money} lost in all").format(money=money(found.amount, found.currency))
+        said += _("; the most by {cause}.").format(cause=first.cause) if first.amount else "."
     if not found.held:
-        return f"{said} No hold of these days is open."
-    kept, several = money(found.kept_back, found.currency), len(found.held) > 1
-    held = f"{len(found.held)} open hold{'s' * several} of these days keep{'s' * (not several)}"
-    return f"{said} {held} back {kept}."
+        return f"{said} " + _("No hold of these days is open.")
+    held = ngettext(
+        "{count} open hold of these days keeps back {kept}.",
+        "{count} open holds of these days keep back {kept}.",
+        len(found.held),
+    ).format(count=len(found.held), kept=money(found.kept_back, found.currency))
+    return f"{said} {held}"
 
 
 def loss_part(found: Losses) -> Part:
@@ -77,16 +92,16 @@ def loss_part(found: Losses) -> Part:
         Line(
             (
                 one.cause,
-                f"{one.kg:,.1f}" if one.kg else "",
+                in_readers_form(f"{one.kg:,.1f}") if one.kg else "",
                 f"{one.wheels}" if one.wheels else "",
-                "not known" if one.amount is None else money(one.amount, found.currency),
+                _("not known") if one.amount is None else money(one.amount, found.currency),
                 one.how,
             ),
             loud=one.amount is None,
         )
         for one in found.losses
     )
-    return Part(LOSSES, lines, "Lost, by cause", empty="Nothing was lost on these days.")
+    return Part(LOSSES, lines, _("Lost, by cause"), empty=_("Nothing was lost on these days."))
 
 
 def held_part(found: Losses) -> Part:
@@ -95,22 +110,24 @@ def held_part(found: Losses) -> Part:
             (
                 hold.words,
                 local(hold.happened_at),
-                f"{cost.milk_kg:,.1f}" if cost.milk_kg else "",
+                in_readers_form(f"{cost.milk_kg:,.1f}") if cost.milk_kg else "",
                 f"{cost.wheels}" if cost.wheels else "",
-                "not known" if cost.amount is None else money(cost.amount, found.currency),
+                _("not known") if cost.amount is None else money(cost.amount, found.currency),
             ),
             url=f"/milk/holds/{hold.uuid}/",
         )
         for hold, cost in found.held
     )
-    return Part(HELD, lines, "Kept back by open holds, not lost yet", empty="Nothing is held.")
+    return Part(
+        HELD, lines, _("Kept back by open holds, not lost yet"), empty=_("Nothing is held.")
+    )
 
 
 def money(amount: Decimal, currency: str) -> str:
     return f"{amount:,.0f} {currency}"
 
 
-COUNTS = (("cells", "Cell count"), ("plate", "Plate count"))
+COUNTS = (("cells", N_("Cell count")), ("plate", N_("Plate count")))
 FIRST_YEAR, LAST_YEAR = 1900, 2200
 
 
@@ -136,17 +153,17 @@ def owner_paper(first: date, last: date, *, by: User, at: datetime) -> Paper:
     lost = losses_between(first, last, at)
     lines = tuple(Line(cells) for cells in (*milk_lines(first, last), *cheese_lines(first, last)))
     return Paper(
-        title=f"The month {first:%B %Y}",
+        title=_("The month {first}").format(first=f"{first:%B %Y}"),
         stem=f"month {first:%Y-%m}",
         made_by=name_of(by),
         made_at=at,
-        about=(f"Days {first} to {last}.",),
+        about=(_("Days {first} to {last}.").format(first=first, last=last),),
         answer=answer_of(lost),
-        missing=NOT_HERE,
-        missing_title="Not on this page",
+        missing=tuple(map(_, NOT_HERE)),
+        missing_title=_("Not on this page"),
         parts=(
-            Part(FIGURES, lines, "Milk and cheese"),
-            Part(STOCK, tuple(stock_lines(last, at)), "Stock now, by age", empty="No wheel."),
+            Part(FIGURES, lines, _("Milk and cheese")),
+            Part(STOCK, tuple(stock_lines(last, at)), _("Stock now, by age"), empty=_("No wheel.")),
             loss_part(lost),
             held_part(lost),
         ),
@@ -164,17 +181,20 @@ def yield_line(
     """
     whole = [vat for vat in milk if vat in cheese and cheese[vat][0] == cheese[vat][1]]
     kg = sum((milk[vat] for vat in whole), Decimal(0))
-    name, how = "kg of cheese from 100 kg of milk", f"of {len(whole)} vats weighed in full"
+    name, how = (
+        _("kg of cheese from 100 kg of milk"),
+        _("of {count} vats weighed in full").format(count=len(whole)),
+    )
     if not kg:
         return name, "", how
-    return name, f"{sum(cheese[vat][2] for vat in whole) / kg * 100:.2f}", how
+    return name, in_readers_form(f"{sum(cheese[vat][2] for vat in whole) / kg * 100:.2f}"), how
 
 
 STOCK = (
-    Column("Age in full years", 2),
-    Column("Wheels", 1, figures=True),
-    Column("kg at 24 h", 1.2, figures=True),
-    Column("Worth", 1.4, figures=True),
+    Column(_l("Age in full years"), 2),
+    Column(_l("Wheels"), 1, figures=True),
+    Column(_l("kg at 24 h"), 1.2, figures=True),
+    Column(_l("Worth"), 1.4, figures=True),
 )
 
 
@@ -184,18 +204,30 @@ def milk_lines(first: date, last: date) -> Iterator[tuple[str, str, str]]:
     days = (last - first).days + 1
     milked = Milking.objects.standing().filter(happened_at__gte=since, happened_at__lt=until)
     kg = total(milked.exclude(tank__use=Tank.Use.WASTE), "kg")
-    yield "Milk to the dairy, kg", f"{kg:,.0f}", f"{kg / days:,.0f} kg a day"
+    yield (
+        _("Milk to the dairy, kg"),
+        in_readers_form(f"{kg:,.0f}"),
+        _("{kg} kg a day").format(kg=in_readers_form(f"{kg / days:,.0f}")),
+    )
     results = results_between(since, until)
     for what, name in COUNTS:
-        yield count_line(results[what], name)
+        yield count_line(results[what], _(name))
     thrown = waste(first, last)
-    yield "Feed thrown away, kg", f"{thrown.kg:,.0f}", f"{len(thrown.thrown)} discards"
-    yield "Refusals cleared, kg", f"{thrown.refused_kg:,.0f}", "left by the groups, fresh weight"
+    yield (
+        _("Feed thrown away, kg"),
+        in_readers_form(f"{thrown.kg:,.0f}"),
+        _("{count} discards").format(count=len(thrown.thrown)),
+    )
+    yield (
+        _("Refusals cleared, kg"),
+        in_readers_form(f"{thrown.refused_kg:,.0f}"),
+        _("left by the groups, fresh weight"),
+    )
 
 
 def results_between(since: datetime, until: datetime) -> dict[str, list[LotTest]]:
     """The estate's own counts of a span, by what was counted."""
-    found: dict[str, list[LotTest]] = {what: [] for what, _ in COUNTS}
+    found: dict[str, list[LotTest]] = {what: [] for what, _name in COUNTS}
     tests = LotTest.objects.standing().filter(
         what__in=found,
         happened_at__gte=since,
@@ -212,9 +244,13 @@ def count_line(tests: Iterable[LotTest], name: str) -> tuple[str, str, str]:
     """The geometric mean of some results."""
     known = [test.standard for test in tests if test.standard]
     if not known:
-        return f"{name}, thousand per ml", "", "no result of this month"
+        return _("{name}, thousand per ml").format(name=name), "", _("no result of this month")
     mean = exp(sum(log(value) for value in known) / len(known))
-    return f"{name}, thousand per ml", f"{mean:,.0f}", f"geometric mean of {len(known)} results"
+    return (
+        _("{name}, thousand per ml").format(name=name),
+        in_readers_form(f"{mean:,.0f}"),
+        _("geometric mean of {count} results").format(count=len(known)),
+    )
 
 
 def cheese_lines(first: date, last: date) -> Iterator[tuple[str, str, str]]:
@@ -225,9 +261,17 @@ def cheese_lines(first: date, last: date) -> Iterator[tuple[str, str, str]]:
     made = by_vat.annotate(Count("pk"), Count("kg"), kg=Coalesce(Sum("kg"), Decimal(0)))
     cheese = {vat: (number, weighed, kg) for vat, number, weighed, kg in made}
     milk = dict(VatLot.objects.filter(vat__in=vats).values_list("vat").annotate(Sum("kg")))
-    yield "Vats", f"{vats.count():,}", f"{sum(milk.values()):,.0f} kg of milk"
+    yield (
+        _("Vats"),
+        in_readers_form(f"{vats.count():,}"),
+        _("{milk} kg of milk").format(milk=in_readers_form(f"{sum(milk.values()):,.0f}")),
+    )
     pieces, kg = sum(one[0] for one in cheese.values()), sum(one[2] for one in cheese.values())
-    yield "Wheels", f"{pieces:,}", f"{kg:,.0f} kg at 24 h"
+    yield (
+        _("Wheels"),
+        in_readers_form(f"{pieces:,}"),
+        _("{made} kg at 24 h").format(made=in_readers_form(f"{kg:,.0f}")),
+    )
     yield yield_line(milk, cheese)
     since, until = start_of(first), start_of(last + timedelta(days=1))
     looked = Inspection.objects.standing().filter(happened_at__gte=since, happened_at__lt=until)
@@ -235,8 +279,14 @@ def cheese_lines(first: date, last: date) -> Iterator[tuple[str, str, str]]:
     number = sum(grades.values())
     for grade in Inspection.Grade:
         part = grades.get(grade, 0)
-        share = f"{part / number * 100:.1f} % of {number} looked at" if number else "none looked at"
-        yield f"Graded {grade.label}", f"{part:,}", share
+        share = (
+            _("{part} % of {number} looked at").format(
+                part=in_readers_form(f"{part / number * 100:.1f}"), number=number
+            )
+            if number
+            else _("none looked at")
+        )
+        yield _("Graded {label}").format(label=grade.label), in_readers_form(f"{part:,}"), share
 
 
 def stock_lines(last: date, at: datetime) -> Iterable[Line]:
@@ -251,5 +301,7 @@ def stock_lines(last: date, at: datetime) -> Iterable[Line]:
         by_year[years] = (pieces + number, known + (kg or Decimal(0)))
     for years, (pieces, known) in sorted(by_year.items()):
         cost = worth(Decimal(0), pieces, last)
-        said = "not known" if cost.amount is None else money(cost.amount, cost.currency)
-        yield Line((f"{years}", f"{pieces:,}", f"{known:,.0f}", said))
+        said = _("not known") if cost.amount is None else money(cost.amount, cost.currency)
+        yield Line(
+            (f"{years}", in_readers_form(f"{pieces:,}"), in_readers_form(f"{known:,.0f}"), said)
+        )

@@ -4,24 +4,32 @@ from collections.abc import Sequence
 from statistics import median
 
 from django.db.models import Q, Sum
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
+from config.templatetags.sheet import amount
 from herd.models import Group, MilkingTime
 from milk.day_balance import ASK, IN_ORDER, OPEN, UNSET, ZERO, Balance
 from milk.models import Milking, Vat, VatFill, Wheel
 
-LITTLE = "{kg} kg ({percent} %) are missing; up to {usual} % is usual."
-MUCH = "{kg} kg ({percent} %) came in and are nowhere in the book."
-NEGATIVE = (
+LITTLE = N_("{kg} kg ({percent} %) are missing; up to {usual} % is usual.")
+MUCH = N_("{kg} kg ({percent} %) came in and are nowhere in the book.")
+NEGATIVE = N_(
     "{kg} kg more went out than came in: a milking or a delivery was not written, or one of the "
     "kg is wrong."
 )
-ABOUT = "That is about {vats} of this day's vats ({each} kg each) not written."
-NO_FILL = "{vats} {have} no filling."
-NOT_IN_BOOK = "Between vats {first} and {last}, {vats} {are} not in the book."
-PLATES = "The {number} plates after {vat}'s ({first} to {last}) have no vat."
-PLATE = "The plate after {vat}'s ({first}) has no vat."
-NOT_MILKED = "No milking of group {groups} is written."
-NO_TANK = "{kg} kg of {milkings} name no tank and are not counted."
+ABOUT = N_("That is about {vats} of this day's vats ({each} kg each) not written.")
+ABOUT_ONE = N_("That is about one of this day's vats ({each} kg each) not written.")
+NO_FILL_ONE = N_("{vats} has no filling.")
+NO_FILL = N_("{vats} have no filling.")
+NOT_IN_BOOK_ONE = N_("Between vats {first} and {last}, number {vats} is not in the book.")
+NOT_IN_BOOK = N_("Between vats {first} and {last}, number {vats} are not in the book.")
+PLATES = N_("The {number} plates after {vat}'s ({first} to {last}) have no vat.")
+TWO_PLATES = N_("The two plates after {vat}'s ({first} to {last}) have no vat.")
+PLATE = N_("The plate after {vat}'s ({first}) has no vat.")
+NOT_MILKED = N_("No milking of group {groups} is written.")
+NO_TANK = N_("{kg} kg of {milkings} name no tank and are not counted.")
 # A wider gap is another series of plates, no vat that was left out.
 MOST_PLATES = 8
 
@@ -30,15 +38,15 @@ def sentences(found: Balance) -> list[str]:
     """What is missing in words, and which entry that would be."""
     said: list[str] = []
     word = found.word
-    kg, percent = f"{abs(found.missing):,.0f}", found.percent
+    kg, percent = amount(round(abs(found.missing))), found.percent
     if found.missing < 0 and word != IN_ORDER:
-        said += [NEGATIVE.format(kg=kg), *groups_not_milked(found)]
+        said += [_(NEGATIVE).format(kg=kg), *groups_not_milked(found)]
     elif word in (ASK, OPEN, UNSET):
-        said.append(MUCH.format(kg=kg, percent=percent))
+        said.append(_(MUCH).format(kg=kg, percent=percent))
         said += vats_not_written(found)
     elif found.missing and found.usual is not None:
         usual = found.usual.normalize()
-        said.append(LITTLE.format(kg=kg, percent=percent, usual=f"{usual:f}"))
+        said.append(_(LITTLE).format(kg=kg, percent=percent, usual=amount(usual)))
     return [*said, *milk_without_tank(found)]
 
 
@@ -55,20 +63,18 @@ def vats_not_written(found: Balance) -> list[str]:
         each = median(by_vat.values())
         number = round(found.missing / each)
         if number >= 1:
-            said.append(ABOUT.format(vats="one" if number == 1 else number, each=f"{each:,.0f}"))
+            words = _(ABOUT_ONE) if number == 1 else _(ABOUT)
+            said.append(words.format(vats=number, each=amount(round(each))))
     empty = [vat for vat in vats if vat.pk not in by_vat]
     if empty:
         names = ", ".join(map(str, empty))
-        said.append(NO_FILL.format(vats=names.capitalize(), have=have(empty)))
+        words = _(NO_FILL_ONE) if len(empty) == 1 else _(NO_FILL)
+        said.append(words.format(vats=capfirst(names)))
     return [*said, *numbers_left_out(vats), *plates_without_vat(vats)]
 
 
 def begun_in(found: Balance) -> Q:
     return Q(happened_at__gte=found.since, happened_at__lt=found.until)
-
-
-def have(things: Sequence[object]) -> str:
-    return "have" if len(things) > 1 else "has"
 
 
 def numbers_left_out(vats: Sequence[Vat]) -> list[str]:
@@ -79,11 +85,8 @@ def numbers_left_out(vats: Sequence[Vat]) -> list[str]:
         gone = [n for n in range(min(there), max(there)) if n not in there]
         if gone:
             said.append(
-                NOT_IN_BOOK.format(
-                    first=min(there),
-                    last=max(there),
-                    vats="number " + ", ".join(map(str, gone)),
-                    are="are" if len(gone) > 1 else "is",
+                (_(NOT_IN_BOOK) if len(gone) > 1 else _(NOT_IN_BOOK_ONE)).format(
+                    first=min(there), last=max(there), vats=", ".join(map(str, gone))
                 )
             )
     return said
@@ -101,8 +104,8 @@ def plates_without_vat(vats: Sequence[Vat]) -> list[str]:
     for vat, after in zip(numbered, numbered[1:], strict=False):
         first, last = max(plates[vat.pk]) + 1, min(plates[after.pk]) - 1
         if 0 < last - first + 1 <= MOST_PLATES:
-            words = PLATES if last > first else PLATE
-            number = "two" if last - first == 1 else last - first + 1
+            number = last - first + 1
+            words = {1: _(PLATE), 2: _(TWO_PLATES)}.get(number, _(PLATES))
             said.append(words.format(number=number, vat=vat, first=first, last=last))
     return said
 
@@ -124,7 +127,7 @@ def groups_not_milked(found: Balance) -> list[str]:
         for (group, session), row in sorted(planned.items())
         if (group, session) not in milked
     ]
-    return [NOT_MILKED.format(groups=", ".join(gone))] if gone else []
+    return [_(NOT_MILKED).format(groups=", ".join(gone))] if gone else []
 
 
 def milk_without_tank(found: Balance) -> list[str]:
@@ -134,4 +137,4 @@ def milk_without_tank(found: Balance) -> list[str]:
     if not milkings:
         return []
     kg = sum((one.kg for one in milkings), ZERO)
-    return [NO_TANK.format(kg=f"{kg:,.0f}", milkings=", ".join(map(str, milkings)))]
+    return [_(NO_TANK).format(kg=amount(round(kg)), milkings=", ".join(map(str, milkings)))]

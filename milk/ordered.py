@@ -5,6 +5,9 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
 from config.days import local_day
 from milk.age import full_months
 from milk.grades import RANK, last_grades
@@ -107,4 +110,8 @@ def picked_elsewhere(wheel: Wheel, order: Order) -> Pick | None:
 def missing_words(found: Sequence[Filling]) -> str:
     """How many wheels are still missing, in words."""
     number = sum(one.wheels_missing(USUAL_KG) for one in found)
-    return f"{number} wheel{'s' * (number != 1)} to fetch" if number else "complete"
+    if not number:
+        return _("complete")
+    return ngettext("{number} wheel to fetch", "{number} wheels to fetch", number).format(
+        number=number
+    )

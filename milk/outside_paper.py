@@ -8,8 +8,12 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
 
-from config.days import local
+from config.days import day_in_figures, local
+from config.language import in_readers_form
 from config.papers import CAUTION, Column, Line, Paper, Part, joined
 from herd.models import WithdrawalPeriod
 from milk.held import open_holds
@@ -22,6 +26,7 @@ from milk.models import (
     RecallStep,
     VatLot,
 )
+from milk.nouns import many
 from milk.recalls import Board, board_of
 from milk.recalls_below import below_root
 from milk.recalls_missing import name_of
@@ -32,7 +37,6 @@ from milk.services.recall_holds import cause_of_hold
 from milk.trace_back import read_back
 from milk.trace_parts import CowIn
 from milk.trace_sql import Reader
-from milk.trace_words import many
 
 # Courses that ended so long before a milking are told too: somebody may have counted wrongly.
 LOOKED_BACK = timedelta(days=14)
@@ -43,39 +47,44 @@ TREATED = (
 )
 # Of an order from many lots of milk so many are traced back; their own pages have the rest.
 MOST_LOTS = 12
-FACTS = (Column("Fact", 1), Column("Says", 5))
+FACTS = (Column(_l("Fact"), 1), Column(_l("Says"), 5))
 COWS = (
-    Column("Animal", 1),
-    Column("Milked", 1.3),
-    Column("Lot", 1.4),
-    Column("Withheld from", 1.3),
-    Column("Until", 1.3),
-    Column("Hours before the milking", 1, figures=True),
-    Column("Why", 4),
+    Column(_l("Animal"), 1),
+    Column(_l("Milked"), 1.3),
+    Column(_l("Lot"), 1.4),
+    Column(_l("Withheld from"), 1.3),
+    Column(_l("Until"), 1.3),
+    Column(_l("Hours before the milking"), 1, figures=True),
+    Column(_l("Why"), 4),
 )
 RECALLS = (
-    Column("Begun", 1.3),
-    Column("Of", 2),
-    Column("State", 1),
-    Column("Wheels", 0.7, figures=True),
-    Column("Located", 3.4),
+    Column(_l("Begun"), 1.3),
+    Column(_l("Of"), 2),
+    Column(_l("State"), 1),
+    Column(_l("Wheels"), 0.7, figures=True),
+    Column(_l("Located"), 3.4),
 )
 HELD = (
-    Column("Held since", 1.3),
-    Column("What for", 4),
-    Column("Decided", 1.4),
-    Column("By", 2),
+    Column(_l("Held since"), 1.3),
+    Column(_l("What for"), 4),
+    Column(_l("Decided"), 1.4),
+    Column(_l("By"), 2),
 )
 GONE = (
-    Column("When", 1.3),
-    Column("Wheel", 1),
-    Column("kg at 24 h", 0.8, figures=True),
-    Column("Paper", 2),
-    Column("By", 1),
+    Column(_l("When"), 1.3),
+    Column(_l("Wheel"), 1),
+    Column(_l("kg at 24 h"), 0.8, figures=True),
+    Column(_l("Paper"), 2),
+    Column(_l("By"), 1),
 )
-STEPS = (Column("When", 1.3), Column("Done", 1.6), Column("What was said", 5), Column("By", 1))
-NO_COW_KNOWN = "No cow is known that it may come from."
-NO_COW = (
+STEPS = (
+    Column(_l("When"), 1.3),
+    Column(_l("Done"), 1.6),
+    Column(_l("What was said"), 5),
+    Column(_l("By"), 1),
+)
+NO_COW_KNOWN = N_("No cow is known that it may come from.")
+NO_COW = N_(
     "No animal of this milk was inside a withdrawal period when she was milked, and no treatment's "
     "had ended in the {days} days before."
 )
@@ -140,46 +149,59 @@ def outside_paper(found: File, *, by: Any, at: datetime) -> Paper:
     cause, cure = (found.said(one) for one in (OutsideStep.What.CAUSE, OutsideStep.What.CURE))
     missing = []
     if not found.boards:
-        missing.append("no recall was begun from it")
-    missing += ["the cause"] if not cause else []
-    missing += ["what is changed"] if not cure else []
+        missing.append(_("no recall was begun from it"))
+    missing += [_("the cause")] if not cause else []
+    missing += [_("what is changed")] if not cure else []
     cows = tuple(cow_lines(found.cows))
     return Paper(
-        title=f"File of a finding: {finding.substance} in {finding.about_name}",
+        title=_("File of a finding: {substance} in {about_name}").format(
+            substance=finding.substance, about_name=finding.about_name
+        ),
         stem=f"finding {finding.paper}",
         made_by=name_of(by),
         made_at=at,
         about=(
-            f"Told {local(finding.happened_at)} by {finding.who} "
-            f"({finding.get_found_by_display()}), paper {finding.paper}.",
-            f"As at {local(at)}.",
+            _("Told {happened_at} by {who} ({found_by}), paper {paper}.").format(
+                happened_at=local(finding.happened_at),
+                who=finding.who,
+                found_by=finding.get_found_by_display(),
+                paper=finding.paper,
+            ),
+            _("As at {at}.").format(at=local(at)),
         ),
         answer=answer_of(found, len({line.cells[0] for line in cows})),
         missing=tuple(missing) if not found.closed else (),
         parts=(
-            Part(FACTS, tuple(fact_lines(found)), "What was found"),
+            Part(FACTS, tuple(fact_lines(found)), _("What was found")),
             Part(
-                COWS, cows, "Cows it may come from", found.trouble,
-                NO_COW.format(days=LOOKED_BACK.days),
+                COWS, cows, _("Cows it may come from"), found.trouble,
+                _(NO_COW).format(days=LOOKED_BACK.days),
             ),
-            Part(RECALLS, tuple(map(recall_line, found.boards)), "Called back", empty="Nothing."),
-            Part(HELD, tuple(hold_lines(found)), "Held because of it", empty="Nothing."),
-            Part(GONE, tuple(gone_lines(found)), "Destroyed", empty="Nothing."),
-            Part(STEPS, tuple(map(step_line, found.steps)), "Steps", empty="None yet."),
+            Part(
+                RECALLS, tuple(map(recall_line, found.boards)), _("Called back"),
+                empty=_("Nothing."),
+            ),
+            Part(HELD, tuple(hold_lines(found)), _("Held because of it"), empty=_("Nothing.")),
+            Part(GONE, tuple(gone_lines(found)), _("Destroyed"), empty=_("Nothing.")),
+            Part(STEPS, tuple(map(step_line, found.steps)), _("Steps"), empty=_("None yet.")),
         ),
-        cautions=(OF_RECALLS, CAUTION),
+        cautions=(_(OF_RECALLS), CAUTION),
     )  # fmt: skip
 
 
 def answer_of(found: File, cows: int) -> str:
     """The file in a sentence or two."""
-    state = f"Closed {local(found.closed.happened_at)}." if found.closed else "Open."
+    state = (
+        _("Closed {happened_at}.").format(happened_at=local(found.closed.happened_at))
+        if found.closed
+        else _("Open.")
+    )
     said = [state]
     said += [located_says(board) for board in found.boards]
     said.append(
-        f"{many(cows, 'cow')} it may come from."
+        _("{many} it may come from.").format(many=many(cows, "cow"))
         if cows
-        else "No cow is known that it may come from."
+        else _("No cow is known that it may come from.")
     )
     return " ".join(said)
 
@@ -187,16 +209,22 @@ def answer_of(found: File, cows: int) -> str:
 def fact_lines(found: File) -> Iterator[Line]:
     """What they wrote, and the cause and cure that we did."""
     finding = found.finding
-    result = joined([finding.result, finding.allowed and f"limit {finding.allowed}"])
-    sampled = finding.sampled_on.isoformat() if finding.sampled_on else ""
+    result = joined(
+        [finding.result, finding.allowed and _("limit {allowed}").format(allowed=finding.allowed)]
+    )
+    sampled = day_in_figures(finding.sampled_on) if finding.sampled_on else ""
     facts = (
-        ("Found", f"{finding.substance} ({finding.get_what_display()})"),
-        ("Result", result or "none written"),
-        ("In", finding.about_name),
-        ("Their sample", joined([finding.sample, sampled and f"of {sampled}"]) or "none written"),
-        ("In words", finding.words),
-        ("Cause", "; ".join(found.said(OutsideStep.What.CAUSE)) or "not written yet"),
-        ("Changed", "; ".join(found.said(OutsideStep.What.CURE)) or "not written yet"),
+        (_("Found"), f"{finding.substance} ({finding.get_what_display()})"),
+        (_("Result"), result or _("none written")),
+        (_("In"), finding.about_name),
+        (
+            _("Their sample"),
+            joined([finding.sample, sampled and _("of {sampled}").format(sampled=sampled)])
+            or _("none written"),
+        ),
+        (_("In words"), finding.words),
+        (_("Cause"), "; ".join(found.said(OutsideStep.What.CAUSE)) or _("not written yet")),
+        (_("Changed"), "; ".join(found.said(OutsideStep.What.CURE)) or _("not written yet")),
     )
     yield from (Line(fact) for fact in facts if fact[1])
 
@@ -219,7 +247,7 @@ def cow_lines(cows: Iterable[CowIn]) -> Iterator[Line]:
     by_cow: dict[int, list[WithdrawalPeriod]] = {}
     for period in periods.order_by("animal_id", "during"):
         by_cow.setdefault(period.animal_id, []).append(period)
-    for (number, moment, _), (cow, at) in sorted(milked.items(), key=lambda one: one[0][1:]):
+    for (number, moment, _lot), (cow, at) in sorted(milked.items(), key=lambda one: one[0][1:]):
         for period in by_cow.get(number, []):
             line = cow_line(cow, at, period, moment)
             if line is not None:
@@ -237,15 +265,15 @@ def cow_line(cow: Any, at: Any, period: Any, milked: datetime) -> Line | None:
         return None
     if not inside and period.kind not in TREATED:
         return None
-    hours = "" if inside else f"{(milked - until).total_seconds() / 3600:.1f}"
+    hours = "" if inside else in_readers_form(f"{(milked - until).total_seconds() / 3600:.1f}")
     return Line(
         (
             cow.name,
             local(milked),
             at.lot,
-            local(since) if since else "nobody knows",
-            local(until) if until else "nobody knows",
-            "inside" if inside else hours,
+            local(since) if since else _("nobody knows"),
+            local(until) if until else _("nobody knows"),
+            _("inside") if inside else hours,
             period.why,
         ),
         url=f"/herd/animals/{cow.uuid}/",
@@ -258,8 +286,8 @@ def recall_line(board: Board) -> Line:
         (
             local(board.recall.happened_at),
             f"{board.recall.root_name}, {board.recall.get_reach_display()}",
-            joined([word_of(board), "" if board.is_over else "runs"]),
-            f"{len(board.rows):,}",
+            joined([word_of(board), "" if board.is_over else _("runs")]),
+            in_readers_form(f"{len(board.rows):,}"),
             located_says(board),
         ),
         url=board.recall.get_absolute_url(),
@@ -276,7 +304,7 @@ def hold_lines(found: File) -> Iterator[Line]:
     for one in decisions.order_by("happened_at", "id"):
         by_hold.setdefault(one.hold_id, []).append(name_of(one.by))
     for hold in rows:
-        outcome = str(HoldDecision.Decision(hold.outcome).label) if hold.outcome else "open"
+        outcome = str(HoldDecision.Decision(hold.outcome).label) if hold.outcome else _("open")
         by = ", ".join(by_hold.get(hold.pk, []))
         cells = (local(hold.happened_at), hold.words, outcome, by)
         yield Line(cells, url=f"/milk/holds/{hold.uuid}/", loud=not hold.outcome)
@@ -295,16 +323,20 @@ def gone_lines(found: File) -> Iterator[Line]:
     for board in found.boards:
         for step in board.steps:
             if step.what == RecallStep.What.DESTROYED and step.wheel is not None:
-                kg = "" if step.wheel.kg is None else f"{step.wheel.kg:.1f}"
+                kg = "" if step.wheel.kg is None else in_readers_form(f"{step.wheel.kg:.1f}")
                 cells = (local(step.happened_at), step.wheel.plate, kg, step.paper)
                 yield Line((*cells, name_of(step.by)), url=step.wheel.get_absolute_url())
 
 
 def step_line(step: OutsideStep) -> Line:
-    paper = f"paper {step.paper}" if step.paper else ""
+    paper = _("paper {paper}").format(paper=step.paper) if step.paper else ""
     struck = ""
     if step.is_struck and step.struck_at is not None:
-        struck = f"{local(step.struck_at)} by {step.struck_by}: {step.get_struck_reason_display()}"
+        struck = _("{struck_at} by {struck_by}: {struck_reason}").format(
+            struck_at=local(step.struck_at),
+            struck_by=step.struck_by,
+            struck_reason=step.get_struck_reason_display(),
+        )
     return Line(
         (
             local(step.happened_at),

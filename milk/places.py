@@ -11,6 +11,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from config.asking import ask, bound
 
 IN_DAIRY, IN_BRINE, OUT_OF_BRINE, IN_STORE, NOT_FOUND, SENT, CAME_BACK, GONE = (
@@ -36,14 +39,23 @@ class Place:
     at: datetime | None = None
 
     def __str__(self) -> str:
-        return self.words
+        return _(self.words) if self.kind == IN_DAIRY else self.words
 
     @property
     def said(self) -> str:
         """The words as they stand in a sentence: "in the store: North, aisle 1"."""
         return (
-            f"in {'the ' if self.kind == IN_STORE else ''}{self.words}" if self.lies else self.words
+            (_("in the {words}") if self.kind == IN_STORE else _("in {words}")).format(
+                words=self.words
+            )
+            if self.lies
+            else self.words
         )
+
+    @property
+    def shelf(self) -> str:
+        """Where it lies in the store, without the word "store" before it."""
+        return self.words.partition(": ")[2] or self.words
 
     @property
     def lies(self) -> bool:
@@ -56,7 +68,7 @@ class Place:
         return self.kind not in UNKNOWN
 
 
-DAIRY = Place(IN_DAIRY, "in the dairy")
+DAIRY = Place(IN_DAIRY, N_("in the dairy"))
 
 # One table of steps each: rank (see above), what it makes of the wheel, by which entry it lies in
 # brine, on which shelf, and the entry itself.
@@ -108,26 +120,34 @@ def words_of(
     what: str, bath: str, row: str, room: str, aisle: int, column: int, shelf: int, buyer: str
 ) -> str:
     """Where a wheel is, for people."""
-    on = f"{room}, aisle {aisle}, column {column}, shelf {shelf}"
+    on = _("{room}, aisle {aisle}, column {column}, shelf {shelf}").format(
+        room=room, aisle=aisle, column=column, shelf=shelf
+    )
     match what:
         case "brine":
             return in_brine(bath, row)
         case "out":
-            return "out of brine, not laid in store"
+            return _("out of brine, not laid in store")
         case "store":
-            return f"store: {on}"
+            return _("store: {on}").format(on=on)
         case "lost":
-            return f"not found; last written at store: {on}" if room else "not found"
+            return (
+                _("not found; last written at store: {on}").format(on=on)
+                if room
+                else _("not found")
+            )
         case "back":
-            return "came back from a buyer, laid on no shelf"
+            return _("came back from a buyer, laid on no shelf")
         case "gone":
-            return "destroyed or used otherwise, no food any more"
-    return f"sent to {buyer}"
+            return _("destroyed or used otherwise, no food any more")
+    return _("sent to {buyer}").format(buyer=buyer)
 
 
 def in_brine(bath: str, row: str) -> str:
     """A place in brine, for people."""
-    return f"brine, bath {bath}" + (f", row {row}" if row else "")
+    return _("brine, bath {bath}").format(bath=bath) + (
+        _(", row {row}").format(row=row) if row else ""
+    )
 
 
 def moves(model: Any) -> bool:

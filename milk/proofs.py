@@ -1,5 +1,7 @@
 """What the dairy keeps and can compute again, held against the entries."""
 
+from django.utils.translation import gettext_noop as N_
+
 from config.verifying import register, same_again
 from milk.models import LotDraw, LotParent, MilkingPart, MilkLot, VatLot, WheelPlace
 from milk.services import lots, wheel_places
@@ -17,5 +19,5 @@ def places_again() -> list[str]:
     return same_again([WheelPlace._meta.db_table], wheel_places.rebuild_all)
 
 
-register("milk lots and vats", lots_again)
-register("where wheels lie", places_again)
+register(N_("milk lots and vats"), lots_again)
+register(N_("where wheels lie"), places_again)

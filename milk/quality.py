@@ -14,9 +14,15 @@ from itertools import groupby
 from typing import Any
 
 from django.db.models.functions import TruncDate
+from django.utils.dateformat import format as in_shape
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
-from config.days import estate_zone, local_day, start_of
+from config.days import day_in_figures, estate_zone, local_day, start_of
+from config.language import in_readers_form
 from config.plots import Dot, Line, Plot
+from config.saying import MONTHS
 from milk import herd_status, limits
 from milk.control import LOTS, Control, control
 from milk.judging import (
@@ -31,7 +37,7 @@ from milk.judging import (
     standings,
 )
 from milk.keeping import Kept, kept_lots
-from milk.limits import MONTHS, Sample, months_before, plain
+from milk.limits import Sample, months_before, plain
 from milk.models import Limit, LotTest
 from milk.models.limits import What, said_with_unit
 from milk.quality_months import LEAST_GAP, MonthRow, Single, gap_of, month_ends, month_row
@@ -41,7 +47,7 @@ from milk.schemes import Schemes, schemes
 DRAWN = (What.PLATE, What.CELLS)
 YEAR = 12
 MOST_MONTHS = 60
-NOTHING = "No result of our own milk is written in these months."
+NOTHING = N_("No result of our own milk is written in these months.")
 
 
 @dataclass(kw_only=True)
@@ -81,18 +87,24 @@ class Measure:
         """Whether the newest lots drift from the usual, in a sentence."""
         chart = self.control
         if chart is None:
-            return f"Too few lots for a control chart: it needs 20, there are {len(self.lots)}."
-        middle = (
-            f"the middle of the last {len(chart.values)} lots is {chart.middle:,.0f} {self.unit}"
+            return _("Too few lots for a control chart: it needs 20, there are {count}.").format(
+                count=len(self.lots)
+            )
+        middle = _("the middle of the last {count} lots is {middle} {unit}").format(
+            count=len(chart.values), middle=in_readers_form(f"{chart.middle:,.0f}"), unit=self.unit
         )
         sign = chart.drifting
         if sign is None:
-            return f"No drift: {middle}, and the newest lots scatter as usual."
+            return _("No drift: {middle}, and the newest lots scatter as usual.").format(
+                middle=middle
+            )
         within = self.limit is None or all(
             single.sample.value <= (self.limit.at_most or 0) for single in self.lots[-8:]
         )
-        before = ", still within the limit" if within else ""
-        return f"Drifting up{before}: {sign.words} ({middle})."
+        before = _(", still within the limit") if within else ""
+        return _("Drifting up{before}: {words} ({middle}).").format(
+            before=before, words=sign.words, middle=middle
+        )
 
     @cached_property
     def over_time(self) -> Plot:
@@ -100,7 +112,9 @@ class Measure:
         first, last = self.months[0].day.replace(day=1), self.months[-1].day
         return Plot(
             key=f"{self.what}-time",
-            title=f"{self.name.capitalize()} of our own milk, {self.unit}",
+            title=_("{name} of our own milk, {unit}").format(
+                name=capfirst(self.name), unit=self.unit
+            ),
             description=self.said_over_time(),
             first=first.toordinal(),
             last=last.toordinal(),
@@ -109,7 +123,7 @@ class Measure:
             curves=self.means(),
             lines=self.bounds,
             ticks=[
-                (row.day.replace(day=1).toordinal(), f"{MONTHS[row.day.month - 1][:3]}")
+                (row.day.replace(day=1).toordinal(), _(MONTHS[row.day.month - 1])[:3])
                 for row in self.months
             ],
         )
@@ -126,12 +140,17 @@ class Measure:
     def said_over_time(self) -> str:
         """What the drawing shows, in words."""
         if not self.singles:
-            return NOTHING
+            return _(NOTHING)
         values = [single.sample.value for single in self.singles]
-        return (
-            f"{len(values)} results from {plain(min(values))} to {plain(max(values))}, "
-            f"{len(self.over)} of them over a limit; the line is the rolling mean at the end of "
-            f"each month.{self.first_said}"
+        return _(
+            "{count} results from {least} to {most}, {over} of them over a limit; "
+            "the line is the rolling mean at the end of each month.{first_said}"
+        ).format(
+            count=len(values),
+            least=plain(min(values)),
+            most=plain(max(values)),
+            over=len(self.over),
+            first_said=self.first_said,
         )
 
     @property
@@ -139,7 +158,9 @@ class Measure:
         """Of when the first result is, where it is not of the first months asked for."""
         if not self.singles or not self.begins_late:
             return ""
-        return f" The first is of {self.singles[0].sample.taken_on.isoformat()}."
+        return _(" The first is of {taken_on}.").format(
+            taken_on=day_in_figures(self.singles[0].sample.taken_on)
+        )
 
     @cached_property
     def in_order(self) -> Plot | None:
@@ -155,7 +176,9 @@ class Measure:
         ]
         return Plot(
             key=f"{self.what}-control",
-            title=f"{self.name.capitalize()} of the last {len(lots)} lots, {self.unit}",
+            title=_("{name} of the last {count} lots, {unit}").format(
+                name=capfirst(self.name), count=len(lots), unit=self.unit
+            ),
             description=self.drift,
             first=0,
             last=len(lots) - 1,
@@ -167,17 +190,25 @@ class Measure:
             ],
             curves=[dots],
             lines=[
-                Line(value=chart.middle, label=f"middle {chart.middle:,.0f}", form="middle"),
+                Line(
+                    value=chart.middle,
+                    label=_("middle {middle}").format(
+                        middle=in_readers_form(f"{chart.middle:,.0f}")
+                    ),
+                    form="middle",
+                ),
                 Line(
                     value=chart.above[2],
-                    label=f"three spreads {chart.above[2]:,.0f}",
+                    label=_("three spreads {above}").format(
+                        above=in_readers_form(f"{chart.above[2]:,.0f}")
+                    ),
                     form="spread",
                 ),
                 *self.bounds[:1],
             ],
             band=(chart.below, chart.above[2]),
             ticks=[
-                (place, single.sample.taken_on.strftime("%-d %b"))
+                (place, in_shape(single.sample.taken_on, _("j M")))
                 for place, single in enumerate(lots)
                 if place % max(len(lots) // 6, 1) == 0
             ],
@@ -202,8 +233,14 @@ class Quality:
     def answer(self) -> str:
         """The answer in words: the means, and how many single results of the window are over."""
         singles = [(len(one.over), one.name) for one in self.measures if one.over]
-        said = ", ".join(f"{number} of {what}" for number, what in singles)
-        return f"{self.means} Single results over a limit: {said}." if said else self.means
+        said = ", ".join(
+            _("{number} of {what}").format(number=number, what=what) for number, what in singles
+        )
+        return (
+            _("{means} Single results over a limit: {said}.").format(means=self.means, said=said)
+            if said
+            else self.means
+        )
 
     @property
     def means(self) -> str:
@@ -211,15 +248,19 @@ class Quality:
         over = [one for one in self.standings if one.verdict.is_over]
         if over:
             named = ", ".join(dict.fromkeys(f"{one.what} ({one.producer})" for one in over))
-            return f"Over a limit: {named}."
+            return _("Over a limit: {named}.").format(named=named)
         near = [one for one in self.standings if one.is_near]
         if near:
-            return f"Near a limit: {', '.join(dict.fromkeys(one.what for one in near))}."
+            return _("Near a limit: {each}.").format(
+                each=", ".join(dict.fromkeys(one.what for one in near))
+            )
         unsure = [one for one in self.standings if one.verdict.outcome == "not valid"]
         if unsure:
             named = ", ".join(dict.fromkeys(one.what for one in unsure))
-            return f"No mean is over, but too few samples say nothing about {named}."
-        return "Every mean and every series keeps its limit."
+            return _("No mean is over, but too few samples say nothing about {named}.").format(
+                named=named
+            )
+        return _("Every mean and every series keeps its limit.")
 
 
 def quality(at: datetime, *, until: date | None = None, months: int = YEAR) -> Quality:
@@ -265,7 +306,7 @@ def read(
         sample = Sample(
             taken_on=taken_on,
             value=standard(what, value, unit),
-            name=f"lot {lot.code}",
+            name=_("lot {code}").format(code=lot.code),
             written=said_with_unit(what, written, value, unit),
         )
         series[what][lot.producer].append(sample)
@@ -314,7 +355,9 @@ def bounds_of(what: str, day: date, in_force: Limits) -> list[Line]:
     found: dict[float, Line] = {}
     for row in rows:
         if row.what == what and row.at_most is not None and float(row.at_most) not in found:
-            label = f"limit {plain(row.at_most)} ({row.scheme})"
+            label = _("limit {at_most} ({scheme})").format(
+                at_most=plain(row.at_most), scheme=row.scheme
+            )
             found[float(row.at_most)] = Line(value=float(row.at_most), label=label)
     return list(found.values())
 
@@ -322,7 +365,13 @@ def bounds_of(what: str, day: date, in_force: Limits) -> list[Line]:
 def dot_of(single: Single, *, told: bool = False) -> Dot:
     """A single as it is drawn."""
     sample = single.sample
-    words = f"{sample.said} of {sample.taken_on.isoformat()}, {sample.name}" if told else ""
+    words = (
+        _("{said} of {taken_on}, {sample}").format(
+            said=sample.said, taken_on=day_in_figures(sample.taken_on), sample=sample.name
+        )
+        if told
+        else ""
+    )
     return Dot(
         at=sample.taken_on.toordinal(),
         value=float(sample.value),

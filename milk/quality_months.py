@@ -8,18 +8,22 @@ from datetime import date
 from decimal import Decimal
 from uuid import UUID
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
+from config.saying import MONTHS
 from milk import limits
 from milk.judging import (
     Limits,
     mean_rule_of,
 )
-from milk.limits import MONTHS, Sample, Verdict
+from milk.limits import Sample, Verdict
 from milk.models import Limit
 
 LEAST_GAP = 3
 
 
-GAP = "not valid: no result in these {months} months"
+GAP = N_("not valid: no result in these {months} months")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,7 +99,7 @@ def month_row(
         known = [single.sample for single in singles[start : bisect_right(days, end)]]
         verdict = limits.judge_mean(known, rule, end)
     return MonthRow(
-        month=f"{MONTHS[end.month - 1]} {end.year}",
+        month=f"{_(MONTHS[end.month - 1])} {end.year}",
         day=end,
         number=len(own),
         lowest=min(values, default=None),
@@ -109,12 +113,12 @@ def gap_of(rows: Sequence[MonthRow]) -> MonthRow:
     """Months without any result, newest first, as one row."""
     newest, oldest = rows[0], rows[-1]
     return MonthRow(
-        month=f"{oldest.month} to {newest.month}",
+        month=_("{first} to {last}").format(first=oldest.month, last=newest.month),
         day=newest.day,
         number=0,
         lowest=None,
         highest=None,
         over=0,
         verdict=None,
-        gap=GAP.format(months=len(rows)),
+        gap=_(GAP).format(months=len(rows)),
     )

@@ -14,8 +14,11 @@ from typing import Any
 from uuid import UUID
 
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import local_day
+from config.language import in_readers_form
 from herd.models import Holding
 from milk.figures import figures_on
 from milk.held import open_holds
@@ -31,7 +34,7 @@ from milk.trace_parts import WheelIn
 What = MilkFigure.What
 # Where nobody set a figure, everything must be found and the balance must close.
 ALL = Decimal(100)
-NO_REACH = "“{reach}” is no reach of a recall. Expected one of: {known}."
+NO_REACH = N_("“{reach}” is no reach of a recall. Expected one of: {known}.")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -231,7 +234,7 @@ def preview(
     Raises ValidationError by field.
     """
     if reach not in Recall.Reach.values:
-        words = NO_REACH.format(reach=str(reach)[:20], known=", ".join(Recall.Reach.values))
+        words = _(NO_REACH).format(reach=str(reach)[:20], known=", ".join(Recall.Reach.values))
         raise ValidationError({"reach": words})
     root = find_root(kind, what)
     below = below_root(root, reach=reach, since=since, until=until, at=at)
@@ -336,7 +339,11 @@ def buyers_of(
     if now_below is not None:
         for product in now_below.products:
             of(product.buyer).others.append(
-                f"{product.kg.normalize():f} kg of {product.what}, paper {product.paper}"
+                _("{kg} kg of {what}, paper {paper}").format(
+                    kg=in_readers_form(f"{product.kg.normalize():f}"),
+                    what=product.what,
+                    paper=product.paper,
+                )
             )
         for holding, words in milk_sent(now_below):
             of(holding).others.append(words)
@@ -354,7 +361,13 @@ def milk_sent(now_below: Below) -> list[tuple[Any, str]]:
         return []
     rows = Delivery.objects.filter(uuid__in=list(sent)).select_related("holding")
     return [
-        (row.holding, f"{sent[row.uuid].kg.whole:,.1f} kg of milk of {local_day(row.happened_at)}")
+        (
+            row.holding,
+            _("{whole} kg of milk of {happened_at}").format(
+                whole=in_readers_form(f"{sent[row.uuid].kg.whole:,.1f}"),
+                happened_at=local_day(row.happened_at),
+            ),
+        )
         for row in rows.order_by("happened_at", "id")
     ]
 

@@ -13,6 +13,8 @@ from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db.models import Exists, OuterRef, Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
 
 from config.days import local_day
 from milk.models import (
@@ -36,7 +38,7 @@ from milk.trace_sql import Reader
 from milk.trace_start import BEGINNING, END, Span, Start
 from milk.whey import CANS_OF_WHEY, SECOND_RING
 
-SAY_SINCE = "Say from when: this bath has salted wheels for years. Expected a date and time."
+SAY_SINCE = _l("Say from when: this bath has salted wheels for years. Expected a date and time.")
 # A start that is milk, and not cheese.
 MILK_KINDS = ("animal", "course", "dose", "batch", "feed-lot", "field", "group", "lot", "test")
 
@@ -60,7 +62,7 @@ class RingCan(NamedTuple):
 
     @property
     def name(self) -> str:
-        return f"can {self.can}, {local_day(self.filled_at):%Y-%m-%d}"
+        return _("can {can}, {day}").format(can=self.can, day=local_day(self.filled_at))
 
 
 @dataclass(frozen=True, kw_only=True)

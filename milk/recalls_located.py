@@ -11,24 +11,26 @@ from datetime import datetime
 from decimal import ROUND_FLOOR, Decimal
 from enum import StrEnum
 
+from django.utils.translation import gettext_noop as N_
+
 HUNDRED = Decimal(100)
 
 
 class Fate(StrEnum):
     """What became of a wheel; the value is the word people read."""
 
-    IN_STORE = "in store"
-    IN_BRINE = "in brine"
-    OUT_OF_BRINE = "out of brine"
-    FOUND = "found here"
-    RETURNED = "came back"
-    DESTROYED = "destroyed"
-    BUYER_HOLDS = "held back by the buyer"
-    BUYER_SOLD = "sold on by the buyer"
-    SENT = "sent, buyer not heard yet"
-    NOT_THERE = "not there"
-    NEVER_HAD = "buyer never had it"
-    NO_PLACE = "no place written"
+    IN_STORE = N_("in store")
+    IN_BRINE = N_("in brine")
+    OUT_OF_BRINE = N_("out of brine")
+    FOUND = N_("found here")
+    RETURNED = N_("came back")
+    DESTROYED = N_("destroyed")
+    BUYER_HOLDS = N_("held back by the buyer")
+    BUYER_SOLD = N_("sold on by the buyer")
+    SENT = N_("sent, buyer not heard yet")
+    NOT_THERE = N_("not there")
+    NEVER_HAD = N_("buyer never had it")
+    NO_PLACE = N_("no place written")
 
     @property
     def is_recovered(self) -> bool:

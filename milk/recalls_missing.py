@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db.models import Exists, F, OuterRef, Q
+from django.utils.translation import gettext as _
 
 from milk.models import (
     BrineOut,
@@ -55,7 +56,10 @@ def details_of(rows: Sequence[WheelRow], at: datetime) -> list[Missing]:
         last, look = placed[number], looked.get(number)
         words = said(last)
         if look is not None and look.happened_at >= last.happened_at:
-            last, words = look, f"{words}; {look.get_way_display()} since"
+            last, words = (
+                look,
+                _("{words}; {way} since").format(words=words, way=look.get_way_display()),
+            )
         found.append(
             Missing(
                 row=row,
@@ -77,7 +81,9 @@ def orders_of(wheels: Sequence[Wheel]) -> dict[int, list[str]]:
         wheel=OuterRef("wheel"), happened_at__gte=OuterRef("happened_at")
     )
     for pick in picks.exclude(Exists(left)).order_by("happened_at", "id"):
-        found[pick.wheel_id].append(f"{pick.order} of {pick.order.buyer}")
+        found[pick.wheel_id].append(
+            _("{order} of {buyer}").format(order=pick.order, buyer=pick.order.buyer)
+        )
     return found
 
 
@@ -115,14 +121,16 @@ def said(entry: Any) -> str:
     """Where the wheel was then."""
     match entry:
         case StoreStay():
-            return f"store: {entry.place}"
+            return _("store: {place}").format(place=entry.place)
         case BrineStay():
             return in_brine(entry.bath, entry.row)
         case BrineOut():
-            return f"taken out of {in_brine(entry.stay.bath, entry.stay.row)}"
+            return _("taken out of {in_brine}").format(
+                in_brine=in_brine(entry.stay.bath, entry.stay.row)
+            )
         case Dispatch():
-            return f"sent to {entry.buyer}, paper {entry.paper}"
-    return f"lifted from {entry.vat}"
+            return _("sent to {buyer}, paper {paper}").format(buyer=entry.buyer, paper=entry.paper)
+    return _("lifted from {vat}").format(vat=entry.vat)
 
 
 def neighbours_of(places: Sequence[StorePlace]) -> dict[int, list[str]]:

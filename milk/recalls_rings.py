@@ -11,7 +11,10 @@ from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 from uuid import UUID
 
+from django.utils.translation import gettext as _
+
 from config.days import local_day
+from config.templatetags.sheet import amount
 from milk.trace_sql import Reader
 
 # Wheels lie in brine for two to four weeks. One put in longer before than this, and taken out by
@@ -71,8 +74,16 @@ class BrineRing:
     def name(self) -> str:
         """“bath 2, 2026-06-01 to 2026-06-20: 310 wheels, 0003001 to 0003310”."""
         number, first, last = len(self.wheels), self.wheels[0].plate, self.wheels[-1].plate
-        said = f"{number:,} wheels, {first} to {last}" if number > 1 else f"wheel {first}"
-        return f"bath {self.bath}, {local_day(self.since)} to {local_day(self.until)}: {said}"
+        said = (
+            _("{number} wheels, {first} to {last}").format(
+                number=amount(number), first=first, last=last
+            )
+            if number > 1
+            else _("wheel {first}").format(first=first)
+        )
+        return _("bath {bath}, {since} to {until}: {said}").format(
+            bath=self.bath, since=local_day(self.since), until=local_day(self.until), said=said
+        )
 
     @property
     def runs(self) -> str:
@@ -146,7 +157,10 @@ def runs_of(plates: Sequence[str]) -> str:
             runs[-1].append(plate)
         else:
             runs.append([plate])
-    return ", ".join(run[0] if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs)
+    return ", ".join(
+        run[0] if len(run) == 1 else _("{first} to {last}").format(first=run[0], last=run[-1])
+        for run in runs
+    )
 
 
 def follows(one: str, other: str) -> bool:

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.entries import Entry
 from herd.models import Course, Dose
@@ -31,11 +33,11 @@ from milk.trace_find import (
     struck_words,
 )
 
-NO_SUCH_KIND = "A recall cannot start from “{kind}”. Expected one of: {kinds}."
-NOT_NAMED = "Say which {what} it starts from. Expected {expected}."
-NOT_FOUND = "There is no {what} “{text}” in the book. Expected {expected}."
-SKIPPED = "{dose} was skipped: nothing was given, so there is nothing to call back."
-VOID = "Lot {lot} is void: its milk is in the lots that name it as a parent. Start from those."
+NO_SUCH_KIND = N_("A recall cannot start from “{kind}”. Expected one of: {kinds}.")
+NOT_NAMED = N_("Say which {what} it starts from. Expected {expected}.")
+NOT_FOUND = N_("There is no {what} “{text}” in the book. Expected {expected}.")
+SKIPPED = N_("{dose} was skipped: nothing was given, so there is nothing to call back.")
+VOID = N_("Lot {lot} is void: its milk is in the lots that name it as a parent. Start from those.")
 LONGEST = 80
 
 
@@ -68,10 +70,10 @@ def test_named(text: str) -> LotTest:
 
 ENTRIES = {
     **START_KINDS,
-    "dose": StartKind(Dose, "the number of a dose", by_key(Dose)),
-    "test": StartKind(LotTest, "the number of a sample", test_named),
-    "can": StartKind(StarterCan, "a can and its day such as 2, 2026-06-09", StarterCan.find),
-    "finding": StartKind(OutsideFinding, "the number of its paper", OutsideFinding.find),
+    "dose": StartKind(Dose, N_("the number of a dose"), by_key(Dose)),
+    "test": StartKind(LotTest, N_("the number of a sample"), test_named),
+    "can": StartKind(StarterCan, N_("a can and its day such as 2, 2026-06-09"), StarterCan.find),
+    "finding": StartKind(OutsideFinding, N_("the number of its paper"), OutsideFinding.find),
 }
 
 
@@ -80,20 +82,29 @@ def rennet(text: str) -> Root | None:
     used = Vat.objects.standing().filter(rennet_batch__iexact=text).order_by("-id").first()
     if used is None:
         return None
-    return Root("rennet", used.rennet_batch, used.rennet_batch, f"rennet batch {used.rennet_batch}")
+    return Root(
+        "rennet",
+        used.rennet_batch,
+        used.rennet_batch,
+        _("rennet batch {rennet_batch}").format(rennet_batch=used.rennet_batch),
+    )
 
 
 def brine(text: str) -> Root | None:
     """A bath, or "bath/row"."""
-    bath, _, row = (part.strip() for part in text.partition("/"))
+    bath, _rest, row = (part.strip() for part in text.partition("/"))
     stays = BrineStay.objects.standing().filter(bath__iexact=bath)
     stays = stays.filter(row__iexact=row) if row else stays
     found = stays.order_by("-id").first()
     if found is None:
         return None
     where = Bath(found.bath, found.row if row else "")
-    said = f"bath {where.bath}" + (f", row {where.row}" if where.row else "")
-    return Root("brine", where, f"{where.bath}/{where.row}".rstrip("/"), f"brine {said}")
+    said = _("bath {bath}").format(bath=where.bath) + (
+        _(", row {row}").format(row=where.row) if where.row else ""
+    )
+    return Root(
+        "brine", where, f"{where.bath}/{where.row}".rstrip("/"), _("brine {said}").format(said=said)
+    )
 
 
 def order(text: str) -> Root | None:
@@ -101,34 +112,36 @@ def order(text: str) -> Root | None:
     sent = Dispatch.objects.standing()
     found = sent.filter(order__iexact=text).order_by("-id").first()
     if found is not None:
-        return Root("order", found.order, found.order, f"order {found.order}")
+        return Root("order", found.order, found.order, _("order {order}").format(order=found.order))
     found = sent.filter(paper__iexact=text).order_by("-id").first()
     return (
-        None if found is None else Root("order", found.paper, found.paper, f"paper {found.paper}")
+        None
+        if found is None
+        else Root("order", found.paper, found.paper, _("paper {paper}").format(paper=found.paper))
     )
 
 
 TEXTS: dict[str, tuple[str, Callable[[str], Root | None]]] = {
-    "rennet": ("the batch as it is written at a vat", rennet),
-    "brine": ("a bath such as 2, or a bath and row such as 2/4", brine),
-    "order": ("the number of an order or of a paper that wheels left with", order),
+    "rennet": (N_("the batch as it is written at a vat"), rennet),
+    "brine": (N_("a bath such as 2, or a bath and row such as 2/4"), brine),
+    "order": (N_("the number of an order or of a paper that wheels left with"), order),
 }
 
 
 def find_root(kind: str, what: Any) -> Root:
     """What a recall starts from. Raises ValidationError at ``root_kind`` or ``root``."""
     if kind not in Recall.Root.values:
-        words = NO_SUCH_KIND.format(kind=str(kind)[:40], kinds=", ".join(Recall.Root.values))
+        words = _(NO_SUCH_KIND).format(kind=str(kind)[:40], kinds=", ".join(Recall.Root.values))
         raise ValidationError({"root_kind": words})
     text = str(getattr(what, "uuid", what)).replace("\x00", "").strip()
-    expected = TEXTS[kind][0] if kind in TEXTS else ENTRIES[kind].expected
+    expected = _(TEXTS[kind][0] if kind in TEXTS else ENTRIES[kind].expected)
     label = Recall.Root(kind).label
     if not text:
-        raise ValidationError({"root": NOT_NAMED.format(what=label, expected=expected)})
+        raise ValidationError({"root": _(NOT_NAMED).format(what=label, expected=expected)})
     if kind in TEXTS:
         found = TEXTS[kind][1](text[:LONGEST])
         if found is None:
-            words = NOT_FOUND.format(what=label, text=text[:60], expected=expected)
+            words = _(NOT_FOUND).format(what=label, text=text[:60], expected=expected)
             raise ValidationError({"root": words})
         return found
     try:
@@ -142,10 +155,10 @@ def entry_root(kind: str, thing: Any) -> Root:
     if isinstance(thing, Entry) and thing.is_struck:
         raise NothingToTrace(struck_words(thing))
     if isinstance(thing, MilkLot) and thing.void:
-        raise NothingToTrace(VOID.format(lot=thing))
+        raise NothingToTrace(_(VOID).format(lot=thing))
     if isinstance(thing, Dose):
         if thing.skipped:
-            raise NothingToTrace(SKIPPED.format(dose=thing))
+            raise NothingToTrace(_(SKIPPED).format(dose=thing))
         if thing.course.is_struck:
             raise NothingToTrace(struck_words(thing.course))
     return Root(kind, thing, str(thing.uuid), name_said(kind, thing))
@@ -154,11 +167,15 @@ def entry_root(kind: str, thing: Any) -> Root:
 def name_said(kind: str, thing: Any) -> str:
     """What people call it; a dose and a result with whose they are."""
     if isinstance(thing, Dose):
-        return f"dose of {thing.course.medicine} to {thing.course.animal}"
+        return _("dose of {medicine} to {animal}").format(
+            medicine=thing.course.medicine, animal=thing.course.animal
+        )
     if isinstance(thing, LotTest):
-        return f"result of lot {thing.lot}: {thing.get_what_display()}"
+        return _("result of lot {lot}: {what}").format(lot=thing.lot, what=thing.get_what_display())
     if isinstance(thing, Course):
-        return f"course of {thing.medicine}, {thing.animal}"
+        return _("course of {medicine}, {animal}").format(
+            medicine=thing.medicine, animal=thing.animal
+        )
     return name_of(kind, thing) if kind in START_KINDS else str(thing)
 
 

@@ -5,47 +5,65 @@ from collections.abc import Iterator
 from datetime import datetime, timedelta
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
+from config.language import in_readers_form
+from config.templatetags.sheet import amount
 from herd.withdrawal import plain
 from milk.models import RecallStep
+from milk.nouns import counted
 from milk.recalls import Board
 from milk.recalls_located import Count
 
 MOST_PLATES, MOST_BATHS = 12, 4
-CAUTION = (
+CAUTION = N_(
     "A food that may harm and has left the estate is called back and told to the competent "
     "authority at once; the authority decides, and so do the vet and local law. Swardline counts "
     "and reminds. A wheel that was sent counts as located only when its buyer has answered."
 )
-DRILL = "This is a drill: nothing is held, nobody is told, and no notice goes out."
+DRILL = N_("This is a drill: nothing is held, nobody is told, and no notice goes out.")
 
 
 def word_of(board: Board) -> str:
     """The answer in a word or two."""
     if not board.rows:
-        return "no wheels"
+        return _("no wheels")
     if board.missing:
-        return f"{len(board.missing)} missing"
+        return _("{count} missing").format(count=len(board.missing))
     if board.unheard:
-        return f"{len(board.unheard)} not heard of"
-    return "all located" if board.located.located.pieces == len(board.rows) else "not all located"
+        return _("{count} not heard of").format(count=len(board.unheard))
+    return (
+        _("all located")
+        if board.located.located.pieces == len(board.rows)
+        else _("not all located")
+    )
 
 
 def sentences(board: Board, record: timedelta | None = None) -> Iterator[str]:
     """The board in words. ``record``: how long the quickest drill took that found everything."""
     yield located_says(board)
     if board.located.made.unweighed:
-        yield f"{wheels(board.located.made.unweighed)} without a weight count in pieces only."
+        yield _("{wheels} without a weight count in pieces only.").format(
+            wheels=wheels(board.located.made.unweighed)
+        )
     count = board.located
     if count.made.pieces:
         yield (
-            f"Recovered, which is here, come back or destroyed: {of(count.recovered, count.made)}, "
-            f"{count.recovered_percent} % of the pieces."
+            _(
+                "Recovered, which is here, come back or destroyed: {of}, {recovered_percent} % "
+                "of the pieces."
+            ).format(of=of(count.recovered, count.made), recovered_percent=count.recovered_percent)
         )
     if board.missing:
-        yield f"Missing: {plates(row.wheel.plate for row in board.missing)}."
+        yield _("Missing: {plates}.").format(
+            plates=plates(row.wheel.plate for row in board.missing)
+        )
     if board.unheard:
         names = [one.holding.name for one in board.buyers if one.wheels and one.is_open]
-        yield f"To be rung: {', '.join(names)}; {wheels(len(board.unheard))} not heard of."
+        yield _("To be rung: {each}; {wheels} not heard of.").format(
+            each=", ".join(names), wheels=wheels(len(board.unheard))
+        )
     yield from may_says(board)
     yield balance_says(board)
     yield from changed_says(board)
@@ -57,55 +75,87 @@ def located_says(board: Board) -> str:
     """How many are located, held against the estate's target."""
     count = board.located
     if not count.made.pieces:
-        return "No wheel was made of it."
+        return _("No wheel was made of it.")
     reached = count.reaches(board.targets.located)
-    verdict = "reached" if reached else "FAIL"
-    kg = "" if count.percent_kg is None else f" and {count.percent_kg} % of the kg"
-    return (
-        f"{of(count.located, count.made)} located: {count.percent} % of the pieces{kg}. "
-        f"Target {plain(board.targets.located)} %: {verdict}."
+    verdict = _("reached") if reached else _("FAIL")
+    kg = (
+        ""
+        if count.percent_kg is None
+        else _(" and {percent_kg} % of the kg").format(percent_kg=count.percent_kg)
+    )
+    return _("{of} located: {percent} % of the pieces{kg}. Target {located} %: {verdict}.").format(
+        of=of(count.located, count.made),
+        percent=count.percent,
+        kg=kg,
+        located=plain(board.targets.located),
+        verdict=verdict,
     )
 
 
 def balance_says(board: Board) -> str:
     """The balance of the milk, held against the estate's bounds."""
     if board.came_in is None or board.out is None:
-        return "No balance of milk: it begins at the cheese, not at the milk."
+        return _("No balance of milk: it begins at the cheese, not at the milk.")
     if not board.came_in:
-        return "No milk of it came into a tank."
+        return _("No milk of it came into a tank.")
     share = (board.out * 100 / board.came_in).quantize(Decimal("0.01"))
-    bounds = f"{plain(board.targets.low)} to {plain(board.targets.high)} %"
-    verdict = "closes" if board.balanced else "does NOT close"
-    return (
-        f"Milk: {board.came_in:,.1f} kg came in, {board.out:,.1f} kg are accounted for, {share} %: "
-        f"it {verdict} (bounds {bounds})."
+    bounds = _("{low} to {high} %").format(
+        low=plain(board.targets.low), high=plain(board.targets.high)
+    )
+    verdict = _("closes") if board.balanced else _("does NOT close")
+    return _(
+        "Milk: {came_in} kg came in, {out} kg are accounted for, {share} %: it {verdict} "
+        "(bounds {bounds})."
+    ).format(
+        came_in=in_readers_form(f"{board.came_in:,.1f}"),
+        out=in_readers_form(f"{board.out:,.1f}"),
+        share=share,
+        verdict=verdict,
+        bounds=bounds,
     )
 
 
 def changed_says(board: Board) -> Iterator[str]:
     """What the book says by now that it did not say at the start."""
     if board.trouble:
-        yield f"What it started from is not in the book any more: {board.trouble}"
+        yield _("What it started from is not in the book any more: {trouble}").format(
+            trouble=board.trouble
+        )
     if board.late:
         yield (
-            f"Since the start {wheels(len(board.late))} came to it by a late entry: "
-            f"{plates(row.wheel.plate for row in board.late)}."
+            _("Since the start {wheels} came to it by a late entry: {plates}.").format(
+                wheels=wheels(len(board.late)), plates=plates(row.wheel.plate for row in board.late)
+            )
         )
     if board.gone:
-        yield f"Struck since the start: {plates(board.gone)}."
+        yield _("Struck since the start: {plates}.").format(plates=plates(board.gone))
     ring = board.below.ring if board.below else []
     cans = board.below.cans if board.below else []
     if cans:
         names = "; ".join(can.name for can in cans[:MOST_PLATES])
-        more = f"; and {len(cans) - MOST_PLATES} more" if len(cans) > MOST_PLATES else ""
-        yield f"Whey of these vats is in starter, not called back: {names}{more}."
+        more = (
+            _("; and {count} more").format(count=len(cans) - MOST_PLATES)
+            if len(cans) > MOST_PLATES
+            else ""
+        )
+        yield _("Whey of these vats is in starter, not called back: {names}{more}.").format(
+            names=names, more=more
+        )
     if ring:
         names = ", ".join(vat.name for vat in ring[:MOST_PLATES])
-        yield f"Second ring, started with whey of these vats and not called back: {names}."
+        yield _(
+            "Second ring, started with whey of these vats and not called back: {names}."
+        ).format(names=names)
     if board.brine:
         names = "; ".join(bath.name for bath in board.brine[:MOST_BATHS])
-        more = f"; and {len(board.brine) - MOST_BATHS} more" if board.brine[MOST_BATHS:] else ""
-        yield f"Only shared the brine with them, and not called back: {names}{more}."
+        more = (
+            _("; and {count} more").format(count=len(board.brine) - MOST_BATHS)
+            if board.brine[MOST_BATHS:]
+            else ""
+        )
+        yield _("Only shared the brine with them, and not called back: {names}{more}.").format(
+            names=names, more=more
+        )
 
 
 def may_says(board: Board) -> Iterator[str]:
@@ -114,17 +164,22 @@ def may_says(board: Board) -> Iterator[str]:
     if below is None or not below.may_feeds:
         return
     told = "; ".join(
-        f"{feed.groups_said} may have had of {feed.name} (about {feed.kg:,.0f} kg of it are not "
-        "written)"
+        _("{groups_said} may have had of {feed} (about {kg} kg of it are not written)").format(
+            groups_said=feed.groups_said, feed=feed.name, kg=in_readers_form(f"{feed.kg:,.0f}")
+        )
         for feed in below.may_feeds[:MOST_PLATES]
     )
-    yield f"NOT SURE: {told}. Write where it went; until then all of them count."
+    yield _("NOT SURE: {told}. Write where it went; until then all of them count.").format(
+        told=told
+    )
     if below.reaches_may:
-        yield "What only may have it is called back with the rest."
+        yield _("What only may have it is called back with the rest.")
     elif below.may is not None:
         yield (
-            f"Their milk may carry it into {wheels(len(below.may.wheels))} more, told apart and "
-            "not called back. A recall “also of what only may have it” calls them back."
+            _(
+                "Their milk may carry it into {wheels} more, told apart and not called back. A "
+                "recall “also of what only may have it” calls them back."
+            ).format(wheels=wheels(len(below.may.wheels)))
         )
 
 
@@ -132,14 +187,16 @@ def clock_says(board: Board, record: timedelta | None) -> str:
     """How long it has taken, against the estate's bound and record."""
     took = length(board.clock.took)
     if not board.is_over:
-        said = f"The clock runs since {took}"
+        said = _("The clock runs since {took}").format(took=took)
     else:
-        said = f"Ended after {took}"
+        said = _("Ended after {took}").format(took=took)
         if board.in_time is not None and board.targets.longest is not None:
-            held = "in time" if board.in_time else "too long"
-            said += f", {held} (at most {length(board.targets.longest)})"
+            held = _("in time") if board.in_time else _("too long")
+            said += _(", {held} (at most {length})").format(
+                held=held, length=length(board.targets.longest)
+            )
     if board.recall.drill and record is not None:
-        said += f"; the estate's record is {length(record)}"
+        said += _("; the estate's record is {length}").format(length=length(record))
     return f"{said}."
 
 
@@ -147,7 +204,7 @@ def length(span: timedelta) -> str:
     """“62 min”, “4 h”, “5 h 10 min”, “3 days”."""
     minutes = round(span.total_seconds() / 60)
     if minutes >= 3 * 24 * 60:
-        return f"{minutes // (24 * 60)} days"
+        return _("{minutes} days").format(minutes=minutes // (24 * 60))
     if minutes <= 120:
         return "2 h" if minutes == 120 else f"{minutes} min"
     whole, rest = divmod(minutes, 60)
@@ -171,19 +228,23 @@ def record_of_drills(until: datetime) -> timedelta | None:
 def where_says(board: Board) -> str:
     """Where the wheels are, by kind of place."""
     count = Counter(str(row.fate) for row in board.rows)
-    return ", ".join(f"{number} {word}" for word, number in count.most_common())
+    return ", ".join(f"{number} {_(word)}" for word, number in count.most_common())
 
 
 def of(part: Count, whole: Count) -> str:
-    return f"{part.pieces:,} of {wheels(whole.pieces)}"
+    return _("{pieces} of {wheels}").format(pieces=amount(part.pieces), wheels=wheels(whole.pieces))
 
 
 def wheels(number: int) -> str:
-    return f"{number:,} wheel{'' if number == 1 else 's'}"
+    return counted(number, "wheel")
 
 
 def plates(numbers: object) -> str:
     """Plates one after the other, the first dozen by name."""
     told = list(numbers)  # type: ignore[call-overload]
-    more = f" and {len(told) - MOST_PLATES:,} more" if len(told) > MOST_PLATES else ""
+    more = (
+        _(" and {count} more").format(count=amount(len(told) - MOST_PLATES))
+        if len(told) > MOST_PLATES
+        else ""
+    )
     return ", ".join(told[:MOST_PLATES]) + more

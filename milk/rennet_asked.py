@@ -6,6 +6,8 @@ from decimal import Decimal
 
 from django.db.models import Sum
 from django.db.models.functions import Lower
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from milk.composition import litres_of_kilos
 from milk.limits import plain
@@ -13,10 +15,10 @@ from milk.models import Recipe, RennetBatch, Vat, VatFill
 from milk.recipes import pick
 from milk.vat import clot_expected, rennet_grams
 
-ASKS = "{recipe} asks {dose} g for {litres} l at {strength} IMCU/g"
-CLOTS = "clot expected after {minutes} min"
-NO_STRENGTH = "the strength of batch {batch} is not written"
-NOT_RECEIVED = "batch {batch} is not in the book"
+ASKS = N_("{recipe} asks {dose} g for {litres} l at {strength} IMCU/g")
+CLOTS = N_("clot expected after {minutes} min")
+NO_STRENGTH = N_("the strength of batch {batch} is not written")
+NOT_RECEIVED = N_("batch {batch} is not in the book")
 
 
 @dataclass(frozen=True)
@@ -61,13 +63,13 @@ def batches_named(codes: Iterable[str]) -> dict[str, RennetBatch]:
 def clotting_of(vat: Vat, recipe: Recipe, litres: Decimal, batch: RennetBatch | None) -> Clotting:
     """What the rennet of one vat lets expect."""
     if batch is None:
-        return Clotting(None, None, NOT_RECEIVED.format(batch=vat.rennet_batch))
+        return Clotting(None, None, _(NOT_RECEIVED).format(batch=vat.rennet_batch))
     if not batch.strength:
-        return Clotting(None, None, NO_STRENGTH.format(batch=batch.code))
+        return Clotting(None, None, _(NO_STRENGTH).format(batch=batch.code))
     assert recipe.rennet_per_100 is not None
     assert recipe.strength is not None
     dose = rennet_grams(litres, recipe.rennet_per_100, recipe.strength, batch.strength)
-    said = ASKS.format(
+    said = _(ASKS).format(
         recipe=recipe.name,
         dose=plain(dose, 1),
         litres=plain(litres, 0),
@@ -76,7 +78,7 @@ def clotting_of(vat: Vat, recipe: Recipe, litres: Decimal, batch: RennetBatch | 
     if not vat.rennet_g or not recipe.clot_minutes:
         return Clotting(dose, None, said)
     minutes = clot_expected(recipe.clot_minutes, vat.rennet_g, dose)
-    return Clotting(dose, minutes, f"{said}; {CLOTS.format(minutes=plain(minutes, 0))}")
+    return Clotting(dose, minutes, f"{said}; {_(CLOTS).format(minutes=plain(minutes, 0))}")
 
 
 def kg_filled_in(vats: Sequence[Vat]) -> dict[int, Decimal]:

@@ -8,6 +8,8 @@ from typing import Any
 
 from django.core.exceptions import ObjectDoesNotExist, ValidationError
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.papers import Paper
 from config.roles import system_user
@@ -31,10 +33,10 @@ from milk.stock_paper import stock_paper
 from milk.store_papers import climate_paper
 
 Options = dict[str, Any]
-NO_DAY = "“{text}” is no day. Expected one such as 2026-06-02."
-NO_MOMENT = "“{text}” is no date and time. Expected one such as 2026-06-02T16:30 (estate time)."
-NO_MONTH = "{day} lies in no month of this book. Expected a day from 1900 to 2200."
-NO_GROUP = "“{text}” is no group. Expected the number of a group."
+NO_DAY = N_("“{text}” is no day. Expected one such as 2026-06-02.")
+NO_MOMENT = N_("“{text}” is no date and time. Expected one such as 2026-06-02T16:30 (estate time).")
+NO_MONTH = N_("{day} lies in no month of this book. Expected a day from 1900 to 2200.")
+NO_GROUP = N_("“{text}” is no group. Expected the number of a group.")
 
 
 def day(text: str) -> date:
@@ -42,7 +44,7 @@ def day(text: str) -> date:
     try:
         return date.fromisoformat(text)
     except ValueError as error:
-        raise ArgumentTypeError(NO_DAY.format(text=text)) from error
+        raise ArgumentTypeError(_(NO_DAY).format(text=text)) from error
 
 
 def moment(text: str) -> datetime:
@@ -50,7 +52,7 @@ def moment(text: str) -> datetime:
     try:
         return typed_moment(text)
     except ValueError as error:
-        raise ArgumentTypeError(NO_MOMENT.format(text=text)) from error
+        raise ArgumentTypeError(_(NO_MOMENT).format(text=text)) from error
 
 
 def animal(text: str) -> Animal:
@@ -66,7 +68,7 @@ def group(text: str) -> Group:
     try:
         return Group.find(text)
     except (ObjectDoesNotExist, ValueError) as error:
-        raise ArgumentTypeError(NO_GROUP.format(text=text)) from error
+        raise ArgumentTypeError(_(NO_GROUP).format(text=text)) from error
 
 
 def paper_of_medicine_book(options: Options) -> Paper:
@@ -145,7 +147,7 @@ def paper_of_month(options: Options) -> Paper:
     try:
         first, last = month_of(text, timezone.localdate(now))
     except ValueError as error:
-        raise ValidationError({"since": NO_MONTH.format(day=day_of_it)}) from error
+        raise ValidationError({"since": _(NO_MONTH).format(day=day_of_it)}) from error
     return owner_paper(first, last, by=system_user(), at=now)
 
 

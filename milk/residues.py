@@ -10,11 +10,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
+from config.saying import N_, _
 from herd.withdrawal import plain
 
-OVER = "{what} {found} µg/kg, at most {most} µg/kg ({scheme})"
-SUM = "{what} together ({parts})"
-NO_LIMIT = "{what} {found} µg/kg: no row says how much of it milk may hold"
+OVER = N_("{what} {found} µg/kg, at most {most} µg/kg ({scheme})")
+SUM = N_("{what} together ({parts})")
+NO_LIMIT = N_("{what} {found} µg/kg: no row says how much of it milk may hold")
 
 
 @dataclass(frozen=True)
@@ -54,7 +55,7 @@ def too_much(measured: Iterable[Measured], limits: Iterable[Most]) -> list[Over]
     for limit in limits:
         by_substance[limit.substance.casefold()].append(limit)
     over = [
-        Over(key, NO_LIMIT.format(what=one.substance, found=plain(one.value or Decimal(0))))
+        Over(key, _(NO_LIMIT).format(what=one.substance, found=plain(one.value or Decimal(0))))
         for key, one in found.items()
         if key not in by_substance
     ]
@@ -62,7 +63,7 @@ def too_much(measured: Iterable[Measured], limits: Iterable[Most]) -> list[Over]
     for key, one in found.items():
         for limit in by_substance.get(key, ()):
             sums[(limit.summed_as or limit.substance).casefold(), limit.scheme].append((one, limit))
-    for (name, _), parts in sums.items():
+    for (name, _rest), parts in sums.items():
         words = judged(parts)
         if words:
             over.append(Over(name, words))
@@ -78,7 +79,7 @@ def judged(parts: list[tuple[Measured, Most]]) -> str:
     what = limit.substance
     if limit.summed_as:
         said = ", ".join(f"{one.substance} {plain(one.value or Decimal(0))}" for one, _ in parts)
-        what = SUM.format(what=limit.summed_as, parts=said)
-    return OVER.format(
+        what = _(SUM).format(what=limit.summed_as, parts=said)
+    return _(OVER).format(
         what=what, found=plain(total), most=plain(limit.at_most), scheme=limit.scheme
     )

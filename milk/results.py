@@ -5,6 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 
+from config.saying import N_, _
 from milk.composition import celsius_of_hortvet, soxhlet_of_dornic
 
 # A laboratory writes "<10" for fewer than its method can count. The bound itself is used then:
@@ -15,15 +16,15 @@ MAYBE_THOUSANDS = re.compile(r"[1-9]\d{0,2}[.,]\d{3}")
 
 # Units that results are compared and limits are kept in, by what was measured.
 UNITS = {
-    "plate": "thousand per ml",
-    "cells": "thousand per ml",
+    "plate": N_("thousand per ml"),
+    "cells": N_("thousand per ml"),
     "inhibitor": "",
     "fat": "%",
     "protein": "%",
     "casein": "%",
     "lactose": "%",
     "freezing": "°C",
-    "spores": "per litre",
+    "spores": N_("per litre"),
     "temperature": "°C",
     "acidity": "°SH",
     "aflatoxin": "µg/kg",
@@ -64,11 +65,11 @@ VERDICTS = {
     **dict.fromkeys(("doubt", "indoubt", "doubtful", "?"), "doubt"),
 }
 
-NOT_A_NUMBER = (
+NOT_A_NUMBER = N_(
     "“{text}” is not a number we can trust. Expected one number such as 187, 187,5 or <10, without "
     "unit and without spaces or marks between the thousands."
 )
-TWO_READINGS = (
+TWO_READINGS = N_(
     "“{text}” can be read as {small} or as {large}. Write {large} for the large one, or one place "
     "more or less for the small one."
 )
@@ -91,10 +92,10 @@ def read_result(text: str, *, count: bool = False) -> Result:
     mark = plain[:1] if plain[:1] in (BELOW, ABOVE) else ""
     number = plain.removeprefix(mark).removeprefix("=").strip()
     if not NUMBER.fullmatch(number):
-        raise ValueError(NOT_A_NUMBER.format(text=text.strip()[:40]))
+        raise ValueError(_(NOT_A_NUMBER).format(text=text.strip()[:40]))
     if count and MAYBE_THOUSANDS.fullmatch(number):
         large = re.sub("[.,]", "", number)
-        raise ValueError(TWO_READINGS.format(text=number, small=number, large=large))
+        raise ValueError(_(TWO_READINGS).format(text=number, small=number, large=large))
     return Result(Decimal(number.replace("\u2212", "-").replace(",", ".")), mark)
 
 

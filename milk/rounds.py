@@ -6,8 +6,12 @@ from decimal import Decimal
 
 from django.db import connection
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+from django.utils.translation import ngettext
 
 from config.days import local_day
+from milk.brine_board import days_over
 from milk.figures import figures_on
 from milk.models import MilkFigure, StoreRound
 
@@ -44,7 +48,7 @@ LEFT JOIN (
     GROUP BY place.room, place.aisle
 ) AS open ON open.room = aisle.room AND open.aisle = aisle.aisle
 """
-NOTHING = "Every aisle was turned in time."
+NOTHING = N_("Every aisle was turned in time.")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,7 +71,7 @@ class AisleRound:
 
     @property
     def name(self) -> str:
-        return f"{self.room}, aisle {self.aisle}"
+        return _("{room}, aisle {aisle}").format(room=self.room, aisle=self.aisle)
 
     @property
     def days_since(self) -> int:
@@ -116,33 +120,46 @@ class AisleRound:
     @property
     def shelves_word(self) -> str:
         if self.cleaned is None:
-            return "not written yet"
+            return _("not written yet")
         over = self.shelves_over or 0
-        return "TODAY" if over == 0 else f"{over} day{'' if over == 1 else 's'} OVER"
+        return _("TODAY") if over == 0 else days_over(over)
+
+    @property
+    def done_today(self) -> bool:
+        return self.days_since == 0 and self.last is not None
 
     @property
     def word(self) -> str:
-        if self.days_since == 0 and self.last is not None:
-            return "done today"
+        if self.done_today:
+            return _("done today")
         if self.over > 0:
-            return f"{self.over} day{'' if self.over == 1 else 's'} OVER"
+            return days_over(self.over)
         if self.days is None:
-            return f"{self.days_since} days ago"
-        return "TODAY" if self.over == 0 else f"in {-self.over} day{'' if self.over == -1 else 's'}"
+            return _("{days_since} days ago").format(days_since=self.days_since)
+        return _("TODAY") if self.over == 0 else in_days(-self.over)
 
     @property
     def turn_word(self) -> str:
         """The word where nothing else says that it is about turning."""
+        if self.done_today:
+            return _("turned today")
         word = self.word
-        if word == "done today":
-            return "turned today"
-        return f"turned {word}" if self.days is None else f"turn: {word}"
+        return (
+            _("turned {word}").format(word=word)
+            if self.days is None
+            else _("turn: {word}").format(word=word)
+        )
 
     @property
     def form(self) -> str:
         if self.over > 0:
             return "past"
         return "first" if self.days is not None and self.over == 0 else "store"
+
+
+def in_days(days: int) -> str:
+    """In how many days it is due."""
+    return ngettext("in {days} day", "in {days} days", days).format(days=days)
 
 
 @dataclass(frozen=True)
@@ -172,11 +189,16 @@ class Rounds:
         """How many aisles are left today, in a sentence."""
         left = len(self.today)
         if not left:
-            return NOTHING
+            return _(NOTHING)
         over = len(self.over)
-        said = f"{left} aisle{'' if left == 1 else 's'} to turn today"
+        said = ngettext("{left} aisle to turn today", "{left} aisles to turn today", left)
+        said = said.format(left=left)
         return said + (
-            f", {over} of them over {'its' if over == 1 else 'their'} time." if over else "."
+            ngettext(
+                ", {over} of them over its time.", ", {over} of them over their time.", over
+            ).format(over=over)
+            if over
+            else "."
         )
 
 

@@ -3,6 +3,8 @@
 import re
 from collections.abc import Iterable
 
+from config.saying import _
+
 NUMBER = re.compile(r"[0-9]+$")
 
 
@@ -19,7 +21,11 @@ def runs(names: Iterable[str]) -> list[list[str]]:
 
 def run_said(run: list[str]) -> str:
     """A run in words; two are named, of more the first and the last."""
-    return f"{run[0]} to {last_number(run[-1])}" if len(run) > 2 else ", ".join(run)
+    return (
+        _("{first} to {last}").format(first=run[0], last=last_number(run[-1]))
+        if len(run) > 2
+        else ", ".join(run)
+    )
 
 
 def names_said(names: Iterable[str]) -> str:

@@ -9,11 +9,15 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-NO_SCAN = (
+from config.saying import N_, _
+
+NO_SCAN = N_(
     "“{text}” is neither a plate nor a shelf. Expected a plate such as 0004711, or a shelf as "
     "column/shelf (14/7) or room/aisle/column/shelf."
 )
-SHELF_ALONE = "Shelf {shelf} was scanned, and no plate after it. Scan the wheel that lies there."
+SHELF_ALONE = N_(
+    "Shelf {shelf} was scanned, and no plate after it. Scan the wheel that lies there."
+)
 # GS1 Digital Link URI syntax: application identifiers and their values stand in turn in the path.
 _SERIAL = re.compile(r"/21/([^/?#]+)")
 _SHELF = re.compile(
@@ -23,9 +27,9 @@ _PLATE = re.compile(r"[0-9A-Za-z-]{1,16}")
 _NUMBER = re.compile(r"[0-9]{1,16}")
 _RANGE = re.compile(r"(\d{1,16})\s*(?:-|–|to)\s*(\d{1,16})")
 MOST_IN_RANGE = 500
-NO_NUMBERS = "“{text}” is no number from 1 to {most}, and no range of them. Expected 1-6, 9."
-WRONG_WAY = "“{text}” is the wrong way round. Expected {right}."
-BAD_RANGE = "“{text}” is no range of plates: expected the lower first, at most {most} wheels."
+NO_NUMBERS = N_("“{text}” is no number from 1 to {most}, and no range of them. Expected 1-6, 9.")
+WRONG_WAY = N_("“{text}” is the wrong way round. Expected {right}.")
+BAD_RANGE = N_("“{text}” is no range of plates: expected the lower first, at most {most} wheels.")
 
 
 @dataclass(frozen=True)
@@ -56,13 +60,13 @@ def scans(text: str) -> list[Scan]:
         here = shelf_of(token)
         if here is not None:
             if shelf is not None:
-                raise ValueError(SHELF_ALONE.format(shelf=shelf))
+                raise ValueError(_(SHELF_ALONE).format(shelf=shelf))
             shelf = here
             continue
         found.append(Scan(plate_of(token), shelf))
         shelf = None
     if shelf is not None:
-        raise ValueError(SHELF_ALONE.format(shelf=shelf))
+        raise ValueError(_(SHELF_ALONE).format(shelf=shelf))
     return found
 
 
@@ -95,7 +99,7 @@ def plate_of(token: str) -> str:
     serial = _SERIAL.search(token) if "://" in token else None
     plate = serial[1] if serial else token
     if not _PLATE.fullmatch(plate):
-        raise ValueError(NO_SCAN.format(text=token[:40]))
+        raise ValueError(_(NO_SCAN).format(text=token[:40]))
     return plate
 
 
@@ -112,7 +116,7 @@ def plates(text: str) -> list[str]:
             continue
         first, last = int(span[1]), int(span[2])
         if not first <= last < first + MOST_IN_RANGE:
-            raise ValueError(BAD_RANGE.format(text=part[:40], most=MOST_IN_RANGE))
+            raise ValueError(_(BAD_RANGE).format(text=part[:40], most=MOST_IN_RANGE))
         found += [str(number).zfill(len(span[1])) for number in range(first, last + 1)]
     return found
 
@@ -123,11 +127,11 @@ def numbers(text: str, *, most: int) -> list[int]:
     for part in re.split(r"[\s,;]+", re.sub(r"\s*(?:-|–|to)\s*", "-", text.strip())):
         if not part:
             continue
-        first, _, last = part.partition("-")
+        first, _dash, last = part.partition("-")
         ends = (first, last or first)
         if not all(_NUMBER.fullmatch(end) and 1 <= int(end) <= most for end in ends):
-            raise ValueError(NO_NUMBERS.format(text=part[:40], most=most))
+            raise ValueError(_(NO_NUMBERS).format(text=part[:40], most=most))
         if int(ends[0]) > int(ends[1]):
-            raise ValueError(WRONG_WAY.format(text=part[:40], right=f"{last}-{first}"))
+            raise ValueError(_(WRONG_WAY).format(text=part[:40], right=f"{last}-{first}"))
         found.update(dict.fromkeys(range(int(ends[0]), int(ends[1]) + 1)))
     return list(found)

@@ -7,6 +7,9 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from config.days import local, local_day
 from herd.models import Holding
 from milk.answers import animal_names
@@ -28,10 +31,10 @@ from milk.places import IN_STORE, Place, where_is
 from milk.shipping import Decision, GradeOf, Wanted, WheelNow, may_ship
 from milk.withheld_milk import withheld_in
 
-LACKS = {"address": "its address", "phone": "its phone, for a recall"}
-HOLD_SAID = "{why}, since {since}{through}{decided}"
-NO_FOOD_SAID = "; two people decided “{what}”, so it is no food any more"
-DOUBT_SAID = "{animals}: {why}"
+LACKS = {"address": N_("its address"), "phone": N_("its phone, for a recall")}
+HOLD_SAID = N_("{why}, since {since}{through}{decided}")
+NO_FOOD_SAID = N_("; two people decided “{what}”, so it is no food any more")
+DOUBT_SAID = N_("{animals}: {why}")
 Figure = MilkFigure.What
 
 
@@ -96,7 +99,7 @@ def decisions(
 
 def buyer_lacks(buyer: Holding) -> tuple[str, ...]:
     """What is not known of a buyer that must be before a wheel goes there."""
-    return tuple(words for name, words in LACKS.items() if not getattr(buyer, name).strip())
+    return tuple(_(words) for name, words in LACKS.items() if not getattr(buyer, name).strip())
 
 
 def wanted_of(
@@ -164,11 +167,13 @@ def grade_of(row: Inspection) -> GradeOf:
 def hold_said(held: HeldBy) -> str:
     """A hold in words: why, since when, through what, and what was decided."""
     through = f", {held.through}" if held.through else ""
-    return HOLD_SAID.format(
+    return _(HOLD_SAID).format(
         why=held.hold.words,
         since=local(held.hold.happened_at),
         through=through,
-        decided="" if held.is_open or held.as_downgraded else NO_FOOD_SAID.format(what=held.word),
+        decided=""
+        if held.is_open or held.as_downgraded
+        else _(NO_FOOD_SAID).format(what=held.word),
     )
 
 
@@ -247,5 +252,5 @@ def doubt_of(vat_ids: Collection[int], at: datetime) -> dict[int, list[str]]:
     for vat, of_vat in of_vats.items():
         animals = ", ".join(sorted({names[row.animal] for row in of_vat}))
         if animals:
-            doubt[vat] = [DOUBT_SAID.format(animals=animals, why=of_vat[0].why)]
+            doubt[vat] = [_(DOUBT_SAID).format(animals=animals, why=of_vat[0].why)]
     return doubt

@@ -7,7 +7,10 @@ from decimal import Decimal
 from typing import Any
 
 from django.db.models import Count, Sum
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
+from config.days import day_in_figures
 from milk.answers import spans_said
 from milk.held import HeldBy
 from milk.held_starter import cans_of, holds_of
@@ -38,13 +41,15 @@ class Can:
         for vat in self.used_in:
             by_day[vat.day].append(vat.number)
         return ", ".join(
-            f"vat{'s' if len(numbers) > 1 else ''} {spans_said(numbers)} of {day}"
+            ngettext("vat {numbers} of {day}", "vats {numbers} of {day}", len(numbers)).format(
+                numbers=spans_said(numbers), day=day_in_figures(day)
+            )
             for day, numbers in by_day.items()
         )
 
     @property
     def word(self) -> str:
-        return "do not use" if self.held else "use"
+        return _("do not use") if self.held else _("use")
 
     @property
     def form(self) -> str:

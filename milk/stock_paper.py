@@ -4,9 +4,14 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.db import connection
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+from django.utils.translation import ngettext
 
 from config.days import local, local_day, start_of
+from config.language import in_readers_form
 from config.papers import Column, Line, Paper, Part
+from config.templatetags.sheet import amount
 from milk.age import months_later
 from milk.models import (
     Grade,
@@ -15,8 +20,8 @@ from milk.models import (
 
 # Months from which a class of age begins; the estate's classes of grading and trade.
 AGES = (0, 6, 12, 18, 24, 30, 36)
-STOCK_ABOUT = "Wheels that are here by the book, in brine or store, by age and last grade."
-CAUTION_STOCK = (
+STOCK_ABOUT = N_("Wheels that are here by the book, in brine or store, by age and last grade.")
+CAUTION_STOCK = N_(
     "By the book. What was counted, when, and what differed stands below; an aisle that was never "
     "counted is only what was written."
 )
@@ -87,18 +92,26 @@ class StockRow:
 
     @property
     def loss_words(self) -> str:
-        return "" if self.loss is None else f"{self.loss:.1f} % of {self.again}"
+        return (
+            ""
+            if self.loss is None
+            else _("{loss} % of {again}").format(
+                loss=in_readers_form(f"{self.loss:.1f}"), again=self.again
+            )
+        )
 
     @property
     def age_words(self) -> str:
         """The class of age in full months."""
         if self.age == len(AGES) - 1:
-            return f"{AGES[-1]} months and more"
-        return f"{AGES[self.age]} to {AGES[self.age + 1] - 1} months"
+            return _("{months} months and more").format(months=AGES[-1])
+        return _("{first} to {last} months").format(
+            first=AGES[self.age], last=AGES[self.age + 1] - 1
+        )
 
     @property
     def grade_words(self) -> str:
-        return str(Grade(self.grade).label) if self.grade else "not graded"
+        return str(Grade(self.grade).label) if self.grade else _("not graded")
 
 
 def stock(at: datetime) -> list[StockRow]:
@@ -133,36 +146,59 @@ def first_younger(months: int, today: date) -> date:
     return day
 
 
+def counts_say(lost: int, never: int, differing: int) -> list[str]:
+    """What is not found, never counted or counted otherwise, in words."""
+    missing = []
+    if lost:
+        missing.append(
+            ngettext(
+                "{lost} wheel not found: left out above.",
+                "{lost} wheels not found: left out above.",
+                lost,
+            ).format(lost=lost)
+        )
+    if never:
+        missing.append(
+            ngettext("{never} aisle never counted.", "{never} aisles never counted.", never).format(
+                never=never
+            )
+        )
+    if differing:
+        missing.append(
+            ngettext(
+                "{differing} difference in the last counts.",
+                "{differing} differences in the last counts.",
+                differing,
+            ).format(differing=differing)
+        )
+    return missing
+
+
 def stock_paper(at: datetime, made_by: str) -> Paper:
     """The stock of wheels for bank and insurer, with the counts behind it."""
     rows = stock(at)
     wheels, kg = sum(row.wheels for row in rows), sum(row.kg for row in rows)
     counts, never, differing = counted()
     lost = WheelPlace.objects.filter(what=WheelPlace.What.LOST).count()
-    missing = []
-    if lost:
-        missing.append(f"{lost} wheel{'' if lost == 1 else 's'} not found: left out above.")
-    if never:
-        missing.append(f"{never} aisle{'' if never == 1 else 's'} never counted.")
-    if differing:
-        missing.append(f"{differing} difference{'' if differing == 1 else 's'} in the last counts.")
     return Paper(
-        title="Stock of wheels",
+        title=_("Stock of wheels"),
         stem=f"stock of wheels {local_day(at)}",
         made_by=made_by,
         made_at=at,
-        about=(STOCK_ABOUT, CAUTION_STOCK),
-        answer=f"{wheels:,} wheels, {kg:,.0f} kg by their last weight.",
-        missing=tuple(missing),
-        missing_title="What the counts say",
+        about=(_(STOCK_ABOUT), _(CAUTION_STOCK)),
+        answer=_("{wheels} wheels, {kg} kg by their last weight.").format(
+            wheels=amount(wheels), kg=in_readers_form(f"{kg:,.0f}")
+        ),
+        missing=tuple(counts_say(lost, never, differing)),
+        missing_title=_("What the counts say"),
         parts=(
             Part(
                 (
-                    Column("Age, full months", 2),
-                    Column("Last grade", 2),
-                    Column("Wheels", 1, figures=True),
-                    Column("kg by the last weight", 1, figures=True),
-                    Column("Lost since 24 h, weighed again", 1.2, figures=True),
+                    Column(_("Age, full months"), 2),
+                    Column(_("Last grade"), 2),
+                    Column(_("Wheels"), 1, figures=True),
+                    Column(_("kg by the last weight"), 1, figures=True),
+                    Column(_("Lost since 24 h, weighed again"), 1.2, figures=True),
                 ),
                 tuple(
                     Line(
@@ -170,14 +206,14 @@ def stock_paper(at: datetime, made_by: str) -> Paper:
                             row.age_words,
                             row.grade_words,
                             str(row.wheels),
-                            f"{row.kg:.0f}",
+                            in_readers_form(f"{row.kg:.0f}"),
                             row.loss_words,
                         )
                     )
                     for row in rows
                 ),
-                title="By age and grade",
-                empty="No wheel lies in brine or store.",
+                title=_("By age and grade"),
+                empty=_("No wheel lies in brine or store."),
             ),
             counts,
         ),
@@ -192,7 +228,7 @@ def counted() -> tuple[Part, int, int]:
     lines = tuple(
         Line(
             (
-                f"{room}, aisle {aisle}",
+                _("{room}, aisle {aisle}").format(room=room, aisle=aisle),
                 str(wheels),
                 told(when),
                 "" if expected is None else str(expected),
@@ -205,16 +241,16 @@ def counted() -> tuple[Part, int, int]:
     )
     part = Part(
         (
-            Column("Aisle", 2),
-            Column("Wheels now", 1, figures=True),
-            Column("Counted", 2),
-            Column("By the book then", 1, figures=True),
-            Column("Found", 1, figures=True),
-            Column("Differences", 1, figures=True),
+            Column(_("Aisle"), 2),
+            Column(_("Wheels now"), 1, figures=True),
+            Column(_("Counted"), 2),
+            Column(_("By the book then"), 1, figures=True),
+            Column(_("Found"), 1, figures=True),
+            Column(_("Differences"), 1, figures=True),
         ),
         lines,
-        title="Last counts",
-        empty="No aisle has wheels.",
+        title=_("Last counts"),
+        empty=_("No aisle has wheels."),
     )
     return part, sum(row[3] is None for row in rows), sum(row[6] or 0 for row in rows)
 

@@ -7,6 +7,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
 from config.grids import FREE, HELD, TAKEN, WRONG, Grid, Stack
+from config.language import in_readers_form
 from milk.aisles import AisleNow, Column, Lying
 from milk.free_places import Aisle
 
@@ -83,8 +84,8 @@ def store_map(aisles: Sequence[Aisle]) -> Grid | None:
         title=_(STORE),
         description=_(STORE_SAYS).format(
             aisles=len(aisles),
-            taken=f"{sum(aisle.taken for aisle in aisles):,}",
-            free=f"{sum(aisle.free for aisle in aisles):,}",
+            taken=in_readers_form(f"{sum(aisle.taken for aisle in aisles):,}"),
+            free=in_readers_form(f"{sum(aisle.free for aisle in aisles):,}"),
         ),
         stacks=[aisle_stack(aisle) for aisle in aisles],
         what=_("Aisle"),

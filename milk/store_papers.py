@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from django.db import connection
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from config.days import estate_zone, local_day, start_of
 from config.entries import Entry, EntryT
@@ -29,11 +30,11 @@ def climate_paper(first: date, last: date, made_by: str) -> Paper:
     since, until = start_of(first), start_of(last + timedelta(days=1))
     figures = Dated()
     return Paper(
-        title="Log of brine and store",
+        title=_("Log of brine and store"),
         stem=f"brine and store {first} to {last}",
         made_by=made_by,
         made_at=timezone.now(),
-        about=(f"{first} to {last}, both included.",),
+        about=(_("{first} to {last}, both included.").format(first=first, last=last),),
         parts=(
             brine_part(since, until, figures),
             soak_part(since, until, figures),
@@ -54,7 +55,9 @@ def struck_words(entry: Entry) -> str:
     if not entry.is_struck:
         return ""
     why = f"{entry.get_struck_reason_display()} {entry.struck_words}".strip()
-    return f"{told(entry.struck_at)} by {entry.struck_by}: {why}"
+    return _("{struck_at} by {struck_by}: {why}").format(
+        struck_at=told(entry.struck_at), struck_by=entry.struck_by, why=why
+    )
 
 
 def brine_part(since: datetime, until: datetime, figures: Dated) -> Part:
@@ -71,7 +74,7 @@ def brine_part(since: datetime, until: datetime, figures: Dated) -> Part:
                     "" if entry.temperature is None else plain(entry.temperature),
                     "" if entry.salt_kg is None else plain(entry.salt_kg),
                     entry.salt_batch,
-                    "turned" if entry.turned else "",
+                    _("turned") if entry.turned else "",
                     "; ".join(out),
                     str(entry.by),
                 ),
@@ -80,12 +83,22 @@ def brine_part(since: datetime, until: datetime, figures: Dated) -> Part:
                 loud=bool(out),
             )
         )
-    heads = ("When", "Bath", "Strength", "°C", "Salt, kg", "Batch of salt", "Wheels", "Out", "By")
+    heads = (
+        _("When"),
+        _("Bath"),
+        _("Strength"),
+        "°C",
+        _("Salt, kg"),
+        _("Batch of salt"),
+        _("Wheels"),
+        _("Out"),
+        _("By"),
+    )
     return Part(
         tuple(Column(head, 2 if head in ("When", "Out") else 1) for head in heads),
         tuple(lines),
-        title="Brine",
-        empty="No reading of a bath is written of these days.",
+        title=_("Brine"),
+        empty=_("No reading of a bath is written of these days."),
     )
 
 
@@ -118,19 +131,19 @@ def soak_part(since: datetime, until: datetime, figures: Dated) -> Part:
                 told(put_in),
                 told(out),
                 str(number),
-                first if number == 1 else f"{first} to {last}",
+                first if number == 1 else _("{first} to {last}").format(first=first, last=last),
                 soak_words(soak := soak_of(put_in, out, figures), out),
             ),
             loud=soak.judged(out) in (TOO_SHORT, TOO_LONG),
         )
         for bath, row, put_in, out, number, first, last in rows
     )
-    heads = ("Bath and row", "In", "Out", "Wheels", "Plates", "Days")
+    heads = (_("Bath and row"), _("In"), _("Out"), _("Wheels"), _("Plates"), _("Days"))
     return Part(
         tuple(Column(head, 2 if head == "Plates" else 1) for head in heads),
         lines,
-        title="Taken out of brine",
-        empty="Nothing was taken out of brine on these days.",
+        title=_("Taken out of brine"),
+        empty=_("Nothing was taken out of brine on these days."),
     )
 
 
@@ -155,12 +168,12 @@ def room_part(since: datetime, until: datetime, figures: Dated) -> Part:
                 loud=bool(out),
             )
         )
-    heads = ("When", "Room", "°C", "Humidity, %", "Out", "By")
+    heads = (_("When"), _("Room"), "°C", _("Humidity, %"), _("Out"), _("By"))
     return Part(
         tuple(Column(head, 2 if head in ("When", "Out") else 1) for head in heads),
         tuple(lines),
-        title="Rooms",
-        empty="No reading of a room is written of these days.",
+        title=_("Rooms"),
+        empty=_("No reading of a room is written of these days."),
     )
 
 
@@ -183,10 +196,10 @@ def round_part(since: datetime, until: datetime) -> Part:
         )
         for e in between(StoreRound, since, until)
     )
-    heads = ("When", "Room", "Aisle", "Done", "By")
+    heads = (_("When"), _("Room"), _("Aisle"), _("Done"), _("By"))
     return Part(
         tuple(Column(head) for head in heads),
         lines,
-        title="Rounds",
-        empty="No round is written of these days.",
+        title=_("Rounds"),
+        empty=_("No round is written of these days."),
     )

@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db.models import Exists, OuterRef, QuerySet, Subquery
+from django.utils.translation import gettext_lazy as _l
 
 from config.days import local_day, start_of
 from milk.age import full_months
@@ -17,12 +18,12 @@ from milk.places import Place, where_is
 SHOWN = 60
 HERE, BRINE, STORE, LOST, SENT, ALL = "here", "brine", "store", "lost", "sent", "all"
 WHERE = (
-    (HERE, "here on the estate"),
-    (STORE, "in store"),
-    (BRINE, "in brine"),
-    (LOST, "not found, or in doubt"),
-    (SENT, "sent"),
-    (ALL, "wherever they are"),
+    (HERE, _l("here on the estate")),
+    (STORE, _l("in store")),
+    (BRINE, _l("in brine")),
+    (LOST, _l("not found, or in doubt")),
+    (SENT, _l("sent")),
+    (ALL, _l("wherever they are")),
 )
 NOT_GRADED = "none"
 # A wheel that was never moved lies in the dairy; older ones are found by their whole plate.

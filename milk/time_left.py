@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 from statistics import median
 
 from django.db.models import Min
+from django.utils.translation import gettext as _
 
 from milk.models import Tray, Vat, VatFill
 
@@ -54,7 +55,7 @@ def usual_make(at: datetime) -> timedelta | None:
 
 def trays_left(numbers: Iterable[str], at: datetime) -> list[Left]:
     """When trays will be poured, by how long the last ones stood. ``numbers``: as people say."""
-    names = {f"tray {number}": number for number in numbers}
+    names = {_("tray {number}").format(number=number): number for number in numbers}
     stands = usual_creaming(at)
     found = []
     for name, number in names.items():

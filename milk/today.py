@@ -9,22 +9,19 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
 from config.day_sheet import RELIEF, Line, Press, ask, offer
+from config.days import short_day
 from config.roles import CHEESEMAKER, INSPECTOR, MILKER, OFFICE, OWNER, STORE_HAND, VET
 from config.templatetags.sheet import amount
 from milk.day_make import vats_lately
 from milk.hold_cost import cost_together
 from milk.judging import Limits, samplings, series_for, standings
 from milk.models import Hold, Recall, RecallStep, Wheel
+from milk.nouns import counted
 from milk.today_dairy import brine, fat_to_casein, orders, to_lay, to_pour, turning
 from milk.today_store import missing, rooms
 
 NO_PRICE_SET = N_("no price is set")
 NONE_MISSING = N_("No sample of this month is missing.")
-
-
-def said(number: int, one: str, many: str) -> str:
-    """A number with its noun: "1 hold", "3 holds"."""
-    return f"{number:,} {one if number == 1 else many}"
 
 
 def holds(at: datetime) -> Line:
@@ -60,7 +57,7 @@ def cost_of_holds(at: datetime) -> Line:
     worth = _(NO_PRICE_SET)
     if cost.amount is not None:
         worth = f"{amount(round(cost.amount))} {cost.currency}".strip()
-    count = f"{said(len(found), 'hold', 'holds')}: {said(cost.wheels, 'wheel', 'wheels')}"
+    count = f"{counted(len(found), 'hold')}: {counted(cost.wheels, 'wheel')}"
     says = f"{count}, {worth}."
     return Line(word=_("HELD"), form="held", says=says, url=url)
 
@@ -118,7 +115,7 @@ def vats_today(at: datetime) -> Line:
     url = reverse("milk:vats")
     if not vats:
         return Line(word=_("none yet"), form="closed", says=_("No vat was begun today."), url=url)
-    begun = said(len(vats), "vat", "vats")
+    begun = counted(len(vats), "vat")
     done = sum(vat.numbered for vat in vats)  # type: ignore[attr-defined]  # annotated
     says = _("{begun} begun today, {done} with their plates.").format(begun=begun, done=done)
     return Line(word=_("vats"), form="open", says=says, url=url)
@@ -134,9 +131,7 @@ def wheels_made(at: datetime) -> Line:
     if made_on is None:
         return Line(word=_("none yet"), form="closed", says=_("No wheel is in the book."), url=url)
     last, made = made_on
-    says = _("{made} made on {last} {day} {last2}.").format(
-        made=said(made, "wheel", "wheels"), last=f"{last:%a}", day=last.day, last2=f"{last:%b}"
-    )
+    says = _("{made} made on {day}.").format(made=counted(made, "wheel"), day=short_day(last))
     return Line(word=_("made"), form="store", says=says, url=url)
 
 

@@ -5,6 +5,7 @@ from datetime import datetime
 from django.db.models import Exists, OuterRef
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
@@ -69,7 +70,7 @@ def fat_to_casein(at: datetime) -> Line:
         )
     over = made.most is not None and made.mean is not None and made.mean > made.most
     word = (
-        "over"
+        _("over")
         if over
         else _("{count} vats").format(count=len(made.vats))
         if made.vats
@@ -165,7 +166,7 @@ def orders(at: datetime) -> Line:
         word=_("to pick"),
         form="first",
         says=_("{first} for {buyer} leaves{when}{more}.").format(
-            first=str(first).capitalize(), buyer=first.buyer, when=when, more=more
+            first=capfirst(str(first)), buyer=first.buyer, when=when, more=more
         ),
         url=first.get_absolute_url(),
         act=_("Pick {first}").format(first=first),

@@ -4,8 +4,10 @@ from datetime import datetime
 
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from config.day_sheet import Line, Press
+from config.templatetags.sheet import amount
 from milk.climate import rooms_now
 from milk.models import WheelPlace
 
@@ -34,8 +36,8 @@ def missing(at: datetime) -> Line | None:
     return Line(
         word=_("NOT FOUND"),
         form="not",
-        says=_("{number} wheel{it} to look for.").format(
-            number=number, it="" if number == 1 else "s"
+        says=ngettext("{number} wheel to look for.", "{number} wheels to look for.", number).format(
+            number=amount(number)
         ),
         url=reverse("milk:store"),
         act=_("Look for wheels that were not found"),

@@ -8,17 +8,27 @@ from collections import defaultdict
 from collections.abc import Iterator
 
 from django.urls import reverse
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.charts import Chart, Flow, Node
+from milk.nouns import many
 from milk.places import SENT
 from milk.trace import TraceBack, TraceForward
 from milk.trace_animals import by_group
 from milk.trace_forward import MOVED, Pair, TrayOut
-from milk.trace_words import PLACES, draw_words, lateness, many, mass, sentences
+from milk.trace_words import PLACES, draw_words, lateness, mass, sentences
 
-FEED, GROUPS, LOTS, VATS, WHEELS = "Feed", "Groups", "Milk lots", "Vats", "Wheels"
+FEED, GROUPS, LOTS, VATS, WHEELS = (
+    N_("Feed"),
+    N_("Groups"),
+    N_("Milk lots"),
+    N_("Vats"),
+    N_("Wheels"),
+)
 BACK_STAGES = (FEED, GROUPS, LOTS, VATS, WHEELS)
-START = "From"
+START = N_("From")
 FORWARD_STAGES = (START, LOTS, VATS, WHEELS)
 
 
@@ -28,7 +38,7 @@ def chart_of(trace: TraceBack | TraceForward) -> Chart:
     if isinstance(trace, TraceBack):
         return Chart(
             key="trace",
-            title=f"Where {trace.name} came from",
+            title=_("Where {trace} came from").format(trace=trace.name),
             description=description,
             stages=BACK_STAGES,
             nodes=list(back_nodes(trace)),
@@ -36,7 +46,7 @@ def chart_of(trace: TraceBack | TraceForward) -> Chart:
         )
     return Chart(
         key="trace",
-        title=f"Where milk of {trace.name} went",
+        title=_("Where milk of {trace} went").format(trace=trace.name),
         description=description,
         stages=FORWARD_STAGES,
         nodes=list(forward_nodes(trace)),
@@ -52,7 +62,7 @@ def back_nodes(trace: TraceBack) -> Iterator[Node]:
             key=f"feed {feed.uuid}",
             stage=FEED,
             name=feed.name,
-            words=f"{mass(feed.kg)} fed",
+            words=_("{mass} fed").format(mass=mass(feed.kg)),
             why=lateness(feed.hours_late) if late else "",
             held=late,
         )
@@ -65,7 +75,7 @@ def back_nodes(trace: TraceBack) -> Iterator[Node]:
             name=lot.row.code,
             kg=lot.kg,
             words="held" if trace.is_held("lot", lot.row.pk) else "",
-            why=f"over {parents}" if parents else "",
+            why=_("over {parents}").format(parents=parents) if parents else "",
             held=trace.is_held("lot", lot.row.pk),
             href=reverse("milk:lot", args=[lot.row.uuid]),
         )
@@ -75,7 +85,7 @@ def back_nodes(trace: TraceBack) -> Iterator[Node]:
     yield Node(
         key="vat",
         stage=VATS,
-        name=str(vat).capitalize(),
+        name=capfirst(str(vat)),
         kg=found.kg,
         words="held" if trace.is_held("vat", vat.pk) else "",
         held=trace.is_held("vat", vat.pk),
@@ -101,7 +111,7 @@ def group_nodes(trace: TraceBack) -> Iterator[Node]:
     withheld: dict[int, set[str]] = defaultdict(set)
     for milking in trace.found.milkings:
         kilos[milking.group] += milking.kg or 0.0
-    for cow, at, _ in trace.found.withheld:
+    for cow, at, _kg in trace.found.withheld:
         withheld[at.milking.group].add(cow.name)
     animals = by_group(trace.found.inside)
     for group, kg in sorted(kilos.items()):
@@ -109,10 +119,10 @@ def group_nodes(trace: TraceBack) -> Iterator[Node]:
         yield Node(
             key=f"group {group}",
             stage=GROUPS,
-            name=f"Group {group}" if group else "By mistake",
+            name=_("Group {group}").format(group=group) if group else _("By mistake"),
             kg=kg,
             words=many(animals.get(group, 0), "animal"),
-            why=f"{', '.join(named)} withheld" if named else "",
+            why=_("{each} withheld").format(each=", ".join(named)) if named else "",
             held=bool(named),
         )
     for lot in trace.found.lots:
@@ -125,14 +135,21 @@ def back_flows(trace: TraceBack) -> Iterator[Flow]:
     found = trace.found
     for feed in found.feeds:
         for group in {fed.group for fed in feed.fed}:
-            yield Flow(source=f"feed {feed.uuid}", target=f"group {group}")
+            yield Flow(
+                source=f"feed {feed.uuid}",
+                target=f"group {group}",
+            )
     for milking in found.milkings:
         for code, kg in milking.lots:
             yield Flow(source=f"group {milking.group}", target=code, kg=kg)
     for lot in found.lots:
         held = trace.is_held("lot", lot.row.pk)
         if lot.row.suppliers:
-            yield Flow(source=f"supplier {lot.row.code}", target=lot.row.code, kg=lot.kg)
+            yield Flow(
+                source=f"supplier {lot.row.code}",
+                target=lot.row.code,
+                kg=lot.kg,
+            )
         yield Flow(source=lot.row.code, target="vat", kg=lot.kg, held=held)
     for wheel in found.wheels:
         yield Flow(
@@ -146,7 +163,12 @@ def back_flows(trace: TraceBack) -> Iterator[Flow]:
 def forward_nodes(trace: TraceForward) -> Iterator[Node]:
     found = trace.found
     interest = found.balance.came_in.interest
-    yield Node(key="start", stage=START, name=trace.name, words=f"{mass(interest)} of it")
+    yield Node(
+        key="start",
+        stage=START,
+        name=trace.name,
+        words=_("{mass} of it").format(mass=mass(interest)),
+    )
     for lot in found.lots:
         held = trace.is_held("lot", lot.row.pk)
         yield Node(
@@ -155,14 +177,14 @@ def forward_nodes(trace: TraceForward) -> Iterator[Node]:
             name=lot.row.code,
             kg=lot.kg.whole,
             words="held" if held else "",
-            why="" if lot.started else "carried over only",
+            why="" if lot.started else _("carried over only"),
             held=held,
             href=reverse("milk:lot", args=[lot.row.uuid]),
         )
     for vat in found.vats:
         held = trace.is_held("vat", vat.pk)
         words = "held" if held else ""
-        name = vat.name.capitalize()
+        name = capfirst(vat.name)
         yield Node(key=vat.name, stage=VATS, name=name, kg=vat.kg.whole, words=words, held=held)
     yield from other_nodes(trace)
     for place, (number, kg, held) in wheels_by_place(trace).items():
@@ -183,26 +205,26 @@ def other_nodes(trace: TraceForward) -> Iterator[Node]:
     least = trace.found.balance.rounding
     for tray in trace.found.trays:
         if tray.left.whole > least:
-            name = f"Still in tray {tray.number}"
+            name = _("Still in tray {number}").format(number=tray.number)
             yield Node(key=f"tray {tray.uuid}", stage=VATS, name=name, kg=tray.left.whole)
     if trace.found.balance.cream.whole > least:
-        words = f"of {many(len(trace.found.trays), 'tray')}"
+        words = _("of {many}").format(many=many(len(trace.found.trays), "tray"))
         cream = trace.found.balance.cream.whole
-        yield Node(key="cream", stage=VATS, name="Cream", kg=cream, words=words)
+        yield Node(key="cream", stage=VATS, name=_("Cream"), kg=cream, words=words)
     for draw in trace.found.draws:
         if draw.what != MOVED:
-            name = draw_words(draw.what, draw.name).capitalize()
+            name = capfirst(draw_words(draw.what, draw.name))
             yield Node(key=f"draw {draw.uuid}", stage=VATS, name=name, kg=draw.kg.whole)
     for lot in trace.found.lots:
         if lot.left.whole > 0:
-            name = f"Still in tank {lot.row.tank}"
+            name = _("Still in tank {tank}").format(tank=lot.row.tank)
             yield Node(key=f"left {lot.row.code}", stage=VATS, name=name, kg=lot.left.whole)
 
 
 def place_of(trace: TraceForward, wheel: int) -> str:
     """The place a wheel is told under: a store or a brine is one here, a buyer is one."""
     place = trace.places[wheel]
-    return place.words if place.kind == SENT else PLACES[place.kind]
+    return place.words if place.kind == SENT else _(PLACES[place.kind])
 
 
 def wheels_by_place(trace: TraceForward) -> dict[str, tuple[int, float, bool]]:
@@ -235,7 +257,11 @@ def forward_flows(trace: TraceForward) -> Iterator[Flow]:
             yield Flow(source=code, target=vat.name, kg=kg, held=held)
     for tray in found.trays:
         for code, kg in tray.parts:
-            yield Flow(source=code, target=f"tray {tray.uuid}", kg=kg * part(tray, tray.left))
+            yield Flow(
+                source=code,
+                target=f"tray {tray.uuid}",
+                kg=kg * part(tray, tray.left),
+            )
             yield Flow(source=code, target="cream", kg=kg * part(tray, tray.cream))
     for draw in found.draws:
         yield Flow(source=draw.lot, target=f"draw {draw.uuid}", kg=draw.kg.whole)

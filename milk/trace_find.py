@@ -6,17 +6,20 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.core.exceptions import ObjectDoesNotExist, ValidationError
-from django.utils import timezone
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
+from config.days import local
 from config.entries import Entry
 from config.errors import Refused
 from feed.models import FeedLot, Field, ForageBatch
 from herd.models import Animal, Course, Group
 from milk.models import MilkLot, Vat, Wheel
 
-NO_SUCH_KIND = "A trace {way} cannot start from “{kind}”. Expected one of: {kinds}."
-NO_SUCH_THING = "There is no {name} “{text}”. Expected {expected}, or its id."
-WAS_STRUCK = (
+NO_SUCH_KIND = N_("A trace {way} cannot start from “{kind}”. Expected one of: {kinds}.")
+NO_SUCH_THING = N_("There is no {name} “{text}”. Expected {expected}, or its id.")
+WAS_STRUCK = N_(
     "{name} was struck {when} ({reason}); what was struck never counted, so there is nothing to "
     "trace. {instead}"
 )
@@ -63,15 +66,15 @@ def field(text: str) -> Field:
 
 
 START_KINDS = {
-    "wheel": StartKind(Wheel, "a plate number such as 0004711", Wheel.find),
-    "vat": StartKind(Vat, "a day and vat number such as 2026-06-09/17", Vat.find),
-    "lot": StartKind(MilkLot, "the code of a milk lot", MilkLot.find),
-    "animal": StartKind(Animal, "a farm number or an ear tag", Animal.find),
-    "course": StartKind(Course, "the number of a course", by_key(Course)),
-    "batch": StartKind(ForageBatch, "the number of a load", ForageBatch.find),
-    "feed-lot": StartKind(FeedLot, "the number, batch number or name of a feed lot", feed_lot),
-    "field": StartKind(Field, "the name of a field", field),
-    "group": StartKind(Group, "the number of a group", Group.find),
+    "wheel": StartKind(Wheel, N_("a plate number such as 0004711"), Wheel.find),
+    "vat": StartKind(Vat, N_("a day and vat number such as 2026-06-09/17"), Vat.find),
+    "lot": StartKind(MilkLot, N_("the code of a milk lot"), MilkLot.find),
+    "animal": StartKind(Animal, N_("a farm number or an ear tag"), Animal.find),
+    "course": StartKind(Course, N_("the number of a course"), by_key(Course)),
+    "batch": StartKind(ForageBatch, N_("the number of a load"), ForageBatch.find),
+    "feed-lot": StartKind(FeedLot, N_("the number, batch number or name of a feed lot"), feed_lot),
+    "field": StartKind(Field, N_("the name of a field"), field),
+    "group": StartKind(Group, N_("the number of a group"), Group.find),
 }
 WAYS = {
     "back": ("wheel", "vat", "lot"),
@@ -87,7 +90,7 @@ def find(way: str, kind: str, what: Any) -> Any:
     """
     if kind not in WAYS[way]:
         raise NothingToTrace(
-            NO_SUCH_KIND.format(way=way, kind=str(kind)[:40], kinds=", ".join(WAYS[way]))
+            _(NO_SUCH_KIND).format(way=way, kind=str(kind)[:40], kinds=", ".join(WAYS[way]))
         )
     start = START_KINDS[kind]
     found = what if isinstance(what, start.model) else looked_up(start, str(what))
@@ -114,7 +117,7 @@ def looked_up(start: StartKind, text: str) -> Any:
         if "Two animals" in str(error):
             raise NothingToTrace(str(error)) from error
         raise NothingToTrace(
-            NO_SUCH_THING.format(name=name, text=text[:60], expected=start.expected)
+            _(NO_SUCH_THING).format(name=name, text=text[:60], expected=_(start.expected))
         ) from error
 
 
@@ -122,11 +125,13 @@ def struck_words(entry: Entry) -> str:
     """Why a struck entry has no trace, and what to ask instead."""
     assert entry.struck_at is not None
     instead = type(entry)._default_manager.filter(replaces=entry, struck_at=None).first()
-    return WAS_STRUCK.format(
-        name=f"{entry}".capitalize() if f"{entry}"[0].islower() else str(entry),
-        when=timezone.localtime(entry.struck_at).strftime("%Y-%m-%d %H:%M"),
+    return _(WAS_STRUCK).format(
+        name=capfirst(str(entry)),
+        when=local(entry.struck_at),
         reason=entry.get_struck_reason_display(),
-        instead=f"Ask for {instead} instead." if instead else "Nothing replaces it.",
+        instead=_("Ask for {instead} instead.").format(instead=instead)
+        if instead
+        else _("Nothing replaces it."),
     )
 
 

@@ -12,6 +12,8 @@ from datetime import date, datetime
 from typing import NamedTuple
 from uuid import UUID
 
+from django.utils.translation import gettext as _
+
 from milk.shares import parents_first
 from milk.trace_back import fractions, wheels_of
 from milk.trace_parts import WheelIn, vat_name
@@ -170,15 +172,15 @@ class Balance:
     def lines(self) -> list[tuple[str, Pair]]:
         """Every figure with its name, in the order of a balance."""
         return [
-            ("Came in", self.came_in),
-            ("Drawn that the book has no milk for", self.over),
-            ("In vats", self.vats),
-            ("Cream", self.cream),
-            ("Elsewhere", self.drawn),
-            ("Left in trays", self.trays),
-            ("Left in tanks", self.tanks),
-            ("Lost at washes", self.lost),
-            ("Difference", self.difference),
+            (_("Came in"), self.came_in),
+            (_("Drawn that the book has no milk for"), self.over),
+            (_("In vats"), self.vats),
+            (_("Cream"), self.cream),
+            (_("Elsewhere"), self.drawn),
+            (_("Left in trays"), self.trays),
+            (_("Left in tanks"), self.tanks),
+            (_("Lost at washes"), self.lost),
+            (_("Difference"), self.difference),
         ]
 
     @property

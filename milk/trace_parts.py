@@ -11,6 +11,9 @@ from datetime import date, datetime, timedelta
 from typing import NamedTuple
 from uuid import UUID
 
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
 from herd.models.groups import Session
 from milk.trace_sql import LotRow
 
@@ -22,7 +25,9 @@ def animal_name(number: int | None, tag: str) -> str:
 
 def vat_name(day: date, number: int, round_: int) -> str:
     """“vat 2026-06-09/17”, with the round when it is the second."""
-    return f"vat {day}/{number}" + ("" if round_ == 1 else f"/{round_}")
+    return _("vat {day}/{number}").format(day=day, number=number) + (
+        "" if round_ == 1 else f"/{round_}"
+    )
 
 
 def hours_late(at: datetime, deadline: datetime | None) -> float | None:
@@ -89,8 +94,10 @@ class MilkingIn:
     @property
     def name(self) -> str:
         if self.by_mistake:
-            return f"by mistake, {self.day}"
-        return f"group {self.group}, {self.day} {Session(self.session).label}"
+            return _("by mistake, {day}").format(day=self.day)
+        return _("group {group}, {day} {label}").format(
+            group=self.group, day=self.day, label=Session(self.session).label
+        )
 
     @property
     def kg(self) -> float | None:
@@ -191,7 +198,7 @@ class FeedIn:
     @property
     def name(self) -> str:
         if self.kind == "load":
-            return f"load {self.pk}, {self.origin}"
+            return _("load {pk}, {origin}").format(pk=self.pk, origin=self.origin)
         return f"{self.kind} {self.label}"
 
     @property
@@ -238,7 +245,7 @@ class MayFeed:
 
     @property
     def name(self) -> str:
-        return f"load {self.pk}, {self.origin}"
+        return _("load {pk}, {origin}").format(pk=self.pk, origin=self.origin)
 
     @property
     def groups_said(self) -> str:
@@ -255,4 +262,6 @@ class MayFeed:
 def numbered(groups: Iterable[int]) -> str:
     """Groups by number, “groups 3, 5”."""
     numbers = sorted(set(groups))
-    return f"group{'s' if len(numbers) > 1 else ''} {', '.join(map(str, numbers))}"
+    return ngettext("group {numbers}", "groups {numbers}", len(numbers)).format(
+        numbers=", ".join(map(str, numbers))
+    )

@@ -3,6 +3,9 @@
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
+from django.utils.translation import gettext as _
+
+from config.language import in_readers_form
 from milk.trace import TraceBack, TraceForward
 from milk.trace_words import exact, lateness, local, plain, sentences
 
@@ -13,9 +16,14 @@ WIDTH = 96
 
 def printed(trace: TraceBack | TraceForward) -> str:
     """The answer for a terminal: sentences, then tables."""
-    way = "Back from" if isinstance(trace, TraceBack) else "Forward from"
+    way = _("Back from") if isinstance(trace, TraceBack) else _("Forward from")
     lines = [
-        f"{way} {trace.name}   as at {local(trace.as_at)}, answered in {trace.took_ms:.1f} ms",
+        _("{way} {trace}   as at {as_at}, answered in {took_ms} ms").format(
+            way=way,
+            trace=trace.name,
+            as_at=local(trace.as_at),
+            took_ms=in_readers_form(f"{trace.took_ms:.1f}"),
+        ),
         "",
         *(line for sentence in sentences(trace) for line in wrapped(sentence)),
     ]
@@ -32,8 +40,8 @@ Table = tuple[str, Sequence[str], list[Sequence[Any]]]
 def back_tables(trace: TraceBack) -> Iterator[Table]:
     found = trace.found
     yield (
-        "Milk lots",
-        ("lot", "tank", "opened", "kg in it", "share %", "carried over from", ""),
+        _("Milk lots"),
+        ("lot", "tank", "opened", _("kg in it"), _("share %"), _("carried over from"), ""),
         [
             (
                 lot.row.code,
@@ -48,8 +56,8 @@ def back_tables(trace: TraceBack) -> Iterator[Table]:
         ],
     )
     yield (
-        "Animals: withheld first, then heaviest",
-        ("animal", "kg in it", "cells", "counted", "milkings", ""),
+        _("Animals: withheld first, then heaviest"),
+        ("animal", _("kg in it"), "cells", "counted", "milkings", ""),
         [
             (
                 cow.name,
@@ -57,14 +65,14 @@ def back_tables(trace: TraceBack) -> Iterator[Table]:
                 plain(cow.cells[2]) if cow.cells else "",
                 local(cow.cells[0])[:10] if cow.cells else "never",
                 str(len(cow.milkings)),
-                "NOT: withheld" if cow.withheld else "",
+                _("NOT: withheld") if cow.withheld else "",
             )
             for cow in sorted(found.animals, key=lambda cow: not cow.withheld)
         ],
     )
     yield (
-        "Feed in the hours before",
-        ("feed", "fed kg", "groups", "cut or in", "late"),
+        _("Feed in the hours before"),
+        ("feed", _("fed kg"), "groups", _("cut or in"), "late"),
         [
             (
                 feed.name,
@@ -83,8 +91,8 @@ def back_tables(trace: TraceBack) -> Iterator[Table]:
 def may_table(trace: TraceBack | TraceForward) -> Table:
     """The groups that may have had of loads whose rest nobody wrote."""
     return (
-        "NOT SURE: may have had it",
-        ("load", "not written kg", "group", "fed in that hour", "milkings after"),
+        _("NOT SURE: may have had it"),
+        ("load", _("not written kg"), "group", _("fed in that hour"), _("milkings after")),
         [
             (feed.name, exact(feed.kg, 1), str(fed.group), local(fed.first), str(len(fed.milkings)))
             for feed in trace.may_feeds
@@ -96,8 +104,8 @@ def may_table(trace: TraceBack | TraceForward) -> Table:
 def forward_tables(trace: TraceForward) -> Iterator[Table]:
     found = trace.found
     yield (
-        "Milk lots, newest first",
-        ("lot", "tank", "opened", "of interest kg", "whole kg", "left kg", ""),
+        _("Milk lots, newest first"),
+        ("lot", "tank", "opened", _("of interest kg"), _("whole kg"), _("left kg"), ""),
         [
             (
                 lot.row.code,
@@ -112,8 +120,8 @@ def forward_tables(trace: TraceForward) -> Iterator[Table]:
         ],
     )
     yield (
-        "Vats, newest first",
-        ("vat", "of interest kg", "of the lots kg", ""),
+        _("Vats, newest first"),
+        ("vat", _("of interest kg"), _("of the lots kg"), ""),
         [
             (
                 vat.name,
@@ -128,8 +136,8 @@ def forward_tables(trace: TraceForward) -> Iterator[Table]:
     yield may_table(trace)
     if trace.may:
         yield (
-            "NOT SURE: lots their milk is in besides",
-            ("lot", "tank", "opened", "of interest kg", "whole kg", ""),
+            _("NOT SURE: lots their milk is in besides"),
+            ("lot", "tank", "opened", _("of interest kg"), _("whole kg"), ""),
             [
                 (
                     lot.row.code,
@@ -146,7 +154,7 @@ def forward_tables(trace: TraceForward) -> Iterator[Table]:
 
 def wheels_table(trace: TraceBack | TraceForward, wheels: Iterable[Any]) -> Table:
     return (
-        "Wheels",
+        _("Wheels"),
         ("plate", "twin", "kg", "where", "since", ""),
         [
             (
@@ -184,7 +192,9 @@ def table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
         for row in (heads, *shown)
     ]
     if len(rows) > MOST_ROWS:
-        lines.append(f"  … and {len(rows) - MOST_ROWS} more (--json has them all)")
+        lines.append(
+            _("  … and {count} more (--json has them all)").format(count=len(rows) - MOST_ROWS)
+        )
     return lines
 
 

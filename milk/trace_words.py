@@ -7,8 +7,13 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 
-from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+from django.utils.translation import ngettext
 
+from config import days
+from config.language import in_readers_form
+from milk.nouns import many
 from milk.places import (
     CAME_BACK,
     GONE,
@@ -26,24 +31,24 @@ from milk.trace_parts import CowAt, CowIn, Period
 # More names than this nobody reads in a sentence.
 MOST_NAMES = 12
 PLACES = {
-    IN_DAIRY: "in the dairy",
-    IN_BRINE: "in brine",
-    OUT_OF_BRINE: "out of brine, on no shelf",
-    IN_STORE: "in store",
-    NOT_FOUND: "not found",
-    SENT: "sent to buyers",
-    CAME_BACK: "came back, on no shelf",
-    GONE: "destroyed or used otherwise",
+    IN_DAIRY: N_("in the dairy"),
+    IN_BRINE: N_("in brine"),
+    OUT_OF_BRINE: N_("out of brine, on no shelf"),
+    IN_STORE: N_("in store"),
+    NOT_FOUND: N_("not found"),
+    SENT: N_("sent to buyers"),
+    CAME_BACK: N_("came back, on no shelf"),
+    GONE: N_("destroyed or used otherwise"),
 }
 # What is followed, by the kind of the start.
 FOLLOWED = {
-    "animal": "milk of {name}",
-    "course": "milk inside the withdrawal period of {name}",
-    "batch": "milk of the groups that ate {name}",
-    "feed-lot": "milk of the groups that ate {name}",
-    "field": "milk of the groups that ate from {name}",
-    "group": "milk of {name} since {since}",
-    "lot": "milk of {name}",
+    "animal": N_("milk of {name}"),
+    "course": N_("milk inside the withdrawal period of {name}"),
+    "batch": N_("milk of the groups that ate {name}"),
+    "feed-lot": N_("milk of the groups that ate {name}"),
+    "field": N_("milk of the groups that ate from {name}"),
+    "group": N_("milk of {name} since {since}"),
+    "lot": N_("milk of {name}"),
 }
 
 
@@ -59,12 +64,16 @@ def back_says(trace: TraceBack) -> Iterator[str]:
     if trace.thing_held:
         yield held_says(trace)
     yield (
-        f"{capital(trace.name)} holds {mass(found.kg)} of milk from "
-        f"{many(len(found.lots), 'lot')}, given by {many(found.number, 'animal')} "
-        f"of {many(len(groups), 'group')}."
+        _("{name} holds {mass} of milk from {lots}, given by {animals} of {groups}.").format(
+            name=capital(trace.name),
+            mass=mass(found.kg),
+            lots=many(len(found.lots), "lot"),
+            animals=many(found.number, "animal"),
+            groups=many(len(groups), "group"),
+        )
     )
     if not trace.thing_held:
-        yield "No hold keeps it back."
+        yield _("No hold keeps it back.")
     yield withheld_says(found.withheld)
     yield feeds_say(trace)
     yield may_have_says(trace)
@@ -72,58 +81,82 @@ def back_says(trace: TraceBack) -> Iterator[str]:
     unweighed = found.unweighed
     if unweighed:
         yield (
-            f"{many(unweighed, 'animal')} went through without a meter: the kg are an equal part "
-            "of what the group gave."
+            _(
+                "{animals} went through without a meter: the kg are an equal part of what the "
+                "group gave."
+            ).format(animals=many(unweighed, "animal"))
         )
     for lot in found.lots:
         if lot.row.suppliers:
             names = ", ".join(lot.row.suppliers)
-            yield f"Lot {lot.row.code} came from {names}; its animals are not in this book."
+            yield _("Lot {code} came from {names}; its animals are not in this book.").format(
+                code=lot.row.code, names=names
+            )
 
 
 def mistakes_say(animals: Sequence[CowIn]) -> str:
     """Which animals were milked into it by mistake; "" for none."""
     told = [
-        f"{cow.name} ({local(at.milking.started_at)}, lot {at.lot})"
+        _("{cow} ({started_at}, lot {lot})").format(
+            cow=cow.name, started_at=local(at.milking.started_at), lot=at.lot
+        )
         for cow in animals
         for at in cow.milkings
         if at.milking.by_mistake
     ]
-    return f"Milked into it by mistake: {', '.join(told)}." if told else ""
+    return _("Milked into it by mistake: {each}.").format(each=", ".join(told)) if told else ""
 
 
 def held_says(trace: TraceBack) -> str:
     told = [
-        f"{one.hold.words} (since {local(one.hold.happened_at)}"
-        f"{', ' + one.through if one.through else ''})"
+        _("{words} (since {held_at}{through})").format(
+            words=one.hold.words,
+            happened_at=local(one.hold.happened_at),
+            through=", " + one.through if one.through else "",
+        )
         for one in trace.thing_held
     ]
-    return f"HELD: {'; '.join(told)}."
+    return _("HELD: {each}.").format(each="; ".join(told))
 
 
 def withheld_says(withheld: Sequence[tuple[CowIn, CowAt, Period]]) -> str:
     animals = {cow.pk: (cow, period) for cow, _, period in withheld}
     if not animals:
-        return "No animal was inside a withdrawal period when she was milked."
+        return _("No animal was inside a withdrawal period when she was milked.")
     told = [f"{cow.name} ({period.why})" for cow, period in list(animals.values())[:MOST_NAMES]]
-    more = f" and {len(animals) - MOST_NAMES} more" if len(animals) > MOST_NAMES else ""
-    were = "animal was" if len(animals) == 1 else "animals were"
-    return f"{len(animals)} {were} inside a withdrawal period when milked: {', '.join(told)}{more}."
+    more = (
+        _(" and {count} more").format(count=len(animals) - MOST_NAMES)
+        if len(animals) > MOST_NAMES
+        else ""
+    )
+    return ngettext(
+        "{count} animal was inside a withdrawal period when milked: {each}{more}.",
+        "{count} animals were inside a withdrawal period when milked: {each}{more}.",
+        len(animals),
+    ).format(count=len(animals), each=", ".join(told), more=more)
 
 
 def feeds_say(trace: TraceBack) -> str:
     feeds = trace.found.feeds
     hours = plain(trace.fed_before.total_seconds() / 3600)
     if not feeds:
-        return f"No feeding is written for these groups in the {hours} h before the milkings."
+        return _(
+            "No feeding is written for these groups in the {hours} h before the milkings."
+        ).format(hours=hours)
     late = trace.found.late_feeds
     loads = sum(feed.kind == "load" for feed in feeds)
     other = len(feeds) - loads
-    said = many(loads, "load") + (f" and {many(other, 'feed lot')}" if other else "")
+    said = many(loads, "load") + (
+        _(" and {feed_lots}").format(feed_lots=many(other, "feed lot")) if other else ""
+    )
     if not late:
-        return f"{said} fed in the {hours} h before; none after its deadline."
+        return _("{said} fed in the {hours} h before; none after its deadline.").format(
+            said=said, hours=hours
+        )
     told = [f"{feed.name} ({lateness(feed.hours_late)})" for feed in late[:MOST_NAMES]]
-    return f"{said} fed in the {hours} h before; after the deadline: {', '.join(told)}."
+    return _("{said} fed in the {hours} h before; after the deadline: {each}.").format(
+        said=said, hours=hours, each=", ".join(told)
+    )
 
 
 def may_have_says(trace: TraceBack | TraceForward) -> str:
@@ -131,13 +164,16 @@ def may_have_says(trace: TraceBack | TraceForward) -> str:
     if not trace.may_feeds:
         return ""
     told = [
-        f"{feed.groups_said} may have had of {feed.name} (about {mass(feed.kg)} of it are not "
-        "written)"
+        _("{groups_said} may have had of {feed} (about {mass} of it are not written)").format(
+            groups_said=feed.groups_said, feed=feed.name, mass=mass(feed.kg)
+        )
         for feed in trace.may_feeds[:MOST_NAMES]
     ]
     more = len(trace.may_feeds) - MOST_NAMES
-    rest = f"; and of {more} more" if more > 0 else ""
-    return f"NOT SURE: {'; '.join(told)}{rest}. Write where it went; until then all of them count."
+    rest = _("; and of {more} more").format(more=more) if more > 0 else ""
+    return _("NOT SURE: {each}{rest}. Write where it went; until then all of them count.").format(
+        each="; ".join(told), rest=rest
+    )
 
 
 def may_be_says(trace: TraceForward) -> str:
@@ -145,25 +181,34 @@ def may_be_says(trace: TraceForward) -> str:
     if trace.may is None:
         return ""
     may = trace.may
-    return (
-        f"Their milk may carry it into {many(len(may.lots), 'more lot')}, "
-        f"{many(len(may.vats), 'more vat')} and {many(len(may.wheels), 'more wheel')}, which are "
-        "told apart and are in no sum here."
+    return _(
+        "Their milk may carry it into {lots}, {vats} and {wheels}, which are told apart "
+        "and are in no sum here."
+    ).format(
+        lots=many(len(may.lots), "more lot"),
+        vats=many(len(may.vats), "more vat"),
+        wheels=many(len(may.wheels), "more wheel"),
     )
 
 
 def forward_says(trace: TraceForward) -> Iterator[str]:
     found = trace.found
     started = [lot for lot in found.lots if lot.started]
-    what = FOLLOWED[trace.kind].format(name=trace.name, since=local(trace.span.since)[:10])
+    what = _(FOLLOWED[trace.kind]).format(
+        name=trace.name, since=local(trace.span.since).partition(" ")[0]
+    )
     if not started:
-        yield f"No {what} is in any lot the book knows."
+        yield _("No {what} is in any lot the book knows.").format(what=what)
     else:
         yield (
-            f"{capital(what)} is in {many(len(found.lots), 'lot')}, "
-            f"{many(len(found.vats), 'vat')} and {many(len(found.wheels), 'wheel')}: "
-            f"{mass(found.balance.came_in.interest)} in lots of "
-            f"{mass(found.balance.came_in.whole)}."
+            _("{what} is in {lots}, {vats} and {wheels}: {mass} in lots of {whole}.").format(
+                what=capital(what),
+                lots=many(len(found.lots), "lot"),
+                vats=many(len(found.vats), "vat"),
+                wheels=many(len(found.wheels), "wheel"),
+                mass=mass(found.balance.came_in.interest),
+                whole=mass(found.balance.came_in.whole),
+            )
         )
     yield may_have_says(trace)
     yield may_be_says(trace)
@@ -171,17 +216,24 @@ def forward_says(trace: TraceForward) -> Iterator[str]:
     yield left_says(trace)
     held = sum(trace.is_held("wheel", wheel.pk) for wheel, _ in found.wheels)
     if found.wheels:
-        yield f"{held} of {many(len(found.wheels), 'wheel')} held." if held else "No wheel is held."
+        yield (
+            _("{held} of {wheels} held.").format(held=held, wheels=many(len(found.wheels), "wheel"))
+            if held
+            else _("No wheel is held.")
+        )
     if found.start.kept_out:
-        yield f"{many(len(found.start.kept_out), 'milking')} kept out of the tank."
+        yield _("{milkings} kept out of the tank.").format(
+            milkings=many(len(found.start.kept_out), "milking")
+        )
     if found.start.astray:
         yield (
-            f"Of {many(len(found.start.astray), 'milking')} the book does not say where the milk "
-            "went: ask the milker."
+            _("Of {milkings} the book does not say where the milk went: ask the milker.").format(
+                milkings=many(len(found.start.astray), "milking")
+            )
         )
     if found.second_ring:
         names = ", ".join(vat.name for vat in found.second_ring[:MOST_NAMES])
-        yield f"Second ring, started with whey of these vats: {names}."
+        yield _("Second ring, started with whey of these vats: {names}.").format(names=names)
     if started:
         yield balance_says(found.balance)
 
@@ -189,8 +241,8 @@ def forward_says(trace: TraceForward) -> Iterator[str]:
 def where_say(trace: TraceForward) -> str:
     """Where the wheels are, place by place."""
     count = Counter(trace.places[wheel.pk].kind for wheel, _ in trace.found.wheels)
-    told = [f"{number} {PLACES[kind]}" for kind, number in count.items()]
-    return f"Wheels: {', '.join(told)}." if told else ""
+    told = [f"{number} {_(PLACES[kind])}" for kind, number in count.items()]
+    return _("Wheels: {each}.").format(each=", ".join(told)) if told else ""
 
 
 def left_says(trace: TraceForward) -> str:
@@ -200,75 +252,78 @@ def left_says(trace: TraceForward) -> str:
     for lot in found.lots:
         if lot.left.whole > 0:
             tanks[lot.row.tank] += lot.left.whole
-    told = [f"{mass(kg)} in tank {name}" for name, kg in tanks.items()]
+    told = [
+        _("{mass} in tank {name}").format(mass=mass(kg), name=name) for name, kg in tanks.items()
+    ]
     told += [
-        f"{mass(tray.left.whole)} in tray {tray.number}"
+        _("{mass} in tray {number}").format(mass=mass(tray.left.whole), number=tray.number)
         for tray in found.trays
         if tray.left.whole > found.balance.rounding
     ]
-    still = f"Still to be stopped: {', '.join(told)}." if told else ""
+    still = _("Still to be stopped: {each}.").format(each=", ".join(told)) if told else ""
     gone = [draw for draw in found.draws if draw.what != MOVED]
     out = [
         f"{mass(draw.kg.whole)} {draw_words(draw.what, draw.name)}" for draw in gone[:MOST_NAMES]
     ]
     return " ".join(
-        part for part in (still, f"Elsewhere: {', '.join(out)}." if out else "") if part
+        part
+        for part in (still, _("Elsewhere: {each}.").format(each=", ".join(out)) if out else "")
+        if part
     )
 
 
 def draw_words(what: str, name: str) -> str:
     """“to Dairy North”, “dumped”, “drawn off (calves)”."""
     if what == "delivery":
-        return f"to {name}"
-    said = "dumped" if what == DUMPED else "drawn off"
+        return _("to {name}").format(name=name)
+    said = _("dumped") if what == DUMPED else _("drawn off")
     return f"{said} ({name})" if name else said
 
 
 def balance_says(balance: Balance) -> str:
     """The balance in one line; says so when it does not close."""
     parts = [
-        (balance.vats, "in vats"),
+        (balance.vats, _("in vats")),
         (balance.cream, "cream"),
         (balance.drawn, "elsewhere"),
-        (balance.trays, "in trays"),
-        (balance.tanks, "in tanks"),
-        (balance.lost, "lost at washes"),
+        (balance.trays, _("in trays")),
+        (balance.tanks, _("in tanks")),
+        (balance.lost, _("lost at washes")),
     ]
     out = " + ".join(f"{exact(kg.whole)} {words}" for kg, words in parts if kg.whole > 0.0005)
     over = balance.over.whole
-    more = f" + {exact(over)} kg more drawn than the book has" if over > 0.0005 else ""
+    more = (
+        _(" + {over} kg more drawn than the book has").format(over=exact(over))
+        if over > 0.0005
+        else ""
+    )
     rest = round(balance.difference.whole, 3) + 0.0
-    closed = f"difference {exact(rest)} kg"
+    closed = _("difference {rest} kg").format(rest=exact(rest))
     if not balance.closes:
-        closed += ": NOT CLOSED, an entry is missing or lots must be computed again"
-    return f"Balance: in {exact(balance.came_in.whole)} kg{more} = {out or '0.000'}; {closed}."
+        closed += _(": NOT CLOSED, an entry is missing or lots must be computed again")
+    return _("Balance: in {whole} kg{more} = {out}; {closed}.").format(
+        whole=exact(balance.came_in.whole), more=more, out=out or exact(0), closed=closed
+    )
 
 
 def local(at: datetime | None) -> str:
     """A moment on the estate's clock."""
-    return "" if at is None else timezone.localtime(at).strftime("%Y-%m-%d %H:%M")
-
-
-def many(number: int, noun: str) -> str:
-    """“1 lot”, “22 vats”, “no vats”."""
-    return (
-        f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s" if number else f"no {noun}s"
-    )
+    return "" if at is None else days.local(at)
 
 
 def mass(kg: float | None) -> str:
     """kg for reading."""
-    return "an unknown weight" if kg is None else f"{kg:,.1f} kg"
+    return _("an unknown weight") if kg is None else f"{in_readers_form(f'{kg:,.1f}')} kg"
 
 
 def exact(kg: float | None, digits: int = 3) -> str:
     """kg to the gram."""
-    return "" if kg is None else f"{kg:,.{digits}f}"
+    return "" if kg is None else in_readers_form(f"{kg:,.{digits}f}")
 
 
 def plain(number: float | None) -> str:
     """A number without needless zeros."""
-    return "" if number is None else f"{number:,.1f}".removesuffix(".0")
+    return "" if number is None else in_readers_form(f"{number:,.1f}".removesuffix(".0"))
 
 
 def lateness(hours: float | None) -> str:
@@ -276,9 +331,13 @@ def lateness(hours: float | None) -> str:
     if hours is None:
         return ""
     if not hours:
-        return "in time"
+        return _("in time")
     whole, minutes = divmod(round(hours * 60), 60)
-    return f"{whole} h {minutes} min late" if whole else f"{minutes} min late"
+    return (
+        _("{whole} h {minutes} min late").format(whole=whole, minutes=minutes)
+        if whole
+        else _("{minutes} min late").format(minutes=minutes)
+    )
 
 
 def capital(text: str) -> str:

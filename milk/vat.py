@@ -9,11 +9,12 @@ from dataclasses import dataclass
 from decimal import Decimal
 from statistics import fmean, stdev
 
+from config.saying import N_, _
 from milk.composition import blended
 
-NO_CASEIN = "Without casein there is no fat to casein."
-NO_EVENING = "Evening milk must weigh more than nothing."
-NO_DOSE = "A dose needs litres, a strength and a house strength above nothing."
+NO_CASEIN = N_("Without casein there is no fat to casein.")
+NO_EVENING = N_("Evening milk must weigh more than nothing.")
+NO_DOSE = N_("A dose needs litres, a strength and a house strength above nothing.")
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,7 @@ def casein_of(measured: Decimal | None, protein: Decimal | None, share: Decimal)
 def ratio(fat: Decimal, casein: Decimal) -> Decimal:
     """Fat to casein. Raises ValueError without casein."""
     if casein <= 0:
-        raise ValueError(NO_CASEIN)
+        raise ValueError(_(NO_CASEIN))
     return fat / casein
 
 
@@ -70,7 +71,7 @@ def evening_fat(wanted: Decimal, casein: Decimal, evening: Decimal, morning: Mil
     (R · C · (Ve + Vm) - Vm · fm) / Ve. Amounts in kg or l alike. Raises ValueError for no evening.
     """
     if evening <= 0:
-        raise ValueError(NO_EVENING)
+        raise ValueError(_(NO_EVENING))
     return (wanted * casein * (evening + morning.kg) - morning.kg * morning.fat) / evening
 
 
@@ -89,7 +90,7 @@ def cream_to_take(kg: Decimal, fat: Decimal, wanted: Decimal, cream: Decimal) ->
 def rennet_grams(litres: Decimal, per_100: Decimal, house: Decimal, batch: Decimal) -> Decimal:
     """g of rennet: the dose for 100 l at the house strength, by the strength of the batch."""
     if litres <= 0 or house <= 0 or batch <= 0:
-        raise ValueError(NO_DOSE)
+        raise ValueError(_(NO_DOSE))
     return litres / 100 * per_100 * house / batch
 
 
@@ -105,7 +106,7 @@ def clot_expected(usual: Decimal, grams: Decimal, dose: Decimal) -> Decimal:
     Raises ValueError for no rennet.
     """
     if grams <= 0 or dose <= 0:
-        raise ValueError(NO_DOSE)
+        raise ValueError(_(NO_DOSE))
     return usual * dose / grams
 
 

@@ -6,6 +6,9 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from milk.clotting import Clot, SlowRule, clots_of, slow_rule
 from milk.limits import plain
 from milk.models import Recipe, Vat, VatMark
@@ -14,9 +17,9 @@ from milk.rennet_asked import Clotting, clottings_of, kg_filled_in
 
 What = VatMark.What
 BEGUN, DONE = "filling", "lifted"
-HEAT = "heated to {celsius} °C; {recipe} says {least} to {most} °C"
-ACID = "acidity {acidity} °SH; {recipe} says {least} to {most} °SH"
-OPEN_TO = "no bound"
+HEAT = N_("heated to {celsius} °C; {recipe} says {least} to {most} °C")
+ACID = N_("acidity {acidity} °SH; {recipe} says {least} to {most} °SH")
+OPEN_TO = N_("no bound")
 
 
 @dataclass(kw_only=True)
@@ -174,9 +177,9 @@ def outside(marks: Sequence[VatMark], recipe: Recipe | None) -> list[str]:
     notes = []
     for mark in marks:
         if mark.what == What.HEATED and is_out(mark.celsius, recipe.heat_least, recipe.heat_most):
-            notes.append(said(HEAT, mark, recipe.name, recipe.heat_least, recipe.heat_most))
+            notes.append(said(_(HEAT), mark, recipe.name, recipe.heat_least, recipe.heat_most))
         if mark.what == What.ACID and is_out(mark.acidity, recipe.acid_least, recipe.acid_most):
-            notes.append(said(ACID, mark, recipe.name, recipe.acid_least, recipe.acid_most))
+            notes.append(said(_(ACID), mark, recipe.name, recipe.acid_least, recipe.acid_most))
     return notes
 
 
@@ -194,6 +197,6 @@ def said(
         celsius=mark.celsius,
         acidity=mark.acidity,
         recipe=recipe,
-        least=OPEN_TO if least is None else plain(least),
-        most=OPEN_TO if most is None else plain(most),
+        least=_(OPEN_TO) if least is None else plain(least),
+        most=_(OPEN_TO) if most is None else plain(most),
     )

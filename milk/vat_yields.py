@@ -7,18 +7,22 @@ from decimal import Decimal
 from typing import Any
 
 from django.db.models import Count, OuterRef, Q, Subquery, Sum
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from milk.figures import figures_on
 from milk.limits import plain
 from milk.models import MilkFigure, Vat, VatFill, Wheel
 from milk.vat import Fit, Make, casein_of, fit, yield_per_100
 
-NOT_ENOUGH = (
+NOT_ENOUGH = N_(
     "No yield is expected yet: {n} vats have milk, fat, casein and weighed wheels; {least} are "
     "needed."
 )
-NO_ROW = "No yield is expected: no row says from how many vats."
-FITTED = "Expected from the last {n} vats: {explained} % of the differences follow fat and casein."
+NO_ROW = N_("No yield is expected: no row says from how many vats.")
+FITTED = N_(
+    "Expected from the last {n} vats: {explained} % of the differences follow fat and casein."
+)
 
 
 @dataclass(frozen=True)
@@ -97,7 +101,7 @@ def yield_of(vat: Any, share: Decimal | None, found: Fit | None, low: Decimal | 
 def words_of(found: Fit | None, n: int, least: MilkFigure | None) -> str:
     """What the expected yields rest on, in a sentence."""
     if least is None:
-        return NO_ROW
+        return _(NO_ROW)
     if found is None:
-        return NOT_ENOUGH.format(n=n, least=plain(least.value))
-    return FITTED.format(n=found.n, explained=round(found.explained * 100))
+        return _(NOT_ENOUGH).format(n=n, least=plain(least.value))
+    return _(FITTED).format(n=found.n, explained=round(found.explained * 100))

@@ -4,6 +4,8 @@ from collections.abc import Iterable
 from datetime import date
 
 from django.conf import settings
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.errors import Conflict
 from config.labels import Label
@@ -11,11 +13,13 @@ from milk import gs1
 from milk.models import Product, Wheel
 from milk.vat_code import vat_code
 
-NO_ADDRESS = (
+NO_ADDRESS = N_(
     "Nobody has set where the codes on labels lead. Set PUBLIC_URL in the environment to the "
     "address under which anybody can open this service, before a label is printed."
 )
-NO_PRODUCT = "No product with a GTIN is in the book. Write one first; its number is in the code."
+NO_PRODUCT = N_(
+    "No product with a GTIN is in the book. Write one first; its number is in the code."
+)
 
 
 def product_on(day: date) -> Product:
@@ -23,7 +27,7 @@ def product_on(day: date) -> Product:
     rows = Product.objects.standing().filter(valid_from__lte=day).select_related("holding")
     found: Product | None = rows.order_by("-valid_from", "-id").first()
     if found is None:
-        raise Conflict(NO_PRODUCT)
+        raise Conflict(_(NO_PRODUCT))
     return found
 
 
@@ -36,7 +40,7 @@ def wheels_of(day: date) -> list[Wheel]:
 def link_of(wheel: Wheel, product: Product) -> str:
     """What the code of a wheel holds. Raises Conflict when no address is set or a sign is wrong."""
     if not settings.PUBLIC_URL:
-        raise Conflict(NO_ADDRESS)
+        raise Conflict(_(NO_ADDRESS))
     try:
         return gs1.wheel_link(settings.PUBLIC_URL, product.gtin, vat_code(wheel.vat), wheel.plate)
     except ValueError as error:
@@ -51,10 +55,12 @@ def labels_of(wheels: Iterable[Wheel], product: Product) -> list[Label]:
             wheel.plate,
             (
                 product.name,
-                f"Lot {vat_code(wheel.vat)}, twin {wheel.twin}",
-                f"Made {wheel.vat.day.isoformat()}",
+                _("Lot {vat_code}, twin {twin}").format(
+                    vat_code=vat_code(wheel.vat), twin=wheel.twin
+                ),
+                _("Made {day}").format(day=wheel.vat.day.isoformat()),
                 product.holding.approval or product.holding.name,
-                "Made of raw milk",
+                _("Made of raw milk"),
             ),
         )
         for wheel in wheels

@@ -7,8 +7,10 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import connection
+from django.utils.translation import gettext as _
 
 from config.days import estate_zone, local_day
+from config.language import in_readers_form
 from milk.brine import Soak
 from milk.brine_board import soak_words, terms_on
 from milk.figures import Dated
@@ -72,7 +74,8 @@ class Weight:
         """How much less it is, in words; scales differ, so it may be a little more."""
         if self.loss is None:
             return ""
-        return f"{abs(self.loss):.1f} % {'less' if self.loss >= 0 else 'more'}"
+        share = in_readers_form(f"{abs(self.loss):.1f} %")
+        return f"{share} {_('less') if self.loss >= 0 else _('more')}"
 
 
 def written_of(wheel: Wheel) -> set[str]:
@@ -111,31 +114,38 @@ def said(entry: Any) -> str:
     """What an entry of a wheel's life says, without naming the wheel again."""
     match entry:
         case WheelWeight():
-            return "weighed"
+            return _("weighed")
         case RindMark():
             return str(entry.get_what_display())
         case BrineStay():
-            return f"into brine, bath {entry.bath}" + (f", row {entry.row}" if entry.row else "")
+            return _("into brine, bath {bath}").format(bath=entry.bath) + (
+                _(", row {row}").format(row=entry.row) if entry.row else ""
+            )
         case BrineOut():
-            return "out of brine"
+            return _("out of brine")
         case StoreStay():
-            return f"{'found' if entry.found else 'laid'} in store: {entry.place}"
+            words = _("found in store: {place}") if entry.found else _("laid in store: {place}")
+            return words.format(place=entry.place)
         case StoreGap():
-            return f"looked for and not found: {entry.place}"
+            return _("looked for and not found: {place}").format(place=entry.place)
         case StoreFinding():
-            right = "put right" if entry.put_right else "not put right yet"
+            right = _("put right") if entry.put_right else _("not put right yet")
             words = f" ({entry.words})" if entry.words else ""
             return f"{entry.get_what_display()}{words}, {right}"
         case WheelDiscard():
-            return f"{entry.get_how_display()}: {entry.where_to}, paper {entry.paper}"
+            return _("{how}: {where_to}, paper {paper}").format(
+                how=entry.get_how_display(), where_to=entry.where_to, paper=entry.paper
+            )
         case Dispatch():
-            return f"sent to {entry.buyer}, paper {entry.paper}"
+            return _("sent to {buyer}, paper {paper}").format(buyer=entry.buyer, paper=entry.paper)
         case Inspection():
             fault = f", {entry.fault}" if entry.fault else ""
             findings = f": {entry.findings}" if entry.findings else ""
             way, grade = entry.get_way_display(), entry.get_grade_display()
-            return f"{way}, graded {grade}{fault}{findings}"
-    return "came back"
+            return _("{way}, graded {grade}{fault}{findings}").format(
+                way=way, grade=grade, fault=fault, findings=findings
+            )
+    return _("came back")
 
 
 def soaks_of(life: Sequence[Told], at: datetime) -> list[str]:

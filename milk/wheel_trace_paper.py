@@ -8,7 +8,12 @@ from collections.abc import Iterable, Iterator
 from datetime import datetime
 from typing import Any
 
-from config.days import local, local_day
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
+
+from config.days import local, local_day, short_day
+from config.language import in_readers_form
 from config.papers import CAUTION, Column, Line, Paper, Part, joined
 from milk.age import full_months
 from milk.complaint_paper import WHEELS, lines_of
@@ -22,33 +27,33 @@ from milk.wheel_life import Told, life_of, soaks_of
 from milk.whey import cans_with, vats_in, vats_named
 
 MILK = (
-    Column("Lot", 1.4),
-    Column("Tank", 0.5),
-    Column("First milk", 1.2),
-    Column("kg in it", 0.7, figures=True),
-    Column("Groups", 1.2),
-    Column("Cows", 0.5, figures=True),
-    Column("Carried over", 1.4),
-    Column("Tests of the lot", 3.4),
-    Column("Held", 0.5),
+    Column(_l("Lot"), 1.4),
+    Column(_l("Tank"), 0.5),
+    Column(_l("First milk"), 1.2),
+    Column(_l("kg in it"), 0.7, figures=True),
+    Column(_l("Groups"), 1.2),
+    Column(_l("Cows"), 0.5, figures=True),
+    Column(_l("Carried over"), 1.4),
+    Column(_l("Tests of the lot"), 3.4),
+    Column(_l("Held"), 0.5),
 )
 WITHHELD = (
-    Column("Animal", 1),
-    Column("Milked", 1.4),
-    Column("Lot", 1.4),
-    Column("kg in it", 0.7, figures=True),
-    Column("Until", 1.4),
-    Column("Why", 4),
+    Column(_l("Animal"), 1),
+    Column(_l("Milked"), 1.4),
+    Column(_l("Lot"), 1.4),
+    Column(_l("kg in it"), 0.7, figures=True),
+    Column(_l("Until"), 1.4),
+    Column(_l("Why"), 4),
 )
 FEED = (
-    Column("Group", 0.4),
-    Column("Grass: load, field, day cut", 5),
-    Column("Hay and meal", 1.6),
-    Column("After its deadline, or not sure", 2),
+    Column(_l("Group"), 0.4),
+    Column(_l("Grass: load, field, day cut"), 5),
+    Column(_l("Hay and meal"), 1.6),
+    Column(_l("After its deadline, or not sure"), 2),
 )
-LIFE = (Column("When", 1), Column("What happened", 5), Column("By", 1))
-NO_LIFE = "Nothing is written since it was lifted."
-NONE_WITHHELD = "No animal was inside a withdrawal period when she was milked."
+LIFE = (Column(_l("When"), 1), Column(_l("What happened"), 5), Column(_l("By"), 1))
+NO_LIFE = N_("Nothing is written since it was lifted.")
+NONE_WITHHELD = N_("No animal was inside a withdrawal period when she was milked.")
 
 
 def wheel_trace_paper(wheel: Wheel, *, by: Any, at: datetime) -> Paper:
@@ -59,29 +64,42 @@ def wheel_trace_paper(wheel: Wheel, *, by: Any, at: datetime) -> Paper:
     lines = lines_of(ordered, at)
     months = full_months(local_day(wheel.happened_at), local_day(at))
     return Paper(
-        title=f"Wheel {wheel.plate}: where it came from and where it went",
+        title=_("Wheel {plate}: where it came from and where it went").format(plate=wheel.plate),
         stem=f"trace {wheel.plate}",
         made_by=str(by.get_full_name() or by.get_username()),
         made_at=at,
         about=(
-            f"Lot {vat_code(wheel.vat)}, {wheel.vat}, twin {wheel.twin}, lifted "
-            f"{local(wheel.happened_at)}, {months} months old. As at {local(at)}.",
+            _(
+                "Lot {vat_code}, {vat}, twin {twin}, lifted {happened_at}, {months} months "
+                "old. As at {at}."
+            ).format(
+                vat_code=vat_code(wheel.vat),
+                vat=wheel.vat,
+                twin=wheel.twin,
+                happened_at=local(wheel.happened_at),
+                months=months,
+                at=local(at),
+            ),
             " ".join(made_says(wheel.vat, life, at)),
         ),
         answer=" ".join(sentences(trace)),
         parts=(
-            Part(WHEELS, tuple(lines[one.pk] for one in ordered), "This wheel and its twin"),
-            Part(MILK, tuple(milk_lines(trace)), "The milk", empty="No milk of it is written."),
+            Part(WHEELS, tuple(lines[one.pk] for one in ordered), _("This wheel and its twin")),
+            Part(
+                MILK, tuple(milk_lines(trace)), _("The milk"), empty=_("No milk of it is written.")
+            ),
             Part(
                 WITHHELD,
                 tuple(withheld_lines(trace)),
-                "Milk inside a withdrawal period",
-                empty=NONE_WITHHELD,
+                _("Milk inside a withdrawal period"),
+                empty=_(NONE_WITHHELD),
             ),
-            Part(FEED, tuple(feed_lines(trace)), feed_title(trace), empty="No feeding is written."),
-            Part(LIFE, tuple(life_lines(life)), "Its life so far", empty=NO_LIFE),
+            Part(
+                FEED, tuple(feed_lines(trace)), feed_title(trace), empty=_("No feeding is written.")
+            ),
+            Part(LIFE, tuple(life_lines(life)), _("Its life so far"), empty=_(NO_LIFE)),
         ),
-        cautions=(OF_RECALLS, CAUTION),
+        cautions=(_(OF_RECALLS), CAUTION),
         signed=False,
     )
 
@@ -96,12 +114,16 @@ def milk_lines(trace: TraceBack) -> Iterator[Line]:
                 lot.row.code,
                 lot.row.tank,
                 local(lot.row.opened_at),
-                f"{lot.kg:,.1f}",
+                in_readers_form(f"{lot.kg:,.1f}"),
                 groups_of(trace, lot) or ", ".join(lot.row.suppliers or ()),
                 f"{sum(any(at.lot == lot.row.code for at in c.milkings) for c in animals(trace))}",
-                ", ".join(f"{kg:,.1f} kg of {code}" for code, kg in lot.parents) or "nothing",
-                tests[lot.row.pk] or "none written",
-                "held" if held else "",
+                ", ".join(
+                    _("{kg} kg of {code}").format(kg=in_readers_form(f"{kg:,.1f}"), code=code)
+                    for code, kg in lot.parents
+                )
+                or _("nothing"),
+                tests[lot.row.pk] or _("none written"),
+                _("held") if held else "",
             ),
             url=f"/milk/lots/{lot.row.uuid}/",
             loud=held,
@@ -138,8 +160,8 @@ def withheld_lines(trace: TraceBack) -> Iterator[Line]:
                 cow.name,
                 local(at.milking.started_at),
                 at.lot,
-                "" if at.kg is None else f"{at.kg:,.3f}",
-                local(period.until) if period.until else "nobody knows",
+                "" if at.kg is None else in_readers_form(f"{at.kg:,.3f}"),
+                local(period.until) if period.until else _("nobody knows"),
                 period.why,
             ),
             url=f"/herd/animals/{cow.uuid}/",
@@ -148,7 +170,9 @@ def withheld_lines(trace: TraceBack) -> Iterator[Line]:
 
 
 def feed_title(trace: TraceBack) -> str:
-    return f"Fed in the {trace.fed_before.total_seconds() / 3600:g} h before these milkings"
+    return _("Fed in the {hours} h before these milkings").format(
+        hours=in_readers_form(f"{trace.fed_before.total_seconds() / 3600:g}")
+    )
 
 
 def feed_lines(trace: TraceBack) -> Iterator[Line]:
@@ -161,13 +185,15 @@ def feed_lines(trace: TraceBack) -> Iterator[Line]:
             if feed.kind != "load":
                 other[group].append(feed.name)
                 continue
-            grass[group].append(f"{feed.pk} {feed.origin} {local_day(feed.at):%d %b}")
+            grass[group].append(f"{feed.pk} {feed.origin} {short_day(local_day(feed.at))}")
             late = [fed.hours_late for fed in feed.fed if fed.group == group and fed.hours_late]
             if late:
-                said[group].append(f"load {feed.pk}: {lateness(max(late))}")
+                said[group].append(
+                    _("load {feed}: {lateness}").format(feed=feed.pk, lateness=lateness(max(late)))
+                )
     for may in trace.may_feeds:
         for one in may.groups:
-            said[one.group].append(f"NOT SURE: may have had of {may.name}")
+            said[one.group].append(_("NOT SURE: may have had of {may}").format(may=may.name))
     for group in sorted({*grass, *other, *said}):
         cells = (
             str(group),
@@ -181,16 +207,28 @@ def feed_lines(trace: TraceBack) -> Iterator[Line]:
 def made_says(vat: Vat, life: list[Told], at: datetime) -> Iterator[str]:
     """Starter, rennet, brine, and what else was begun with its whey."""
     can = vat.starter_can
-    yield f"Starter: {can}, whey of {whey_of(can)}." if can else "Starter: not written."
+    yield (
+        _("Starter: {can}, whey of {whey_of}.").format(can=can, whey_of=whey_of(can))
+        if can
+        else _("Starter: not written.")
+    )
     grams = f", {vat.rennet_g.normalize():f} g" if vat.rennet_g is not None else ""
-    yield f"Rennet: batch {vat.rennet_batch}{grams}." if vat.rennet_batch else NO_RENNET
-    yield f"Brine: {'; '.join(soaks_of(life, at)) or 'not in brine yet'}."
+    yield (
+        _("Rennet: batch {rennet_batch}{grams}.").format(rennet_batch=vat.rennet_batch, grams=grams)
+        if vat.rennet_batch
+        else _(NO_RENNET)
+    )
+    yield _("Brine: {each}.").format(each="; ".join(soaks_of(life, at)) or _("not in brine yet"))
     begun = Vat.objects.standing().filter(starter_can__in=cans_with([vat.pk])).exclude(pk=vat.pk)
     names = [str(one) for one in begun.order_by("happened_at", "id")]
-    yield f"Its whey began {', '.join(names)}." if names else "Its whey began no vat by the book."
+    yield (
+        _("Its whey began {each}.").format(each=", ".join(names))
+        if names
+        else _("Its whey began no vat by the book.")
+    )
 
 
-NO_RENNET = "Rennet: no batch written."
+NO_RENNET = N_("Rennet: no batch written.")
 
 
 def whey_of(can: StarterCan) -> str:
@@ -207,7 +245,9 @@ def life_lines(life: Iterable[Told]) -> Iterator[Line]:
         kg = f"{entry.kg.normalize():f} kg" if getattr(entry, "kg", None) else ""
         struck = ""
         if entry.is_struck:
-            struck = f"{local(entry.struck_at)} by {entry.struck_by}"
+            struck = _("{struck_at} by {struck_by}").format(
+                struck_at=local(entry.struck_at), struck_by=entry.struck_by
+            )
         yield Line(
             (local(entry.happened_at), joined([told.words, kg]), str(entry.by)),
             struck=struck,

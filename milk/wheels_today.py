@@ -6,17 +6,20 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from milk.figures import figures_on
 from milk.limits import plain
 from milk.models import MilkFigure, Vat, Wheel
 from milk.recipes import pick, recipes_on, wheels_of
 from milk.vat_yields import Yield, yields_of
 
-NOT_NUMBERED = "lifted, no wheel numbered"
-MISSING = "{there} of {expected} wheels numbered"
-SKIPPED = "plate {plate} does not follow {before}: was one skipped, broken or used twice?"
-TOO_LIGHT = "{twin} {plate} weighs {kg} kg, a new wheel usually at least {bound} kg"
-TOO_HEAVY = "{twin} {plate} weighs {kg} kg, a new wheel usually at most {bound} kg"
+NOT_NUMBERED = N_("lifted, no wheel numbered")
+MISSING = N_("{there} of {expected} wheels numbered")
+SKIPPED = N_("plate {plate} does not follow {before}: was one skipped, broken or used twice?")
+TOO_LIGHT = N_("{twin} {plate} weighs {kg} kg, a new wheel usually at least {bound} kg")
+TOO_HEAVY = N_("{twin} {plate} weighs {kg} kg, a new wheel usually at most {bound} kg")
 # A weight after a day is due; before that the wheel stands in its mould.
 WEIGHED_AFTER = timedelta(hours=24)
 
@@ -91,9 +94,9 @@ def odd_weights(one: Twins, light: Decimal | None, heavy: Decimal | None) -> lis
             continue
         said = {"twin": wheel.twin, "plate": wheel.plate, "kg": plain(wheel.kg, 1)}
         if light is not None and wheel.kg < light:
-            words.append(TOO_LIGHT.format(bound=plain(light), **said))
+            words.append(_(TOO_LIGHT).format(bound=plain(light), **said))
         if heavy is not None and wheel.kg > heavy:
-            words.append(TOO_HEAVY.format(bound=plain(heavy), **said))
+            words.append(_(TOO_HEAVY).format(bound=plain(heavy), **said))
     return words
 
 
@@ -103,8 +106,8 @@ def mismatch(one: Twins) -> list[str]:
     if there == one.expected or (not there and one.vat.lifted_at is None):
         return []
     if not there:
-        return [NOT_NUMBERED]
-    return [MISSING.format(there=there, expected=one.expected)]
+        return [_(NOT_NUMBERED)]
+    return [_(MISSING).format(there=there, expected=one.expected)]
 
 
 def say_skipped(found: Iterable[Twins]) -> None:
@@ -114,7 +117,7 @@ def say_skipped(found: Iterable[Twins]) -> None:
     for one in sorted(numbered, key=lambda one: min(int(w.plate) for w in one.wheels)):
         for wheel in sorted(one.wheels, key=lambda wheel: int(wheel.plate)):
             if before is not None and int(wheel.plate) != int(before.plate) + 1:
-                one.wrong.append(SKIPPED.format(plate=wheel.plate, before=before.plate))
+                one.wrong.append(_(SKIPPED).format(plate=wheel.plate, before=before.plate))
             before = wheel
 
 
@@ -125,7 +128,13 @@ def said(found: Iterable[Twins], at: datetime) -> str:
     wrong = sum(bool(one.wrong) for one in rows)
     due = sum(len(one.unweighed(at)) for one in rows)
     odd = sum(len(one.weights) for one in rows)
-    match = f"{wrong} vats to look at" if wrong else "vats, twins and plates match"
-    weights = f"; {due} to weigh" if due else ""
-    weights += f"; {odd} of unusual weight" if odd else ""
-    return f"{wheels} wheels of {plain(Decimal(len(rows)))} vats: {match}{weights}."
+    match = (
+        _("{wrong} vats to look at").format(wrong=wrong)
+        if wrong
+        else _("vats, twins and plates match")
+    )
+    weights = _("; {due} to weigh").format(due=due) if due else ""
+    weights += _("; {odd} of unusual weight").format(odd=odd) if odd else ""
+    return _("{wheels} wheels of {vats} vats: {match}{weights}.").format(
+        wheels=wheels, vats=plain(Decimal(len(rows))), match=match, weights=weights
+    )

@@ -3,13 +3,16 @@
 from datetime import datetime, timedelta
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from herd.models import Animal
 from herd.yields import Yield, register
 from milk.models import CowMilking
 
 # A week of milkings; older ones tell of another cow.
 MOST, LATELY = 14, timedelta(days=14)
-METERED = "the mean of her last {count} milkings at the meter"
+METERED = N_("the mean of her last {count} milkings at the meter")
 
 
 def metered(animal: Animal, at: datetime) -> Yield | None:
@@ -20,7 +23,7 @@ def metered(animal: Animal, at: datetime) -> Yield | None:
     if not grams:
         return None
     mean = Decimal(sum(grams)) / len(grams) / 1000
-    return Yield(mean, METERED.format(count=len(grams)))
+    return Yield(mean, _(METERED).format(count=len(grams)))
 
 
 register(metered)

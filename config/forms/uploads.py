@@ -56,7 +56,9 @@ class UploadForm(SheetForm):
                         label=_(option.name.capitalize()),
                         required=False,
                         max_length=40,
-                        help_text=f"For {loader.kind}: {option.help}.",
+                        help_text=_("For {kind}: {help}.").format(
+                            kind=loader.kind, help=_(option.help)
+                        ),
                     ),
                 )
 

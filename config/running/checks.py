@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 from django.conf import settings
 from django.db import connection
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -78,7 +79,7 @@ def map_jobs(now: datetime) -> Iterator[Check]:
 
 def of_job(job: Job, now: datetime) -> Check:
     """What is said of one job."""
-    name = job.name[:1].upper() + job.name[1:]
+    name = capfirst(_(job.name))
     age = job.age(now)
     says = ran(age)
     act = ""

@@ -10,14 +10,13 @@ from django.contrib.auth.models import AnonymousUser
 from django.template import Context
 from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
-from django.utils.formats import get_format
 from django.utils.html import format_html, json_script
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
 from config.days import day_and_clock, estate_zone
-from config.language import language_now
+from config.language import in_readers_form, language_now
 from config.offline_pages import kept_as, too_old_after
 from config.phone_words import WORDS
 from config.undo import offered
@@ -67,12 +66,6 @@ def amount(value: Any) -> str:
     number = value if isinstance(value, Decimal) else Decimal(str(value))
     text = f"{number:,f}"
     return in_readers_form(text.rstrip("0").rstrip(".") if "." in text else text)
-
-
-def in_readers_form(figures: str) -> str:
-    """Figures with a decimal point and commas between thousands, as the reader writes them."""
-    point, apart = get_format("DECIMAL_SEPARATOR"), get_format("THOUSAND_SEPARATOR")
-    return figures.translate({ord("."): point, ord(","): apart})
 
 
 @register.filter

@@ -13,7 +13,7 @@ from django.utils.translation import gettext_noop as N_
 
 from config.forms.entries import SheetForm
 from config.forms.fields import MomentField, NumberField
-from config.templatetags.sheet import in_readers_form
+from config.language import in_readers_form
 from milk.hall_milk import Standing
 from milk.models import Tray, Wheel
 

@@ -27,7 +27,7 @@ class BeginForm(SheetForm):
     """What it starts from, how far it goes, and why."""
 
     root_kind = forms.ChoiceField(
-        label=_l("It starts from a"), choices=(("", "choose"), *Recall.Root.choices)
+        label=_l("It starts from a"), choices=(("", _l("choose")), *Recall.Root.choices)
     )
     root = forms.CharField(
         label=_l("Which one"),
@@ -88,7 +88,9 @@ class WheelsForm(SheetForm):
 class CallForm(SheetForm):
     """What a buyer answered, about all they have or about some plates."""
 
-    buyer = forms.ModelChoiceField(Holding.objects.none(), label=_l("Buyer"), empty_label="choose")
+    buyer = forms.ModelChoiceField(
+        Holding.objects.none(), label=_l("Buyer"), empty_label=_l("choose")
+    )
     answer = forms.ChoiceField(
         label=_l("Their answer"), widget=forms.RadioSelect, choices=RecallStep.Answer.choices
     )

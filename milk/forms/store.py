@@ -232,7 +232,7 @@ class SearchForm(SheetForm):
 
     def __init__(self, *args: Any, grades: Any = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        choices = (("", "any"), *grades, (NOT_GRADED, _("not graded yet")))
+        choices = (("", _("any")), *grades, (NOT_GRADED, _("not graded yet")))
         field = self.fields["grade"]
         assert isinstance(field, forms.ChoiceField)
         field.choices = choices

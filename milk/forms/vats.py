@@ -13,7 +13,7 @@ from django.utils.translation import gettext_noop as N_
 from config.entries import REASONS
 from config.forms.entries import SheetForm
 from config.forms.fields import EntryText, MomentField, NumberField
-from config.templatetags.sheet import in_readers_form
+from config.language import in_readers_form
 from milk.answers import POUR
 from milk.hall_milk import Standing, trays_standing
 from milk.in_tanks import Content, in_tanks

@@ -74,7 +74,7 @@ class WrongCowForm(SheetForm):
 class StepForm(SheetForm):
     """What was done about a hold."""
 
-    what = forms.ChoiceField(label=_l("Done"), choices=(("", "choose"), *HoldStep.What.choices))
+    what = forms.ChoiceField(label=_l("Done"), choices=(("", _l("choose")), *HoldStep.What.choices))
     why = forms.ChoiceField(
         label=_l("Why it happened"),
         required=False,

@@ -6,8 +6,10 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Upper
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 
+from config.days import day_in_figures
 from config.entries import Entry, append_only
 from milk.models.vats import Wheel
 
@@ -35,7 +37,7 @@ class BrineRow(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"bath {self.bath}, row {self.row}"
+        return _("bath {bath}, row {row}").format(bath=self.bath, row=self.row)
 
 
 class BrineStay(Entry):
@@ -62,7 +64,7 @@ class BrineStay(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.wheel} in brine, bath {self.bath}"
+        return _("{wheel} in brine, bath {bath}").format(wheel=self.wheel, bath=self.bath)
 
 
 class BrineOut(Entry):
@@ -96,7 +98,7 @@ class BrineOut(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.wheel} out of brine"
+        return _("{wheel} out of brine").format(wheel=self.wheel)
 
 
 class BrineReading(Entry):
@@ -159,4 +161,6 @@ class BrineReading(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"bath {self.bath}, {self.happened_at:%Y-%m-%d}"
+        return _("bath {bath}, {happened_at}").format(
+            bath=self.bath, happened_at=day_in_figures(self.local_happened_at)
+        )

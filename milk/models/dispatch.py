@@ -5,6 +5,7 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Upper
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, append_only
@@ -52,7 +53,7 @@ class Dispatch(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.wheel} to {self.buyer}"
+        return _("{wheel} to {buyer}").format(wheel=self.wheel, buyer=self.buyer)
 
 
 class WheelReturn(Entry):
@@ -89,7 +90,7 @@ class WheelReturn(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.wheel} returned"
+        return _("{wheel} returned").format(wheel=self.wheel)
 
 
 class WheelDiscard(Entry):

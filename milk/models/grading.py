@@ -7,6 +7,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 from django.utils.translation import gettext_noop as N_
+from django.utils.translation import pgettext_lazy
 
 from config.entries import Entry, append_only
 from milk.models.tanks import kilos
@@ -18,7 +19,7 @@ NO_SUCH_FAULT = N_("No fault is called “{text}”. Expected one of the list of
 class Grade(models.TextChoices):
     """The grades of a wheel, the best first. What each means stands in its dated rule."""
 
-    FIRST = "first", _l("first")
+    FIRST = "first", pgettext_lazy("grade", "first")
     SLIGHT = "slight", _l("slight fault")
     SECOND = "second", _l("second")
     DOWNGRADED = "downgraded", _l("downgraded")

@@ -5,6 +5,7 @@ from typing import Any, ClassVar, Self
 from django.db import models
 from django.db.models import Count, Max, OuterRef, Q, Subquery, Value
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, EntryQuerySet, append_only, keep_rows
@@ -102,7 +103,7 @@ class Hold(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"hold: {self.words}"
+        return _("hold: {words}").format(words=self.words)
 
 
 class HoldItem(models.Model):
@@ -121,7 +122,7 @@ class HoldItem(models.Model):
         triggers: ClassVar = keep_rows()
 
     def __str__(self) -> str:
-        return f"{self.lot_id} held by {self.hold_id}"
+        return _("{lot_id} held by {hold_id}").format(lot_id=self.lot_id, hold_id=self.hold_id)
 
 
 class HoldDecision(Entry):

@@ -10,6 +10,7 @@ from typing import Any, ClassVar, Self
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 
 from herd.models.groups import Session
@@ -106,7 +107,9 @@ class MilkingPart(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.kg} kg of milking {self.milking_id} in lot {self.lot_id}"
+        return _("{kg} kg of milking {milking_id} in lot {lot_id}").format(
+            kg=self.kg, milking_id=self.milking_id, lot_id=self.lot_id
+        )
 
 
 class LotParent(models.Model):
@@ -128,7 +131,9 @@ class LotParent(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.kg} kg of lot {self.parent_id} carried into lot {self.lot_id}"
+        return _("{kg} kg of lot {parent_id} carried into lot {lot_id}").format(
+            kg=self.kg, parent_id=self.parent_id, lot_id=self.lot_id
+        )
 
 
 class LotDraw(models.Model):
@@ -157,7 +162,7 @@ class LotDraw(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.kg} kg drawn from lot {self.lot_id}"
+        return _("{kg} kg drawn from lot {lot_id}").format(kg=self.kg, lot_id=self.lot_id)
 
 
 class VatLot(models.Model):
@@ -177,4 +182,6 @@ class VatLot(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.kg} kg of lot {self.lot_id} in vat {self.vat_id}"
+        return _("{kg} kg of lot {lot_id} in vat {vat_id}").format(
+            kg=self.kg, lot_id=self.lot_id, vat_id=self.vat_id
+        )

@@ -22,15 +22,27 @@ from herd.models.groups import Session
 from milk.models.tanks import Tank, ends_after, kilos
 
 MILKING_NAME = re.compile(
-    r"(?:group\s+)?(?P<group>\d{1,5})[\s,/]+(?P<day>\d{4}-\d{2}-\d{2})[\s,/]+"
-    r"(?P<session>m|e|morning|evening)",
+    r"(?:[^\W\d]+\s+)?(?P<group>\d{1,5})[\s,/]+(?P<day>\d{4}-\d{2}-\d{2})[\s,/]+"
+    r"(?P<session>[^\W\d]+)",
     re.IGNORECASE,
 )
+
+
 MILKING_SHAPE = N_(
     "“{text}” names no milking. Expected group, day and milking, such as 5/2026-06-09/E."
 )
 NO_SUCH_MILKING = N_("No milking “{text}” is in the book. Look it up under Milkings.")
 SEVERAL_MILKINGS = N_("There are several milkings “{text}”. Take the number of the one you mean.")
+
+
+def session_named(text: str) -> str | None:
+    """The milking of a day by its letter or its name, in English or the reader's language."""
+    for session in Session:
+        if text.casefold() in {
+            str(one).casefold() for one in (session.value, session.name, session.label)
+        }:
+            return str(session.value)
+    return None
 
 
 class Milking(Entry):
@@ -96,20 +108,21 @@ class Milking(Entry):
         Raises DoesNotExist, or ValueError for another form or when a group has several.
         """
         said = MILKING_NAME.fullmatch(text.strip())
-        if said is None:
-            raise ValueError(MILKING_SHAPE.format(text=text[:60]))
+        session = session_named(said["session"]) if said else None
+        if said is None or session is None:
+            raise ValueError(_(MILKING_SHAPE).format(text=text[:60]))
         found: list[Milking] = list(
             cls.objects.standing().filter(
                 group__number=said["group"],
                 group__struck_at=None,
                 day=date.fromisoformat(said["day"]),
-                session=said["session"][0].upper(),
+                session=session,
             )[:2]
         )
         if not found:
             raise cls.DoesNotExist(_(NO_SUCH_MILKING).format(text=text[:60]))
         if len(found) > 1:
-            raise ValueError(SEVERAL_MILKINGS.format(text=text[:60]))
+            raise ValueError(_(SEVERAL_MILKINGS).format(text=text[:60]))
         return found[0]
 
 
@@ -183,7 +196,9 @@ class CowMilking(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.animal_id} at milking {self.milking_id}"
+        return _("{animal_id} at milking {milking_id}").format(
+            animal_id=self.animal_id, milking_id=self.milking_id
+        )
 
 
 class MeterArrival(models.Model):

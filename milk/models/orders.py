@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _l
 from django.utils.translation import gettext_noop as N_
 
 from config.entries import Entry, append_only
+from config.language import without_noun
 from herd.models import Holding
 from milk.models.grading import Grade
 from milk.models.products import Product
@@ -50,7 +51,7 @@ class Order(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"order {self.number}"
+        return _("order {number}").format(number=self.number)
 
     def get_absolute_url(self) -> str:
         return f"/milk/orders/{self.uuid}/"
@@ -58,7 +59,7 @@ class Order(Entry):
     @classmethod
     def find(cls, text: str) -> "Order":
         """The standing order with this number, or the order of this id. Raises DoesNotExist."""
-        text = text.strip().removeprefix("order ").strip()
+        text = without_noun(text, N_("order"))
         try:
             found: Order = cls.objects.get(uuid=uuids.UUID(text))
         except ValueError:
@@ -100,8 +101,10 @@ class OrderLine(Entry):
         ]
 
     def __str__(self) -> str:
-        much = f"{self.pieces} wheels" if self.pieces else f"{self.kg} kg"
-        return f"{much}, {self.get_grade_display()}, {self.months} months"
+        much = _("{pieces} wheels").format(pieces=self.pieces) if self.pieces else f"{self.kg} kg"
+        return _("{much}, {grade}, {months} months").format(
+            much=much, grade=self.get_grade_display(), months=self.months
+        )
 
 
 class Pallet(Entry):
@@ -124,7 +127,7 @@ class Pallet(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"pallet {self.sscc}"
+        return _("pallet {sscc}").format(sscc=self.sscc)
 
     def get_absolute_url(self) -> str:
         return f"/milk/pallets/{self.uuid}/"
@@ -176,7 +179,7 @@ class Pick(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.wheel} for {self.order}"
+        return _("{wheel} for {order}").format(wheel=self.wheel, order=self.order)
 
 
 class Shipment(Entry):
@@ -227,7 +230,7 @@ class Shipment(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"shipment {self.paper}"
+        return _("shipment {paper}").format(paper=self.paper)
 
     def get_absolute_url(self) -> str:
         return f"/milk/shipments/{self.uuid}/"

@@ -68,7 +68,9 @@ class OutsideFinding(Entry):
         triggers = append_only()
 
     def __str__(self) -> str:
-        return f"{self.substance} in {self.about_name}, {self.paper}"
+        return _("{substance} in {about_name}, {paper}").format(
+            substance=self.substance, about_name=self.about_name, paper=self.paper
+        )
 
     def get_absolute_url(self) -> str:
         return f"/milk/findings/{self.uuid}/"

@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Length
 from django.db.models.lookups import Exact
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 from django.utils.translation import gettext_noop as N_
 
@@ -40,7 +41,7 @@ class PlateReceipt(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"plates {self.first} to {self.last}"
+        return _("plates {first} to {last}").format(first=self.first, last=self.last)
 
     @property
     def count(self) -> int:
@@ -79,7 +80,7 @@ class PlateLoss(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"plate {self.plate} {self.get_what_display()}"
+        return _("plate {plate} {what}").format(plate=self.plate, what=self.get_what_display())
 
 
 class WheelWeight(Entry):

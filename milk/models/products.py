@@ -6,6 +6,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import MinValueValidator, RegexValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 from django.utils.translation import gettext_noop as N_
 
@@ -97,4 +98,6 @@ class AgeRule(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_of_display()}: at least {self.at_least} {self.unit} ({self.scheme})"
+        return _("{of}: at least {at_least} {unit} ({scheme})").format(
+            of=self.get_of_display(), at_least=self.at_least, unit=self.unit, scheme=self.scheme
+        )

@@ -6,9 +6,12 @@ from typing import Any, ClassVar
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 
+from config.days import day_in_figures
 from config.entries import Entry, append_only
+from config.language import in_readers_form
 from herd.models import Holding
 from milk.models.tanks import kilos
 from milk.models.vats import Wheel
@@ -91,7 +94,8 @@ class Recall(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{'drill' if self.drill else 'recall'} of {self.happened_at:%Y-%m-%d}"
+        words = _("drill of {day}") if self.drill else _("recall of {day}")
+        return words.format(day=day_in_figures(self.local_happened_at))
 
     def get_absolute_url(self) -> str:
         return f"/milk/recalls/{self.uuid}/"
@@ -232,4 +236,6 @@ class ProductOut(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.kg.normalize():f} kg of {self.what} to {self.buyer}"
+        return _("{kg} kg of {what} to {buyer}").format(
+            kg=in_readers_form(f"{self.kg.normalize():f}"), what=self.what, buyer=self.buyer
+        )

@@ -85,4 +85,4 @@ class Recipe(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.name}, from {self.valid_from}"
+        return _("{name}, from {valid_from}").format(name=self.name, valid_from=self.valid_from)

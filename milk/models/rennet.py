@@ -7,6 +7,7 @@ from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
 from django.utils.text import format_lazy
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 from django_stubs_ext import StrOrPromise
 
@@ -55,7 +56,7 @@ class RennetBatch(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"rennet {self.code}"
+        return _("rennet {code}").format(code=self.code)
 
 
 class RennetStep(Entry):

@@ -7,9 +7,11 @@ from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Lower
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, append_only
+from config.language import in_readers_form
 from milk.models.lots import MilkLot
 
 
@@ -54,7 +56,9 @@ class ResidueLimit(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.substance} at most {self.at_most.normalize():f} µg/kg"
+        return _("{substance} at most {at_most} µg/kg").format(
+            substance=self.substance, at_most=in_readers_form(f"{self.at_most.normalize():f}")
+        )
 
 
 class Residue(Entry):
@@ -81,4 +85,6 @@ class Residue(Entry):
         triggers = append_only()
 
     def __str__(self) -> str:
-        return f"{self.substance} {self.written} µg/kg in {self.lot}"
+        return _("{substance} {written} µg/kg in {lot}").format(
+            substance=self.substance, written=self.written, lot=self.lot
+        )

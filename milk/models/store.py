@@ -8,6 +8,7 @@ from django.contrib.postgres.fields import RangeOperators
 from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 from django.utils.translation import gettext_noop as N_
 
@@ -53,7 +54,9 @@ class StorePlace(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.room}, aisle {self.aisle}, column {self.column}, shelf {self.shelf}"
+        return _("{room}, aisle {aisle}, column {column}, shelf {shelf}").format(
+            room=self.room, aisle=self.aisle, column=self.column, shelf=self.shelf
+        )
 
     @property
     def code(self) -> str:
@@ -67,7 +70,7 @@ class StorePlace(Entry):
             room, aisle, column, shelf = text.strip().split("/")
             numbers = {"aisle": int(aisle), "column": int(column), "shelf": int(shelf)}
         except ValueError as error:
-            raise ValueError(NO_SUCH_PLACE.format(text=text[:60])) from error
+            raise ValueError(_(NO_SUCH_PLACE).format(text=text[:60])) from error
         found: StorePlace = cls.objects.standing().get(room=room.strip(), **numbers)
         return found
 
@@ -84,7 +87,7 @@ class StoreStay(Entry):
         triggers = append_only()
 
     def __str__(self) -> str:
-        return f"{self.wheel} at {self.place}"
+        return _("{wheel} at {place}").format(wheel=self.wheel, place=self.place)
 
 
 class StoreGap(Entry):
@@ -101,7 +104,7 @@ class StoreGap(Entry):
         triggers = append_only()
 
     def __str__(self) -> str:
-        return f"{self.wheel} not found"
+        return _("{wheel} not found").format(wheel=self.wheel)
 
 
 class StoreRound(Entry):
@@ -130,7 +133,9 @@ class StoreRound(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.room}, aisle {self.aisle} {self.get_what_display()}"
+        return _("{room}, aisle {aisle} {what}").format(
+            room=self.room, aisle=self.aisle, what=self.get_what_display()
+        )
 
 
 class StoreFinding(Entry):
@@ -232,7 +237,9 @@ class StockCount(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.room}, aisle {self.aisle}: {self.found} of {self.expected}"
+        return _("{room}, aisle {aisle}: {found} of {expected}").format(
+            room=self.room, aisle=self.aisle, found=self.found, expected=self.expected
+        )
 
 
 class WheelPlace(models.Model):

@@ -16,6 +16,7 @@ from django.utils.translation import gettext_noop as N_
 from django_stubs_ext import StrOrPromise
 
 from config.entries import Entry, append_only
+from config.language import without_noun
 from herd.models import Holding
 
 
@@ -81,13 +82,12 @@ class Tank(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"tank {self.name}"
+        return _("tank {name}").format(name=self.name)
 
     @classmethod
     def find(cls, text: str) -> "Tank":
         """The standing tank of this name. Raises DoesNotExist."""
-        text = text.strip()
-        name = text[5:] if text.lower().startswith("tank ") else text
+        name = without_noun(text, N_("tank"))
         found: Tank = cls.objects.standing().get(name__iexact=name)
         return found
 
@@ -183,7 +183,7 @@ class Delivery(Entry):
 
 
 TRAY_NAME = re.compile(
-    r"(?:tray\s+)?(?P<number>\d{1,5})[\s,/]+(?P<day>\d{4}-\d{2}-\d{2})(?:\s+(?P<time>\d{2}:\d{2}))?",
+    r"(?:[^\W\d]+\s+)?(?P<number>\d{1,5})[\s,/]+(?P<day>\d{4}-\d{2}-\d{2})(?:\s+(?P<time>\d{2}:\d{2}))?",
     re.IGNORECASE,
 )
 TRAY_SHAPE = N_("“{text}” names no tray. Expected number and day, such as 3/2026-06-09.")
@@ -221,7 +221,9 @@ class Tray(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"tray {self.number}, {timezone.localtime(self.happened_at):%Y-%m-%d %H:%M}"
+        return _("tray {number}, {begun}").format(
+            number=self.number, begun=f"{self.local_happened_at:%Y-%m-%d %H:%M}"
+        )
 
     @classmethod
     def find(cls, text: str) -> "Tray":
@@ -231,7 +233,7 @@ class Tray(Entry):
         """
         said = TRAY_NAME.fullmatch(text.strip())
         if said is None:
-            raise ValueError(TRAY_SHAPE.format(text=text[:60]))
+            raise ValueError(_(TRAY_SHAPE).format(text=text[:60]))
         begun = timezone.make_aware(
             datetime.fromisoformat(f"{said['day']} {said['time'] or '00:00'}")
         )

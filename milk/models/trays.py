@@ -6,6 +6,7 @@ from typing import Any, ClassVar
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 
 from config.entries import Entry, append_only
@@ -52,8 +53,8 @@ class Skimming(Entry):
 
     def __str__(self) -> str:
         if self.set_aside:
-            return f"{self.tray} set aside"
-        return f"{self.tray}: {self.cream_kg or 0} kg cream"
+            return _("{tray} set aside").format(tray=self.tray)
+        return _("{tray}: {cream_kg} kg cream").format(tray=self.tray, cream_kg=self.cream_kg or 0)
 
 
 class KeptOver(Entry):
@@ -74,4 +75,4 @@ class KeptOver(Entry):
         triggers = append_only()
 
     def __str__(self) -> str:
-        return f"{self.kg} kg kept over in {self.tank}"
+        return _("{kg} kg kept over in {tank}").format(kg=self.kg, tank=self.tank)

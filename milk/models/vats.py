@@ -10,13 +10,14 @@ from django.contrib.postgres.fields import RangeOperators
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Func, Q, Value
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 from django.utils.translation import gettext_noop as N_
 from django_stubs_ext import StrOrPromise
 
+from config.days import local_day
 from config.entries import Entry, append_only
+from config.language import without_noun
 from herd.models.groups import one_id
 from milk.models.tanks import Tank, Tray, degrees, ends_after, kilos
 
@@ -94,15 +95,12 @@ class StarterCan(Entry):
         triggers = append_only(keeps_number=True)
 
     def __str__(self) -> str:
-        return f"can {self.can}, {timezone.localtime(self.happened_at):%Y-%m-%d}"
+        return _("can {can}, {day}").format(can=self.can, day=local_day(self.happened_at))
 
     @classmethod
     def find(cls, text: str) -> "StarterCan":
         """The can “2, 2026-06-09”, or the last filling of the can named. Raises DoesNotExist."""
-        said = text.strip()
-        name, _rest, day = (
-            said[4:].partition(",") if said.lower().startswith("can ") else (said.partition(","))
-        )
+        name, _comma, day = without_noun(text, N_("can")).partition(",")
         cans = cls.objects.standing().filter(can__iexact=name.strip()).order_by("-happened_at")
         filled: list[StarterCan] = [
             can for can in cans[:LATEST_FILLINGS] if day.strip() in str(can)
@@ -140,7 +138,7 @@ class WheyAdded(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"whey of {self.vat} into {self.can}"
+        return _("whey of {vat} into {can}").format(vat=self.vat, can=self.can)
 
 
 # What follows from the marks of a make; computed, never entered.
@@ -202,7 +200,9 @@ class Vat(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"vat {self.day}/{self.number}" + ("" if self.round == 1 else f"/{self.round}")
+        return _("vat {day}/{number}").format(day=self.day, number=self.number) + (
+            "" if self.round == 1 else f"/{self.round}"
+        )
 
     def get_absolute_url(self) -> str:
         return f"/milk/vats/{self.uuid}/"
@@ -213,7 +213,7 @@ class Vat(Entry):
 
         Raises DoesNotExist; ValueError when the text has no such form.
         """
-        said = text.strip().removeprefix("vat").strip()
+        said = without_noun(text, N_("vat"))
         try:
             if "/" not in said:
                 return cls.objects.get(uuid=uuids.UUID(said))
@@ -223,7 +223,7 @@ class Vat(Entry):
                 cls.objects.standing().filter(**wanted, round=int(rest[0]) if rest else 1).first()
             )
         except ValueError as error:
-            raise ValueError(NO_SUCH_VAT.format(text=text[:60])) from error
+            raise ValueError(_(NO_SUCH_VAT).format(text=text[:60])) from error
         if found is None:
             raise cls.DoesNotExist(_(NO_SUCH_VAT).format(text=text[:60]))
         return found
@@ -260,7 +260,7 @@ class VatFill(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.kg} kg into {self.vat}"
+        return _("{kg} kg into {vat}").format(kg=self.kg, vat=self.vat)
 
 
 class Wheel(Entry):
@@ -309,7 +309,7 @@ class Wheel(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"wheel {self.plate}"
+        return _("wheel {plate}").format(plate=self.plate)
 
     def get_absolute_url(self) -> str:
         return f"/milk/wheels/{self.uuid}/"

@@ -3,8 +3,10 @@
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 
+from config.days import day_in_figures
 from config.entries import Entry, append_only
 from herd.models import Animal, Group
 from herd.models.groups import Session
@@ -74,7 +76,9 @@ class WithheldMilk(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.kg} kg of {self.animal or self.group}, {self.get_went_display()}"
+        return _("{kg} kg of {animal}, {went}").format(
+            kg=self.kg, animal=self.animal or self.group, went=self.get_went_display()
+        )
 
 
 class WrongCow(Entry):
@@ -132,7 +136,7 @@ class WrongCow(Entry):
         ]
 
     def __str__(self) -> str:
-        return f"{self.animal or 'unknown cow'} into {self.tank}"
+        return _("{animal} into {tank}").format(animal=self.animal or "unknown cow", tank=self.tank)
 
 
 class HerdStatus(Entry):
@@ -152,5 +156,7 @@ class HerdStatus(Entry):
         triggers = append_only()
 
     def __str__(self) -> str:
-        word = "officially free" if self.free else "not officially free"
-        return f"{word} of {self.get_disease_display()} since {self.local_happened_at:%Y-%m-%d}"
+        word = _("officially free") if self.free else _("not officially free")
+        return _("{word} of {disease} since {on}").format(
+            word=word, disease=self.get_disease_display(), on=day_in_figures(self.local_happened_at)
+        )

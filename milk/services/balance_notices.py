@@ -2,6 +2,10 @@
 
 from datetime import datetime, timedelta
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
+from config.language import in_estate_language
 from config.notices import close_gone, raise_notice
 from config.roles import CHEESEMAKER, OFFICE
 from milk.day_balance import balance_on, last_whole_day
@@ -10,9 +14,10 @@ from milk.services.open_ends import look_for_ends
 
 # An entry missing for longer than this is found by the list of days, not by a notice.
 DAYS_BACK = 3
-OTHERWISE = "What is not linked on the day is lost for good. Ask whoever filled."
+OTHERWISE = N_("What is not linked on the day is lost for good. Ask whoever filled.")
 
 
+@in_estate_language()
 def look_at_balance(*, at: datetime) -> dict[str, int]:
     """Ring for the last whole days whose balance is open; others close."""
     last = last_whole_day(at)
@@ -28,8 +33,8 @@ def look_at_balance(*, at: datetime) -> dict[str, int]:
                 cause=cause,
                 role=role,
                 what=" ".join(sentences(found))[:400],
-                where=f"milk in and out, {found.day}",
-                otherwise=OTHERWISE,
+                where=_("milk in and out, {day}").format(day=found.day),
+                otherwise=_(OTHERWISE),
                 url=f"/milk/balance/?day={found.day}",
             )
     close_gone("balance:", still=still, at=at)

@@ -8,8 +8,11 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import estate_zone
+from config.language import in_estate_language
 from config.notices import close_gone, raise_notice
 from config.roles import MILKER, VET
 from herd.milking_list import milking_list
@@ -18,9 +21,11 @@ from herd.withheld import Answer
 from milk.figures import figures_on
 from milk.models import MilkFigure, Milking, Tank
 
-CHECK = "{cows} may NOT go into the tank and stand in group {group}, whose line goes to {line}"
-OTHERWISE = "Her milk in the tank holds the whole lot. Band on, bucket or waste line, then milk."
-NO_LINE = "nobody wrote where"
+CHECK = N_("{cows} may NOT go into the tank and stand in group {group}, whose line goes to {line}")
+OTHERWISE = N_(
+    "Her milk in the tank holds the whole lot. Band on, bucket or waste line, then milk."
+)
+NO_LINE = N_("nobody wrote where")
 WASTE = "waste"
 # The wall shows it while the group is milked; it is over when the milking is written, or after so
 # long at the latest (common practice: a group is done in well under two hours).
@@ -78,20 +83,25 @@ def minutes(figure: MilkFigure | None) -> timedelta | None:
     return None if figure is None else timedelta(minutes=float(figure.value))
 
 
+@in_estate_language()
 def ring(cause: str, coming: Coming, out: list[Answer], role: str) -> None:
     """One notice for a group's milking, its cows by name."""
     names = [answer.name for answer in out]
-    more = f" and {len(names) - NAMED_AT_MOST} more" if len(names) > NAMED_AT_MOST else ""
+    more = (
+        _(" and {count} more").format(count=len(names) - NAMED_AT_MOST)
+        if len(names) > NAMED_AT_MOST
+        else ""
+    )
     raise_notice(
         cause=cause,
         role=role,
-        what=CHECK.format(
+        what=_(CHECK).format(
             cows=", ".join(names[:NAMED_AT_MOST]) + more,
             group=coming.group,
-            line=coming.line or NO_LINE,
+            line=coming.line or _(NO_LINE),
         ),
-        where=f"group {coming.group}",
-        otherwise=OTHERWISE,
+        where=_("group {group}").format(group=coming.group),
+        otherwise=_(OTHERWISE),
         url=f"/herd/withheld/?group={coming.group}",
         until=coming.starts,
     )

@@ -6,6 +6,9 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local
@@ -17,31 +20,31 @@ from milk.places import IN_BRINE, IN_STORE, Place, in_brine, where_is
 from milk.services.store import check_steps, check_wheel
 from milk.services.wheel_places import place_again, soaking
 
-NO_WHEELS = "Name at least one wheel: by its vat, or by its plate."
-NO_SUCH_ROW = "{name} is not in the book. Rows of bath {bath}: {rows}."
-NO_SUCH_BATH = "Bath {bath} is not in the book. Baths with rows: {baths}."
-ROW_NEEDED = "Bath {bath} has rows: {rows}. Write which one."
-ROW_FULL = (
+NO_WHEELS = N_("Name at least one wheel: by its vat, or by its plate.")
+NO_SUCH_ROW = N_("{name} is not in the book. Rows of bath {bath}: {rows}.")
+NO_SUCH_BATH = N_("Bath {bath} is not in the book. Baths with rows: {baths}.")
+ROW_NEEDED = N_("Bath {bath} has rows: {rows}. Write which one.")
+ROW_FULL = N_(
     "{name} takes {holds} wheels, and {there} lie in it by the book. {more} more do not go in. "
     "Write what is out of it first, or choose another row."
 )
-THERE_ALREADY = "{wheel} lies in {place} already, since {since}. Nothing was saved."
-FROM_STORE = (
+THERE_ALREADY = N_("{wheel} lies in {place} already, since {since}. Nothing was saved.")
+FROM_STORE = N_(
     "{wheel} was laid in the store before that ({place}, since {since}). A wheel goes into brine "
     "before it goes into the store: look at the plate, or strike that entry first."
 )
-EMPTY_ROW = "{name} is empty by the book at {at}: there is nothing to take out."
-BEFORE_IN = (
+EMPTY_ROW = N_("{name} is empty by the book at {at}: there is nothing to take out.")
+BEFORE_IN = N_(
     "{wheel} went into brine at {since}; it cannot have come out at {at}. Look at both times."
 )
-NOT_IN_BRINE = "{wheel} was not in brine at {at}: it was {place}. Nothing was saved."
+NOT_IN_BRINE = N_("{wheel} was not in brine at {at}: it was {place}. Nothing was saved.")
 # Rows are emptied within weeks; what lay there longer is taken out wheel by wheel.
 LONGEST_SOAK = timedelta(days=200)
 
 
 def named(bath: str, row: str) -> str:
     """A row for the start of a sentence."""
-    return f"Bath {bath}" + (f", row {row}" if row else "")
+    return _("Bath {bath}").format(bath=bath) + (_(", row {row}").format(row=row) if row else "")
 
 
 @transaction.atomic
@@ -59,7 +62,7 @@ def row_in(*, stamp: Stamp, bath: str, row: str, wheels: Sequence[Wheel]) -> lis
     """
     bath, row = bath.strip(), row.strip()
     if not wheels:
-        raise ValidationError({"wheels": NO_WHEELS})
+        raise ValidationError({"wheels": _(NO_WHEELS)})
     check_row(bath, row, [wheel.pk for wheel in wheels], stamp.happened_at)
     places = check_steps(stamp, wheels)
     for wheel in wheels:
@@ -77,14 +80,12 @@ def row_in(*, stamp: Stamp, bath: str, row: str, wheels: Sequence[Wheel]) -> lis
 
 def check_not_there(wheel: Wheel, place: Place, bath: str, row: str) -> None:
     """Refuse a wheel that lies in this row already, or lay in the store. Raises Conflict."""
-    name = str(wheel).capitalize()
+    name = capfirst(str(wheel))
     since = local(place.at) if place.at else ""
     if place.kind == IN_BRINE and str(place) == in_brine(bath, row):
-        raise Conflict(THERE_ALREADY.format(wheel=name, place=place, since=since))
+        raise Conflict(_(THERE_ALREADY).format(wheel=name, place=place, since=since))
     if place.kind == IN_STORE:
-        raise Conflict(
-            FROM_STORE.format(wheel=name, place=place.words.removeprefix("store: "), since=since)
-        )
+        raise Conflict(_(FROM_STORE).format(wheel=name, place=place.shelf, since=since))
 
 
 def check_row(bath: str, row: str, wheels: Sequence[int], at: datetime) -> None:
@@ -98,16 +99,16 @@ def check_row(bath: str, row: str, wheels: Sequence[int], at: datetime) -> None:
     names = ", ".join(sorted((name for there, name in rows if there == bath), key=by_number))
     if not names:
         baths = ", ".join(sorted({there for there, _ in rows}, key=by_number))
-        raise ValidationError({"bath": NO_SUCH_BATH.format(bath=bath, baths=baths)})
+        raise ValidationError({"bath": _(NO_SUCH_BATH).format(bath=bath, baths=baths)})
     if not row:
-        raise ValidationError({"row": ROW_NEEDED.format(bath=bath, rows=names)})
+        raise ValidationError({"row": _(ROW_NEEDED).format(bath=bath, rows=names)})
     if (bath, row) not in rows:
-        words = NO_SUCH_ROW.format(name=named(bath, row), bath=bath, rows=names)
+        words = _(NO_SUCH_ROW).format(name=named(bath, row), bath=bath, rows=names)
         raise ValidationError({"row": words})
     there = set(in_row(bath, row, at)) - set(wheels)
     holds = rows[bath, row].holds
     if len(there) + len(wheels) > holds:
-        words = ROW_FULL.format(
+        words = _(ROW_FULL).format(
             name=named(bath, row), holds=holds, there=len(there), more=len(wheels)
         )
         raise Conflict(words)
@@ -162,9 +163,9 @@ def refuse_empty(bath: str, row: str, at: datetime) -> None:
         .first()
     )
     if later is None:
-        raise Conflict(EMPTY_ROW.format(name=named(bath, row), at=local(at)))
-    words = BEFORE_IN.format(
-        wheel=str(later.wheel).capitalize(), since=local(later.happened_at), at=local(at)
+        raise Conflict(_(EMPTY_ROW).format(name=named(bath, row), at=local(at)))
+    words = _(BEFORE_IN).format(
+        wheel=capfirst(str(later.wheel)), since=local(later.happened_at), at=local(at)
     )
     raise ValidationError({"happened_at": words})
 
@@ -175,14 +176,14 @@ def record_brine_out(*, stamp: Stamp, wheel: Wheel) -> BrineOut:
     check_wheel(stamp, wheel)
     at = stamp.happened_at
     found = soaking([wheel.pk], at).get(wheel.pk)
-    name = str(wheel).capitalize()
+    name = capfirst(str(wheel))
     if found is None:
         first = wheel.brine_stays.filter(struck_at=None).order_by("happened_at").first()
         if first is not None and first.happened_at > at:
-            words = BEFORE_IN.format(wheel=name, since=local(first.happened_at), at=local(at))
+            words = _(BEFORE_IN).format(wheel=name, since=local(first.happened_at), at=local(at))
             raise ValidationError({"happened_at": words})
         place = where_is([wheel.pk], at)[wheel.pk]
-        raise Conflict(NOT_IN_BRINE.format(wheel=name, at=local(at), place=place.said))
+        raise Conflict(_(NOT_IN_BRINE).format(wheel=name, at=local(at), place=place.said))
     stay, since = found
     out: BrineOut = entries.record(
         BrineOut,
@@ -201,5 +202,5 @@ def record_brine_reading(*, stamp: Stamp, bath: str, **fields: Any) -> BrineRead
     baths = set(BrineRow.objects.standing().values_list("bath", flat=True))
     if baths and bath not in baths:
         names = ", ".join(sorted(baths, key=by_number))
-        raise ValidationError({"bath": NO_SUCH_BATH.format(bath=bath, baths=names)})
+        raise ValidationError({"bath": _(NO_SUCH_BATH).format(bath=bath, baths=names)})
     return entries.record(BrineReading, stamp=stamp, bath=bath, **fields)

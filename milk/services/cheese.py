@@ -7,10 +7,13 @@ from typing import Any
 from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local
 from config.entries import Stamp
+from config.language import in_estate_language
 from milk.cheese_results import judged_tests
 from milk.models import CheeseLimit, CheeseTest, Hold, Vat
 from milk.models.cheese import BETWEEN_RESULTS
@@ -19,19 +22,23 @@ from milk.services import holds
 from milk.services.flowing import check_stands
 
 What = CheeseTest.What
-BEFORE_ITS_VAT = (
+BEFORE_ITS_VAT = N_(
     "The sample was taken at {taken}, but {vat} was begun at {begun}. Check the time, or choose "
     "the vat the cheese is of."
 )
-EXAMINED = "Say how many units were examined, and in how many it was detected (0 for none)."
-MORE_THAN_EXAMINED = "It cannot be detected in {detected} of {units} units."
-NO_NUMBERS = "This is detected or not: leave the results blank, and say in how many units."
-ONLY_NUMBERS = "Write the results as numbers, one for each unit; “detected in” is for pathogens."
-RESULT_MISSING = "Write the results as on the paper, one for each unit, such as 5000; 20000; <10."
-SINGLE = "{what} is one number; expected it alone."
-UNIT_MISSING = "Say the unit on the paper: aflatoxin is reported in µg/kg or ng/kg."
-UNIT_OTHER = "{what} is given in {expected}, not in {unit}."
-CANNOT_BE = "{value} cannot be {what}. Expected {least} to {most}."
+EXAMINED = N_("Say how many units were examined, and in how many it was detected (0 for none).")
+MORE_THAN_EXAMINED = N_("It cannot be detected in {detected} of {units} units.")
+NO_NUMBERS = N_("This is detected or not: leave the results blank, and say in how many units.")
+ONLY_NUMBERS = N_(
+    "Write the results as numbers, one for each unit; “detected in” is for pathogens."
+)
+RESULT_MISSING = N_(
+    "Write the results as on the paper, one for each unit, such as 5000; 20000; <10."
+)
+SINGLE = N_("{what} is one number; expected it alone.")
+UNIT_MISSING = N_("Say the unit on the paper: aflatoxin is reported in µg/kg or ng/kg.")
+UNIT_OTHER = N_("{what} is given in {expected}, not in {unit}.")
+CANNOT_BE = N_("{value} cannot be {what}. Expected {least} to {most}.")
 # What a result can be at all (common practice); outside it a unit or a digit is wrong.
 RANGES = {
     What.STAPHYLOCOCCI: ("0", "1e10"),
@@ -44,7 +51,7 @@ RANGES = {
 }
 UNITS = {What.FAT: "%", What.MOISTURE: "%", What.STAPHYLOCOCCI: "cfu/g"}
 UNITS |= {What.LISTERIA_COUNT: "cfu/g", What.PH: "", What.WATER_ACTIVITY: ""}
-STRUCK = "The result was struck by {by}."
+STRUCK = N_("The result was struck by {by}.")
 
 
 @transaction.atomic
@@ -66,14 +73,14 @@ def record_cheese_test(
     check_stands(vat, "vat")
     if stamp.happened_at < vat.happened_at:
         taken, begun = local(stamp.happened_at), local(vat.happened_at)
-        words = BEFORE_ITS_VAT.format(taken=taken, vat=vat, begun=begun)
+        words = _(BEFORE_ITS_VAT).format(taken=taken, vat=vat, begun=begun)
         raise ValidationError({"happened_at": words})
     if what in CheeseTest.DETECTED_OR_NOT:
         check_detection(written, units, detected)
         unit = ""
     else:
         if units is not None or detected is not None:
-            raise ValidationError({"units": ONLY_NUMBERS})
+            raise ValidationError({"units": _(ONLY_NUMBERS)})
         unit = checked_unit(what, unit)
         check_numbers(what, written, unit)
     made: CheeseTest = entries.record(
@@ -98,11 +105,14 @@ def strike_cheese_test(
     """Strike a result; the hold that stood on it alone gets “cause gone”."""
     struck = entries.strike(test, by=by, reason=reason, words=words, **options)
     assert struck.struck_at is not None
-    holds.cause_gone(cause_of(struck), at=struck.struck_at, words=STRUCK.format(by=by))
+    with in_estate_language():
+        said = _(STRUCK).format(by=by)
+    holds.cause_gone(cause_of(struck), at=struck.struck_at, words=said)
     follow(struck.vat, struck.struck_at)
     return struck
 
 
+@in_estate_language()
 def follow(vat: Vat, at: datetime) -> None:
     """Hold a vat for each of its results that fails a safety criterion, once."""
     for judged in judged_tests(vat):
@@ -125,11 +135,11 @@ def cause_of(test: CheeseTest) -> str:
 def check_detection(written: str, units: int | None, detected: int | None) -> None:
     """Refuse a detection without its numbers, or with results of another kind."""
     if written.strip():
-        raise ValidationError({"written": NO_NUMBERS})
+        raise ValidationError({"written": _(NO_NUMBERS)})
     if units is None or detected is None:
-        raise ValidationError({"units" if units is None else "detected": EXAMINED})
+        raise ValidationError({"units" if units is None else "detected": _(EXAMINED)})
     if detected > units:
-        words = MORE_THAN_EXAMINED.format(detected=detected, units=units)
+        words = _(MORE_THAN_EXAMINED).format(detected=detected, units=units)
         raise ValidationError({"detected": words})
 
 
@@ -137,12 +147,12 @@ def checked_unit(what: str, unit: str) -> str:
     """The unit of the paper. Raises ValidationError where it must be said, or is another one."""
     if what == What.AFLATOXIN:
         if unit not in (CheeseTest.Unit.MICROGRAM, CheeseTest.Unit.NANOGRAM):
-            raise ValidationError({"unit": UNIT_MISSING})
+            raise ValidationError({"unit": _(UNIT_MISSING)})
         return unit
     expected = UNITS[What(what)]
     if unit and unit != expected:
         label = What(what).label.partition(",")[0]
-        words = UNIT_OTHER.format(what=label, expected=expected or "no unit", unit=unit)
+        words = _(UNIT_OTHER).format(what=label, expected=expected or _("no unit"), unit=unit)
         raise ValidationError({"unit": words})
     return expected
 
@@ -152,9 +162,9 @@ def check_numbers(what: str, written: str, unit: str) -> None:
     parts = [part for part in written.split(BETWEEN_RESULTS) if part.strip()]
     label = What(what).label.partition(",")[0]
     if not parts:
-        raise ValidationError({"written": RESULT_MISSING})
+        raise ValidationError({"written": _(RESULT_MISSING)})
     if what not in CheeseTest.COUNTED and len(parts) > 1:
-        raise ValidationError({"written": SINGLE.format(what=label)})
+        raise ValidationError({"written": _(SINGLE).format(what=label)})
     least, most = RANGES[What(what)]
     for part in parts:
         try:
@@ -162,7 +172,7 @@ def check_numbers(what: str, written: str, unit: str) -> None:
         except ValueError as error:
             raise ValidationError({"written": str(error)}) from error
         if not Decimal(least) <= standard(what, value, unit) <= Decimal(most):
-            words = CANNOT_BE.format(value=part.strip(), what=label, least=least, most=most)
+            words = _(CANNOT_BE).format(value=part.strip(), what=label, least=least, most=most)
             raise ValidationError({"written": words})
 
 

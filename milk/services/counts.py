@@ -7,6 +7,8 @@ from uuid import UUID, uuid4
 from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.entries import Stamp
@@ -16,16 +18,22 @@ from milk.scans import Scan, scans
 from milk.services.store import check_aisle, check_wheel
 from milk.services.wheel_places import place_again
 
-TWICE = "Plate {plate} was scanned twice. Each plate is one wheel: look which of the two it is."
-SHELF_TWICE = "Two plates were scanned for shelf {shelf}: {one} and {other}. Look which lies there."
-NO_SUCH_SHELF = "Aisle {aisle} of {room} has no shelf {shelf} in the book."
-OTHER_AISLE = "Shelf {shelf} was scanned in another aisle. This count is of {room}, aisle {aisle}."
-NOTHING_SCANNED = "Scan at least one plate. An aisle that is empty needs the tick “nothing there”."
-NOT_KNOWN = "no such plate is in the book"
-ELSEWHERE = "the book has it {place}; scan its shelf too, and it is written here"
-MOVED = "found on shelf {shelf}; the book had it {place}"
-MISSING = "not found; the book has it on shelf {shelf}"
-LEFT = "lies here, but the book has it {place}: look into it before anything else"
+TWICE = N_("Plate {plate} was scanned twice. Each plate is one wheel: look which of the two it is.")
+SHELF_TWICE = N_(
+    "Two plates were scanned for shelf {shelf}: {one} and {other}. Look which lies there."
+)
+NO_SUCH_SHELF = N_("Aisle {aisle} of {room} has no shelf {shelf} in the book.")
+OTHER_AISLE = N_(
+    "Shelf {shelf} was scanned in another aisle. This count is of {room}, aisle {aisle}."
+)
+NOTHING_SCANNED = N_(
+    "Scan at least one plate. An aisle that is empty needs the tick “nothing there”."
+)
+NOT_KNOWN = N_("no such plate is in the book")
+ELSEWHERE = N_("the book has it {place}; scan its shelf too, and it is written here")
+MOVED = N_("found on shelf {shelf}; the book had it {place}")
+MISSING = N_("not found; the book has it on shelf {shelf}")
+LEFT = N_("lies here, but the book has it {place}: look into it before anything else")
 
 
 @dataclass
@@ -79,7 +87,7 @@ def record_stock_count(
     except ValueError as error:
         raise ValidationError({"scanned": str(error)}) from error
     if not read and not nothing:
-        raise ValidationError({"scanned": NOTHING_SCANNED})
+        raise ValidationError({"scanned": _(NOTHING_SCANNED)})
     there = aisle_of(room, aisle)
     refuse_twice(read)
     outcome = compare(there, read)
@@ -162,11 +170,11 @@ def refuse_twice(read: list[Scan]) -> None:
     shelves: dict[str, str] = {}
     for scan in read:
         if scan.plate in plates:
-            raise ValidationError({"scanned": TWICE.format(plate=scan.plate)})
+            raise ValidationError({"scanned": _(TWICE).format(plate=scan.plate)})
         plates.add(scan.plate)
         shelf = str(scan.shelf) if scan.shelf else ""
         if shelf and shelf in shelves:
-            words = SHELF_TWICE.format(shelf=shelf, one=shelves[shelf], other=scan.plate)
+            words = _(SHELF_TWICE).format(shelf=shelf, one=shelves[shelf], other=scan.plate)
             raise ValidationError({"scanned": words})
         shelves[shelf] = scan.plate
 
@@ -182,7 +190,7 @@ def compare(there: Aisle, read: list[Scan]) -> Outcome:
         shelf = shelf_in(there, scan)
         wheel = wheels.get(scan.plate)
         if wheel is None:
-            outcome.tell(scan.plate, "strange", NOT_KNOWN)
+            outcome.tell(scan.plate, "strange", _(NOT_KNOWN))
         elif scan.plate in there.lying and shelf in (None, there.lying[scan.plate][1]):
             outcome.here += 1
         else:
@@ -192,23 +200,23 @@ def compare(there: Aisle, read: list[Scan]) -> Outcome:
             step = Step(wheel, place)
             outcome.missing.append(step)
             shelf_said = f"{place.column}/{place.shelf}"
-            outcome.tell(plate, "missing", MISSING.format(shelf=shelf_said), step)
+            outcome.tell(plate, "missing", _(MISSING).format(shelf=shelf_said), step)
     return outcome
 
 
 def judge_moved(outcome: Outcome, wheel: Wheel, shelf: StorePlace | None, place: Any) -> None:
     """A wheel of which the book says that it lies elsewhere."""
-    words = "in the dairy" if place.kind == IN_DAIRY else f"at {place}"
+    words = _("in the dairy") if place.kind == IN_DAIRY else _("at {place}").format(place=place)
     if place.kind in (SENT, GONE):
-        outcome.tell(wheel.plate, "strange", LEFT.format(place=place))
+        outcome.tell(wheel.plate, "strange", _(LEFT).format(place=place))
     elif shelf is None:
-        outcome.tell(wheel.plate, "strange", ELSEWHERE.format(place=words))
+        outcome.tell(wheel.plate, "strange", _(ELSEWHERE).format(place=words))
     else:
         outcome.here += 1
         step = Step(wheel, shelf)
         outcome.moved.append(step)
         at = f"{shelf.column}/{shelf.shelf}"
-        outcome.tell(wheel.plate, "moved", MOVED.format(shelf=at, place=words), step)
+        outcome.tell(wheel.plate, "moved", _(MOVED).format(shelf=at, place=words), step)
 
 
 def shelf_in(there: Aisle, scan: Scan) -> StorePlace | None:
@@ -218,8 +226,8 @@ def shelf_in(there: Aisle, scan: Scan) -> StorePlace | None:
         return None
     names = {"shelf": shelf, "room": there.room, "aisle": there.aisle}
     if shelf.aisle is not None and (shelf.room, shelf.aisle) != (there.room, there.aisle):
-        raise ValidationError({"scanned": OTHER_AISLE.format(**names)})
+        raise ValidationError({"scanned": _(OTHER_AISLE).format(**names)})
     place = there.shelves.get((shelf.column, shelf.shelf))
     if place is None:
-        raise ValidationError({"scanned": NO_SUCH_SHELF.format(**names)})
+        raise ValidationError({"scanned": _(NO_SUCH_SHELF).format(**names)})
     return place

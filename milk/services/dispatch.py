@@ -8,11 +8,14 @@ from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local, local_day
 from config.entries import Stamp, check_not_ahead
 from config.errors import Conflict
+from config.language import in_estate_language
 from herd.models import Holding
 from milk.age import too_young
 from milk.dispatch_data import DispatchData, Party, lacking
@@ -40,17 +43,19 @@ from milk.ship_facts import Given, decisions, grade_of, rinds_of
 from milk.shipping import Word, graded_lately, marked_right
 from milk.vat_code import vat_code
 
-NOT_FIT = "{wheel} may not leave: {reasons}. Nothing was saved."
-NO_ADDRESS = (
+NOT_FIT = N_("{wheel} may not leave: {reasons}. Nothing was saved.")
+NO_ADDRESS = N_(
     "The address of {buyer} is not in the book, and the paper must name it (Regulation (EU) "
     "931/2011, Art. 3). Nothing was saved. Write it at the holding first."
 )
-NOTHING_PICKED = "Nothing is picked for {order} that has not left. Pick its wheels first."
-LACKS = "The paper would lack {missing}. The law asks for it. Nothing was saved."
-NOT_ALL = "{number} of {all} picked wheels may not leave: {said}. Nothing was saved."
-CAME_BACK = "came back from {buyer}: {why}{words}"
-BEFORE_SENT = "It was sent at {sent}; it cannot have come back before that."
-SAME_PERSON = "A second person must have seen it, besides whoever writes it. Expected their name."
+NOTHING_PICKED = N_("Nothing is picked for {order} that has not left. Pick its wheels first.")
+LACKS = N_("The paper would lack {missing}. The law asks for it. Nothing was saved.")
+NOT_ALL = N_("{number} of {all} picked wheels may not leave: {said}. Nothing was saved.")
+CAME_BACK = N_("came back from {buyer}: {why}{words}")
+BEFORE_SENT = N_("It was sent at {sent}; it cannot have come back before that.")
+SAME_PERSON = N_(
+    "A second person must have seen it, besides whoever writes it. Expected their name."
+)
 SAID_AT_MOST = 5
 
 
@@ -99,13 +104,13 @@ def check_fit(stamp: Stamp, wheel: Wheel) -> None:
             rind = rinds_of([wheel.pk], at).get(wheel.pk, frozenset())
             said += marked_right(grade, rule.marks if rule else None, rind)
     if said:
-        raise Conflict(NOT_FIT.format(wheel=capfirst(str(wheel)), reasons="; ".join(said)))
+        raise Conflict(_(NOT_FIT).format(wheel=capfirst(str(wheel)), reasons="; ".join(said)))
 
 
 def check_has_address(buyer: Holding) -> None:
     """Refuse a buyer whose address the paper would lack. Raises ValidationError at ``buyer``."""
     if not buyer.address.strip():
-        raise ValidationError({"buyer": NO_ADDRESS.format(buyer=buyer)})
+        raise ValidationError({"buyer": _(NO_ADDRESS).format(buyer=buyer)})
 
 
 @transaction.atomic
@@ -141,12 +146,12 @@ def send_order(*, stamp: Stamp, order: Order, paper: str, carrier: str, **fields
     Order.objects.select_for_update(of=("self",)).get(pk=order.pk)
     picks = ordered(order, stamp.happened_at).waiting
     if not picks:
-        raise Conflict(NOTHING_PICKED.format(order=order))
+        raise Conflict(_(NOTHING_PICKED).format(order=order))
     check_all_go(stamp, order, picks)
     data = data_of(order, picks, stamp, **{name: fields.get(name) for name in OWNERS})
     missing = lacking(data)
     if missing:
-        raise ValidationError({"order": LACKS.format(missing="; ".join(missing))})
+        raise ValidationError({"order": _(LACKS).format(missing="; ".join(missing))})
     shipment: Shipment = entries.record(
         Shipment, stamp=stamp, order=order, paper=paper, carrier=carrier, **fields
     )
@@ -190,9 +195,13 @@ def check_all_go(stamp: Stamp, order: Order, picks: Sequence[Pick]) -> None:
         if answers[wheel.pk].word != Word.SHIP
     ]
     if stay:
-        more = f" and {len(stay) - SAID_AT_MOST} more" if len(stay) > SAID_AT_MOST else ""
+        more = (
+            _(" and {count} more").format(count=len(stay) - SAID_AT_MOST)
+            if len(stay) > SAID_AT_MOST
+            else ""
+        )
         said = ", ".join(stay[:SAID_AT_MOST]) + more
-        raise Conflict(NOT_ALL.format(number=len(stay), all=len(wheels), said=said))
+        raise Conflict(_(NOT_ALL).format(number=len(stay), all=len(wheels), said=said))
 
 
 def data_of(
@@ -231,7 +240,7 @@ def correct_shipment(
     """
     order = fields.get("order", shipment.order)
     if order.pk != shipment.order_id:
-        raise ValidationError({"order": OTHER_ORDER})
+        raise ValidationError({"order": _(OTHER_ORDER)})
     corrected = entries.correct(shipment, stamp=stamp, reason=reason, words=words, **fields)
     for dispatch in Dispatch.objects.standing().filter(shipment=shipment).order_by("pk"):
         entries.correct(
@@ -245,7 +254,7 @@ def correct_shipment(
     return corrected
 
 
-OTHER_ORDER = (
+OTHER_ORDER = N_(
     "A shipment keeps its order. Strike what was sent by mistake, and send the other order."
 )
 
@@ -267,11 +276,12 @@ def record_return(
     check_weight(kg)
     if stamp.happened_at < dispatch.happened_at:
         sent = local(dispatch.happened_at)
-        raise ValidationError({"happened_at": BEFORE_SENT.format(sent=sent)})
+        raise ValidationError({"happened_at": _(BEFORE_SENT).format(sent=sent)})
     label = dict(WheelReturn.Why.choices).get(why, why)
-    said = CAME_BACK.format(
-        buyer=dispatch.buyer, why=label, words=f", {words.strip()}" if words.strip() else ""
-    )
+    with in_estate_language():
+        said = _(CAME_BACK).format(
+            buyer=dispatch.buyer, why=label, words=f", {words.strip()}" if words.strip() else ""
+        )
     hold = holds.hold_milk(
         stamp=stamp.again(), reason=Hold.Reason.OTHER, words=said[:400], wheel=dispatch.wheel
     )
@@ -301,10 +311,10 @@ def record_discard(
     by = stamp.by
     names = {str(by.get_username()).casefold(), str(by.get_full_name()).casefold()}  # type: ignore[attr-defined]
     if witness.strip().casefold() in names:
-        raise ValidationError({"witness": SAME_PERSON})
+        raise ValidationError({"witness": _(SAME_PERSON)})
     for held in open_holds(wheel_ids=[wheel.pk]).get(("wheel", wheel.pk), []):
         if held.is_open and held.hold.received_at <= stamp.happened_at:
-            raise Conflict(held_words(capfirst(str(wheel)), "be destroyed or used", held))
+            raise Conflict(held_words(capfirst(str(wheel)), _("be destroyed or used"), held))
     made: WheelDiscard = of_wheel(WheelDiscard, stamp, wheel, witness=witness, kg=kg, **fields)
     return made
 

@@ -7,6 +7,8 @@ from typing import Any
 from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import start_of
@@ -16,7 +18,7 @@ from milk.models.tanks import LONGEST_FLOW
 from milk.services.lots import rebuild
 
 MINUTES, MOST = "min", LONGEST_FLOW // timedelta(minutes=1)
-NOT_MINUTES = "How long a draw lasts is in minutes (min), at most {most}; not {value} {unit}."
+NOT_MINUTES = N_("How long a draw lasts is in minutes (min), at most {most}; not {value} {unit}.")
 
 
 @transaction.atomic
@@ -25,7 +27,7 @@ def record_figure(
 ) -> MilkFigure:
     """Write down a figure valid from a day on. Raises ValidationError by field."""
     if what == MilkFigure.What.LONGEST_DRAW and (unit.strip() != MINUTES or value > MOST):
-        words = NOT_MINUTES.format(most=MOST, value=value, unit=unit)
+        words = _(NOT_MINUTES).format(most=MOST, value=value, unit=unit)
         raise ValidationError({"unit" if unit.strip() != MINUTES else "value": words})
     made: MilkFigure = entries.record(
         MilkFigure,

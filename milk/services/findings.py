@@ -2,13 +2,15 @@
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.entries import Stamp
 from milk.models import RoomReading, StoreFinding, StorePlace, Wheel
 from milk.services.store import NO_SUCH_ROOM, of_wheel
 
-WORDS_NEEDED = "Say in words what it is."
+WORDS_NEEDED = N_("Say in words what it is.")
 
 
 @transaction.atomic
@@ -17,7 +19,7 @@ def record_store_finding(
 ) -> StoreFinding:
     """Write what was wrong with a wheel. Raises ValidationError by field, Conflict when it left."""
     if what == StoreFinding.What.OTHER and not words.strip():
-        raise ValidationError({"words": WORDS_NEEDED})
+        raise ValidationError({"words": _(WORDS_NEEDED)})
     found: StoreFinding = of_wheel(
         StoreFinding, stamp, wheel, what=what, words=words.strip(), put_right=put_right
     )
@@ -29,6 +31,6 @@ def record_room_reading(*, stamp: Stamp, room: str, **fields: object) -> RoomRea
     """Write what a room's thermometer says. Raises ValidationError by field."""
     rooms = sorted(set(StorePlace.objects.standing().values_list("room", flat=True).distinct()))
     if rooms and room not in rooms:
-        words = NO_SUCH_ROOM.format(room=room, rooms=", ".join(rooms[:20]))
+        words = _(NO_SUCH_ROOM).format(room=room, rooms=", ".join(rooms[:20]))
         raise ValidationError({"room": words})
     return entries.record(RoomReading, stamp=stamp, room=room, **fields)

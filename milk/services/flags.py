@@ -6,6 +6,8 @@ from datetime import date, datetime, timedelta
 from uuid import UUID
 
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import local, start_of
 from config.language import in_estate_language
@@ -17,6 +19,7 @@ from milk.judging import Limits, Standing, samplings, series_for, standings
 from milk.mistakes import said_at_once
 from milk.models import Hold, HoldDecision, HoldItem, LotFlag, LotTest, MilkLot, Tank
 from milk.models.limits import What
+from milk.nouns import counted
 from milk.services import holds, quality_notices
 from milk.services.held_already import held_already
 from milk.withheld_milk import Row, lots_with_withheld, withheld_in
@@ -26,10 +29,12 @@ SWEEP_BACK = timedelta(days=90)
 NEWS_FOR = timedelta(days=7)
 # A contaminant over its limit holds the lot at once, like an inhibitor.
 HOLDS_AT_ONCE = (What.AFLATOXIN,)
-CAUSE_GONE = "No milk of this cause is in any lot any more: its entries were struck or corrected."
-RESULT_NOT_OVER = "The result is not over a limit any more: it or the limit was struck."
-SINGLE_OTHERWISE = "A single result may be chance; the rolling mean and the authority decide."
-MEAN_OTHERWISE = (
+CAUSE_GONE = N_(
+    "No milk of this cause is in any lot any more: its entries were struck or corrected."
+)
+RESULT_NOT_OVER = N_("The result is not over a limit any more: it or the limit was struck.")
+SINGLE_OTHERWISE = N_("A single result may be chance; the rolling mean and the authority decide.")
+MEAN_OTHERWISE = N_(
     "Tell the competent authority and put it right; the law and the authority say how long it may "
     "last before delivery is stopped."
 )
@@ -111,6 +116,7 @@ def from_waste(lot: int) -> set[int]:
     return set(after.exclude(tank__use=Tank.Use.WASTE).values_list("pk", flat=True))
 
 
+@in_estate_language()
 @transaction.atomic
 def settle(source: UUID, lots: dict[int, list[Row]], at: datetime) -> tuple[int, int]:
     """Bring the holds of one cause in line with the lots it touches; (holds made, causes gone).
@@ -134,7 +140,7 @@ def settle(source: UUID, lots: dict[int, list[Row]], at: datetime) -> tuple[int,
             hold_rows(f"{cause}{number}", wanted, at)
         return (1 if wanted else 0), 0
     if not wanted:
-        made = holds.cause_gone(open_.cause_key, at=at, words=CAUSE_GONE)
+        made = holds.cause_gone(open_.cause_key, at=at, words=_(CAUSE_GONE))
         return 0, 1 if made else 0
     holds.add_items(open_, wanted)
     open_.items.filter(gone_at=None).exclude(lot_id__in=sorted(wanted)).update(gone_at=at)
@@ -148,13 +154,23 @@ def hold_rows(cause: str, lots: dict[int, list[Row]], at: datetime) -> Hold:
     rows = {row for of_lot in lots.values() for row in of_lot}
     first, last = min(row.at for row in rows), max(row.at for row in rows)
     milkings = len({row.milking for row in rows})
-    when = f"at {local(first)}" if milkings == 1 else f"{local(first)} to {local(last)}"
+    when = (
+        _("at {first}").format(first=local(first))
+        if milkings == 1
+        else _("{first} to {last}").format(first=local(first), last=local(last))
+    )
     return holds.hold_automatically(
         cause=cause,
         reason=Hold.Reason.WITHHELD,
         words=(
-            f"milk of {animals_said(rows)}, {milkings} milking{'s' if milkings > 1 else ''} "
-            f"{when}, inside a withdrawal period ({next(iter(rows)).why})"
+            _(
+                "milk of {animals_said}, {milkings} {when}, inside a withdrawal period ({why})"
+            ).format(
+                animals_said=animals_said(rows),
+                milkings=counted(milkings, "milking"),
+                when=when,
+                why=next(iter(rows)).why,
+            )
         ),
         lots=sorted(lots),
         at=at,
@@ -194,12 +210,12 @@ def hold_contaminated(tests: Iterable[LotTest], over: dict[int, str]) -> None:
     fine = {holds.cause_of_test(test): test for test in of_it if test.pk not in over}
     for test in of_it:
         if test.pk in over:
-            words = f"lot {test.lot}: {over[test.pk]}"
+            words = _("lot {lot}: {over}").format(lot=test.lot, over=over[test.pk])
             holds.hold_for_result(test, reason=Hold.Reason.LIMIT, words=words)
     if fine:
         open_ = Hold.objects.open().filter(cause_key__in=sorted(fine))
         for cause in open_.values_list("cause_key", flat=True):
-            holds.cause_gone(cause, at=fine[cause].received_at, words=RESULT_NOT_OVER)
+            holds.cause_gone(cause, at=fine[cause].received_at, words=_(RESULT_NOT_OVER))
 
 
 @in_estate_language()
@@ -257,8 +273,8 @@ def ring_for_results(at: datetime) -> None:
                 cause=cause,
                 role=role,
                 what="; ".join(flag.words for flag in of_test),
-                where=f"lot {of_test[0].lot}",
-                otherwise=SINGLE_OTHERWISE,
+                where=_("lot {lot}").format(lot=of_test[0].lot),
+                otherwise=_(SINGLE_OTHERWISE),
                 url=of_test[0].lot.get_absolute_url(),
             )
     close_gone("over:", still=said, at=at)
@@ -275,7 +291,9 @@ def ring_for_standings(found: Iterable[Standing], at: datetime) -> None:
                 role=role,
                 what=f"{one.what}, {one.producer}: {one.verdict.words}",
                 where=one.producer[:200],
-                otherwise=f"{one.follows}. {MEAN_OTHERWISE}" if one.follows else MEAN_OTHERWISE,
+                otherwise=f"{one.follows}. {_(MEAN_OTHERWISE)}"
+                if one.follows
+                else _(MEAN_OTHERWISE),
                 url=quality_notices.QUALITY_PAGE,
             )
     for prefix in ("mean:", "last:"):

@@ -8,7 +8,12 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from decimal import Decimal
 
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+
 from config.days import local_day
+from config.language import in_estate_language
 from config.notices import close_gone, raise_notice
 from config.roles import CHEESEMAKER, VET
 from milk.clotting import clots_of
@@ -22,14 +27,14 @@ from milk.recipes import pick, recipes_on
 LOOKED_AT = timedelta(days=2)
 # One slow vat may be the hand; two of one lot are the milk (common practice).
 FROM = 2
-SLOW = "{vats}: slow or sour otherwise than usual, all with milk of lot {lot}"
-SLOW_ELSE = (
+SLOW = N_("{vats}: slow or sour otherwise than usual, all with milk of lot {lot}")
+SLOW_ELSE = N_(
     "Ask for residues and phage: have the lot's inhibitor test looked at, and take another culture."
 )
-RATIO = "Fat to casein of the day heads for {forecast}, at most {most}: skim more. {words}"
-RATIO_ELSE = "When the last vat is full nothing can change the day's mean any more."
-STARTER = "{can} contains held whey ({why}).{others}"
-STARTER_ELSE = "A vat begun with it is in doubt as well, and its wheels with it."
+RATIO = N_("Fat to casein of the day heads for {forecast}, at most {most}: skim more. {words}")
+RATIO_ELSE = N_("When the last vat is full nothing can change the day's mean any more.")
+STARTER = N_("{can} contains held whey ({why}).{others}")
+STARTER_ELSE = N_("A vat begun with it is in doubt as well, and its wheels with it.")
 
 
 def look_at_vats(at: datetime) -> dict[str, int]:
@@ -41,6 +46,7 @@ def look_at_vats(at: datetime) -> dict[str, int]:
     }
 
 
+@in_estate_language()
 def ring_for_slow(at: datetime) -> int:
     """One notice for each lot of which two vats or more clotted slowly, or soured wrongly."""
     odd = odd_vats(at)
@@ -57,9 +63,9 @@ def ring_for_slow(at: datetime) -> int:
             raise_notice(
                 cause=cause,
                 role=role,
-                what=SLOW.format(vats=vats, lot=lot),
-                where=f"lot {lot}"[:200],
-                otherwise=SLOW_ELSE,
+                what=_(SLOW).format(vats=vats, lot=lot),
+                where=_("lot {lot}").format(lot=lot)[:200],
+                otherwise=_(SLOW_ELSE),
                 url=lot.get_absolute_url(),
             )
     close_gone("slow-vats:", still=still, at=at)
@@ -99,6 +105,7 @@ def outside(acidity: Decimal | None, recipe: Recipe | None) -> bool:
     return low or (recipe.acid_most is not None and acidity > recipe.acid_most)
 
 
+@in_estate_language()
 def ring_for_ratio(at: datetime) -> int:
     """One notice while the day heads over its fat to casein and can still be mended."""
     day = local_day(at)
@@ -109,8 +116,8 @@ def ring_for_ratio(at: datetime) -> int:
             cause=cause,
             role=CHEESEMAKER,
             what=ratio_words(one),
-            where=f"vats of {day}",
-            otherwise=RATIO_ELSE,
+            where=_("vats of {day}").format(day=day),
+            otherwise=_(RATIO_ELSE),
             url="/milk/pour/",
         )
     close_gone("fat-casein:", still=still, at=at)
@@ -120,9 +127,12 @@ def ring_for_ratio(at: datetime) -> int:
 def ratio_words(made: DayMake) -> str:
     assert made.forecast is not None
     assert made.most is not None
-    return RATIO.format(forecast=plain(made.forecast, 3), most=plain(made.most), words=made.words)
+    return _(RATIO).format(
+        forecast=plain(made.forecast, 3), most=plain(made.most), words=made.words
+    )
 
 
+@in_estate_language()
 def ring_for_starter(at: datetime) -> int:
     """One notice for each can of these days that holds held whey, with the cans to use instead."""
     cans: list[StarterCan] = list(cans_of(at).select_related("from_vat").order_by("id"))
@@ -138,9 +148,9 @@ def ring_for_starter(at: datetime) -> int:
         raise_notice(
             cause=cause,
             role=CHEESEMAKER,
-            what=STARTER.format(can=str(can).capitalize(), why=why, others=others_said(can, at)),
+            what=_(STARTER).format(can=capfirst(str(can)), why=why, others=others_said(can, at)),
             where=str(can),
-            otherwise=STARTER_ELSE,
+            otherwise=_(STARTER_ELSE),
             url=f"/entries/starter-cans/{can.uuid}/",
         )
     close_gone("held-starter:", still=still, at=at)

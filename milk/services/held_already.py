@@ -10,6 +10,8 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
+from django.utils.translation import gettext as _
+
 from config.models import Notice
 from milk.below import still_catchable
 from milk.held import cause_of_withheld
@@ -81,7 +83,7 @@ def still_said(quiet: Mapping[UUID, tuple[Hold, set[int]]], at: datetime) -> set
     open_notices = Notice.objects.filter(
         closed_at=None,
         cause__in=[hold.cause_key for hold, _ in quiet.values()],
-        what__startswith=NOTHING_LEFT,
+        what__startswith=_(NOTHING_LEFT),
     )
     for cause, role in open_notices.values_list("cause", "role"):
         said[cause].add(role)

@@ -6,14 +6,17 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.entries import Stamp
+from config.language import in_estate_language
 from milk.models import HerdStatus, Hold, MilkLot
 from milk.services import holds
 
-LOST = "milk of the herd since it is {status} ({source})"
-STRUCK = "The status was struck: it was written by mistake."
+LOST = N_("milk of the herd since it is {status} ({source})")
+STRUCK = N_("The status was struck: it was written by mistake.")
 
 
 @transaction.atomic
@@ -26,10 +29,12 @@ def record_herd_status(*, stamp: Stamp, **fields: Any) -> HerdStatus:
     status: HerdStatus = entries.record(HerdStatus, stamp=stamp, **fields)
     lots = [] if status.free else own_lots_since(status.happened_at)
     if lots:
+        with in_estate_language():
+            said = _(LOST).format(status=status, source=status.source)
         holds.hold_automatically(
             cause=cause_of_status(status),
             reason=Hold.Reason.OTHER,
-            words=LOST.format(status=status, source=status.source),
+            words=said,
             lots=lots,
             at=timezone.now(),
         )
@@ -42,7 +47,9 @@ def strike_herd_status(
 ) -> HerdStatus:
     """Take a status back; a hold that stands on it alone goes with it."""
     status = entries.strike(status, by=by, reason=reason, words=words, at=at)
-    holds.cause_gone(cause_of_status(status), at=timezone.now(), words=STRUCK)
+    with in_estate_language():
+        said = _(STRUCK)
+    holds.cause_gone(cause_of_status(status), at=timezone.now(), words=said)
     return status
 
 

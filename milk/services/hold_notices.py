@@ -6,7 +6,10 @@ from typing import Any
 
 from django.db.models import Max
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
+from config.language import in_estate_language, in_readers_form
 from config.notices import close_gone, raise_notice
 from config.roles import OWNER
 from milk.figures import figures_on
@@ -14,11 +17,11 @@ from milk.hold_cost import Cost, cost_of
 from milk.models import Hold, HoldDecision, HoldStep, MilkFigure
 from milk.services.holds import NOTIFIED, held_lots, where_of
 
-STILL = "Nothing was done for {hours} h about a hold: {words}"
-STILL_OTHERWISE = "The milk grows old and the wheels stand. Write the next step, or decide."
-DEAR = "A hold costs {amount} {currency}: {words}"
-AUTHORITY = "The authority was asked or told about a hold: {words}"
-OWNER_OTHERWISE = "The vet and the cheesemaker decide; this is for you to know."
+STILL = N_("Nothing was done for {hours} h about a hold: {words}")
+STILL_OTHERWISE = N_("The milk grows old and the wheels stand. Write the next step, or decide.")
+DEAR = N_("A hold costs {amount} {currency}: {words}")
+AUTHORITY = N_("The authority was asked or told about a hold: {words}")
+OWNER_OTHERWISE = N_("The vet and the cheesemaker decide; this is for you to know.")
 What = MilkFigure.What
 
 
@@ -31,6 +34,7 @@ def look_at_holds(*, at: datetime) -> dict[str, int]:
     return {"open": len(open_), "still": still, "told": told}
 
 
+@in_estate_language()
 def ring_for_still(open_: list[Any], figures: dict[str, MilkFigure], at: datetime) -> int:
     """One notice for each open hold about which nobody did anything for so many hours."""
     longest = figures.get(What.HOLD_STEP)
@@ -46,11 +50,11 @@ def ring_for_still(open_: list[Any], figures: dict[str, MilkFigure], at: datetim
             raise_notice(
                 cause=cause,
                 role=role,
-                what=STILL.format(
+                what=_(STILL).format(
                     hours=int((at - since).total_seconds() // 3600), words=hold.words
                 ),
                 where=where_of(hold, held_lots(hold, at))[:200],
-                otherwise=STILL_OTHERWISE,
+                otherwise=_(STILL_OTHERWISE),
                 url=f"/milk/holds/{hold.uuid}/",
             )
     close_gone("hold-still:", still=causes, at=at)
@@ -67,6 +71,7 @@ def last_steps(holds: list[Any]) -> dict[int, datetime]:
     return found
 
 
+@in_estate_language()
 def tell_owner(open_: list[Any], figures: dict[str, MilkFigure], at: datetime) -> int:
     """One message for each hold that costs more than so much, or about which the authority knows.
 
@@ -91,7 +96,7 @@ def tell_owner(open_: list[Any], figures: dict[str, MilkFigure], at: datetime) -
                 role=OWNER,
                 what=words,
                 where=where_of(hold, held_lots(hold, at))[:200],
-                otherwise=OWNER_OTHERWISE,
+                otherwise=_(OWNER_OTHERWISE),
                 url=f"/milk/holds/{hold.uuid}/",
             )
     close_gone("hold-owner:", still=told, at=at)
@@ -102,10 +107,10 @@ def words_for_owner(hold: Any, cost: Cost, dear: Decimal | None, asked: bool) ->
     """What the owner is told about a hold; empty when nothing."""
     said = []
     if dear is not None and cost.amount is not None and cost.amount > dear:
-        amount = f"{cost.amount:,.0f}"
-        said.append(DEAR.format(amount=amount, currency=cost.currency, words=hold.words))
+        amount = in_readers_form(f"{cost.amount:,.0f}")
+        said.append(_(DEAR).format(amount=amount, currency=cost.currency, words=hold.words))
     if asked:
-        said.append(AUTHORITY.format(words=hold.words))
+        said.append(_(AUTHORITY).format(words=hold.words))
     return ". ".join(said)
 
 

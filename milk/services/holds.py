@@ -12,8 +12,11 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
 from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
+from config.days import local
 from config.entries import Stamp
 from config.errors import Conflict
 from config.language import in_estate_language
@@ -34,23 +37,24 @@ from milk.models import (
     Vat,
     Wheel,
 )
+from milk.nouns import counted
 
-NAME_ONE = "Name what is held: one lot, tank, vat, wheel or starter can."
-LOT_VOID = "Lot {lot} is void: its milk is in the lots that name it as a parent. Hold those."
-NO_STANDING = "{thing} was struck and cannot be held."
-DECIDED_ALREADY = (
+NAME_ONE = N_("Name what is held: one lot, tank, vat, wheel or starter can.")
+LOT_VOID = N_("Lot {lot} is void: its milk is in the lots that name it as a parent. Hold those.")
+NO_STANDING = N_("{thing} was struck and cannot be held.")
+DECIDED_ALREADY = N_(
     "This hold was decided as “{what}” already. Nothing was saved. If the milk is in doubt again, "
     "write a new hold."
 )
-TWICE = (
+TWICE = N_(
     "You decided about this hold already (“{what}”). A different person must decide too; one "
     "person cannot do both."
 )
-ONLY_THE_PROGRAM = "“{what}” is written by the program when the cause of its own hold is gone."
-BEFORE_THE_HOLD = "It was held at {held}; a decision cannot be older than that."
-NOTHING_LEFT = "Nothing of it is left in a tank, a tray or a vat."
-UNTIL_TWO = "It stays held until two different people decide the same."
-NOT_PROVED = (
+ONLY_THE_PROGRAM = N_("“{what}” is written by the program when the cause of its own hold is gone.")
+BEFORE_THE_HOLD = N_("It was held at {held}; a decision cannot be older than that.")
+NOTHING_LEFT = N_("Nothing of it is left in a tank, a tray or a vat.")
+UNTIL_TWO = N_("It stays held until two different people decide the same.")
+NOT_PROVED = N_(
     "It cannot be released yet: {missing}. Nothing was saved. Write the test with its method, or "
     "decide to use it otherwise or destroy it."
 )
@@ -112,15 +116,15 @@ def decide(*, stamp: Stamp, hold: Hold, decision: str, words: str) -> HoldDecisi
     hold = Hold.objects.select_for_update().get(pk=hold.pk)
     outcome = outcome_of(hold)
     if outcome:
-        raise Conflict(DECIDED_ALREADY.format(what=HoldDecision.Decision(outcome).label))
+        raise Conflict(_(DECIDED_ALREADY).format(what=HoldDecision.Decision(outcome).label))
     if decision == HoldDecision.Decision.CAUSE_GONE:
-        raise ValidationError({"decision": ONLY_THE_PROGRAM.format(what=decision)})
+        raise ValidationError({"decision": _(ONLY_THE_PROGRAM).format(what=decision)})
     before = HoldDecision.objects.standing().filter(hold=hold, by_id=stamp.by.pk).first()
     if before is not None:
-        raise Conflict(TWICE.format(what=before.get_decision_display()))
+        raise Conflict(_(TWICE).format(what=before.get_decision_display()))
     if stamp.happened_at < hold.happened_at:
-        held = timezone.localtime(hold.happened_at).strftime("%Y-%m-%d %H:%M")
-        raise ValidationError({"happened_at": BEFORE_THE_HOLD.format(held=held)})
+        held = local(hold.happened_at)
+        raise ValidationError({"happened_at": _(BEFORE_THE_HOLD).format(held=held)})
     if decision == HoldDecision.Decision.RELEASE:
         check_proved(hold, stamp.happened_at)
     made: HoldDecision = entries.record(
@@ -135,8 +139,12 @@ def check_proved(hold: Hold, at: datetime) -> None:
     """Refuse a release that no test carries. Raises Conflict saying what is missing."""
     found = missing(hold, held_lots(hold, at))
     if found:
-        more = f"; and {len(found) - SAID_AT_MOST} more" if len(found) > SAID_AT_MOST else ""
-        raise Conflict(NOT_PROVED.format(missing="; ".join(found[:SAID_AT_MOST]) + more))
+        more = (
+            _("; and {count} more").format(count=len(found) - SAID_AT_MOST)
+            if len(found) > SAID_AT_MOST
+            else ""
+        )
+        raise Conflict(_(NOT_PROVED).format(missing="; ".join(found[:SAID_AT_MOST]) + more))
 
 
 def outcome_of(hold: Hold) -> str:
@@ -224,11 +232,13 @@ def hold_for_result(test: LotTest, *, reason: str, words: str) -> Hold:
 @in_estate_language()
 def hold_for_inhibitor(test: LotTest) -> Hold:
     """Hold a lot whose inhibitor test is positive or in doubt."""
-    sample = f", sample {test.sample}" if test.sample else ""
+    sample = _(", sample {sample}").format(sample=test.sample) if test.sample else ""
     return hold_for_result(
         test,
         reason=Hold.Reason.INHIBITOR,
-        words=f"inhibitor test of lot {test.lot} {test.get_verdict_display()}{sample}",
+        words=_("inhibitor test of lot {lot} {verdict}{sample}").format(
+            lot=test.lot, verdict=test.get_verdict_display(), sample=sample
+        ),
     )
 
 
@@ -236,14 +246,14 @@ def check_one_named(*things: Any) -> None:
     """Refuse a hold of nothing, of several things, or of something struck or void."""
     named = [thing for thing in things if thing is not None]
     if len(named) != 1:
-        raise ValidationError(NAME_ONE)
+        raise ValidationError(_(NAME_ONE))
     thing = named[0]
     if isinstance(thing, MilkLot):
         if thing.void:
-            raise ValidationError({"lot": LOT_VOID.format(lot=thing)})
+            raise ValidationError({"lot": _(LOT_VOID).format(lot=thing)})
     elif thing.is_struck:
         field = "starter_can" if isinstance(thing, StarterCan) else type(thing).__name__.lower()
-        raise ValidationError({field: NO_STANDING.format(thing=capfirst(str(thing)))})
+        raise ValidationError({field: _(NO_STANDING).format(thing=capfirst(str(thing)))})
 
 
 def lots_in(tank: Tank, at: datetime) -> list[int]:
@@ -280,22 +290,26 @@ def cause_of_notice(hold: Hold) -> str:
     return hold.cause_key or f"hold:{hold.uuid}"
 
 
+@in_estate_language()
 def tell(hold: Hold, lots: Collection[int], at: datetime) -> None:
     """Ring the cheesemaker and the vet, what can still be stopped first."""
     catchable = still_catchable(lots, at)
-    first = f"Stop: {catchable.words}." if catchable else NOTHING_LEFT
+    first = _("Stop: {words}.").format(words=catchable.words) if catchable else _(NOTHING_LEFT)
     soonest = next(iter(stops_of(catchable, at)), None)
     held = hold.tree or {}
     counts = ", ".join(
-        f"{len(held[name])} {name}" for name in ("lots", "vats", "wheels") if held.get(name)
+        counted(len(held[f"{noun}s"]), noun)
+        for noun in ("lot", "vat", "wheel")
+        if held.get(f"{noun}s")
     )
     for role in NOTIFIED:
         raise_notice(
             cause=cause_of_notice(hold),
             role=role,
-            what=f"{first} Held: {hold.words}." + (f" Below it: {counts}." if counts else ""),
+            what=_("{first} Held: {words}.").format(first=first, words=hold.words)
+            + (_(" Below it: {counts}.").format(counts=counts) if counts else ""),
             where=where_of(hold, lots)[:200],
-            otherwise=UNTIL_TWO,
+            otherwise=_(UNTIL_TWO),
             url=f"/milk/holds/{hold.uuid}/",
             until=soonest.until if soonest else None,
         )
@@ -312,7 +326,9 @@ def where_of(hold: Hold, lots: Collection[int]) -> str:
         .values_list("code", flat=True)
     )
     if len(codes) > 2:
-        return f"{len(codes)} lots, {codes[0]} to {codes[-1]}"
+        return _("{count} lots, {first} to {last}").format(
+            count=len(codes), first=codes[0], last=codes[-1]
+        )
     return ", ".join(codes)
 
 

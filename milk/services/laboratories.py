@@ -5,13 +5,15 @@ from datetime import datetime
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.entries import Stamp
 from milk.models import LaboratorySetting
 
 QUESTIONS = ("unit", "column", "decimal", "dates")
-NO_QUESTION = (
+NO_QUESTION = N_(
     "“{text}” is nothing a file leaves open. Expected “decimal”, “dates”, “unit” with what was "
     "measured (unit cells), or “column” with our word for it (column cells)."
 )
@@ -23,9 +25,9 @@ def record_setting(
 ) -> LaboratorySetting:
     """Write down how a laboratory writes its files. Raises ValidationError by field."""
     question = " ".join(question.split())
-    first, _, about = question.partition(" ")
+    first, _rest, about = question.partition(" ")
     if first not in QUESTIONS or bool(about) != (first in ("unit", "column")):
-        raise ValidationError({"question": NO_QUESTION.format(text=question)})
+        raise ValidationError({"question": _(NO_QUESTION).format(text=question)})
     made: LaboratorySetting = entries.record(
         LaboratorySetting,
         stamp=stamp,

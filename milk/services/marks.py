@@ -8,6 +8,9 @@ from typing import Any
 from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.db import connection, transaction
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local
@@ -17,16 +20,18 @@ from config.jobs import ask
 from milk.models import Vat, VatMark
 from milk.services.flowing import check_stands
 
-MARKED_ALREADY = (
+MARKED_ALREADY = N_(
     "{vat} has the mark “{what}” already, at {at} by {by}. Strike that one first, if it is wrong."
 )
-BEFORE_BEGIN = "{vat} was begun at {begun}; “{what}” cannot have been at {at}. Look at the vat."
-TOO_LATE = "{vat} was begun at {begun}; “{what}” at {at} is more than {hours} h later."
-OUT_OF_ORDER = (
+BEFORE_BEGIN = N_("{vat} was begun at {begun}; “{what}” cannot have been at {at}. Look at the vat.")
+TOO_LATE = N_("{vat} was begun at {begun}; “{what}” at {at} is more than {hours} h later.")
+OUT_OF_ORDER = N_(
     "“{what}” at {at} does not go with “{other}” at {other_at}: in a make {order}. Look at the "
     "clock and at the vat; a wrong mark is struck and written again."
 )
-ACID_ONLY = "Acidity belongs to the mark “acidity read”. Choose that one, or leave the number away."
+ACID_ONLY = N_(
+    "Acidity belongs to the mark “acidity read”. Choose that one, or leave the number away."
+)
 # Everything of a make happens within a day; what is further away has a wrong day or vat in it.
 LONGEST_MAKE = timedelta(hours=24)
 
@@ -71,7 +76,7 @@ def record_mark(
     vat = Vat.objects.select_for_update().get(pk=vat.pk)
     check_when(vat, what, stamp)
     if acidity is not None and what != VatMark.What.ACID:
-        raise ValidationError({"acidity": ACID_ONLY})
+        raise ValidationError({"acidity": _(ACID_ONLY)})
     if what in VatMark.STEPS:
         check_order(vat, what, stamp)
     mark: VatMark = entries.record(
@@ -85,16 +90,16 @@ def record_mark(
 def check_when(vat: Vat, what: str, stamp: Stamp) -> None:
     """Refuse a mark before its vat was begun, or a day after."""
     said = {
-        "vat": str(vat).capitalize(),
+        "vat": capfirst(str(vat)),
         "begun": local(vat.happened_at),
         "what": label(what),
         "at": local(stamp.happened_at),
     }
     if stamp.happened_at < vat.happened_at:
-        raise ValidationError({"happened_at": BEFORE_BEGIN.format(**said)})
+        raise ValidationError({"happened_at": _(BEFORE_BEGIN).format(**said)})
     if stamp.happened_at - vat.happened_at > LONGEST_MAKE:
         hours = LONGEST_MAKE // timedelta(hours=1)
-        raise ValidationError({"happened_at": TOO_LATE.format(hours=hours, **said)})
+        raise ValidationError({"happened_at": _(TOO_LATE).format(hours=hours, **said)})
 
 
 def check_order(vat: Vat, what: str, stamp: Stamp) -> None:
@@ -105,8 +110,8 @@ def check_order(vat: Vat, what: str, stamp: Stamp) -> None:
         other = steps.index(VatMark.What(mark.what))
         if other == place:
             raise Conflict(
-                MARKED_ALREADY.format(
-                    vat=str(vat).capitalize(),
+                _(MARKED_ALREADY).format(
+                    vat=capfirst(str(vat)),
                     what=label(what),
                     at=local(mark.happened_at),
                     by=mark.by,
@@ -115,12 +120,12 @@ def check_order(vat: Vat, what: str, stamp: Stamp) -> None:
         early, late = stamp.happened_at < mark.happened_at, stamp.happened_at > mark.happened_at
         if (other < place and early) or (other > place and late):
             first, then = (mark.what, what) if other < place else (what, mark.what)
-            words = OUT_OF_ORDER.format(
+            words = _(OUT_OF_ORDER).format(
                 what=label(what),
                 at=local(stamp.happened_at),
                 other=label(mark.what),
                 other_at=local(mark.happened_at),
-                order=f"{label(first)} comes before {label(then)}",
+                order=_("{first} comes before {then}").format(first=label(first), then=label(then)),
             )
             raise ValidationError({"happened_at": words})
 

@@ -12,11 +12,14 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Sum
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.asking import ask, bound
 from config.entries import Stamp
 from config.errors import Conflict
+from config.language import in_estate_language
 from herd.models import Animal, Group
 from milk.models import CowMilking, MeterCorrection, Milking, MilkingPart, Tank
 from milk.services.arrivals import NOTE_CAME
@@ -25,25 +28,26 @@ from milk.services.flowing import check_fits, check_stands, check_times, milk_mo
 from milk.services.lots import lock_tanks
 from milk.services.timeline import kilos
 
-KG_MISSING = "Give the kg that went into the tank, or the rows of the meters."
-NEGATIVE = "{kg} kg is no weight. Expected 0 kg or more."
-OTHER_DAY = (
+KG_MISSING = N_("Give the kg that went into the tank, or the rows of the meters.")
+NEGATIVE = N_("{kg} kg is no weight. Expected 0 kg or more.")
+OTHER_DAY = N_(
     "It began on {began}, but the day of the milking says {day}. A milking counts for the day on "
     "which it began, or the evening before."
 )
-TWICE = "{animals} {stand} more than once in the rows. Each cow has one row per milking."
-STRUCK_ANIMAL = "{animals}: struck, and not to be milked. Look up the right animal."
-ROW_RANGE = "{animal}: {kg} kg is no weight of one milking. Expected 0 to {most} kg."
-SECONDS_RANGE = (
+ONE_TWICE = N_("{animals} stands more than once in the rows. Each cow has one row per milking.")
+TWICE = N_("{animals} stand more than once in the rows. Each cow has one row per milking.")
+STRUCK_ANIMAL = N_("{animals}: struck, and not to be milked. Look up the right animal.")
+ROW_RANGE = N_("{animal}: {kg} kg is no weight of one milking. Expected 0 to {most} kg.")
+SECONDS_RANGE = N_(
     "{animal}: {seconds} s after the start is not within the milking. Expected 0 to {most} s."
 )
-NO_ROW = "{animal} has no meter row at {milking}. There is nothing to correct."
-SAME_VALUES = "The row says so already: nothing to correct."
-ROW_CHANGED_SINCE = (
+NO_ROW = N_("{animal} has no meter row at {milking}. There is nothing to correct.")
+SAME_VALUES = N_("The row says so already: nothing to correct.")
+ROW_CHANGED_SINCE = N_(
     "The meter row of {animal} was corrected again after this. Strike the later correction, or "
     "correct the row once more."
 )
-TAKEN_BACK = "correction struck: {words}"
+TAKEN_BACK = N_("correction struck: {words}")
 MOST_GRAMS = 100_000
 MOST_OF_A_COW = kilos(MOST_GRAMS)
 MOST_SECONDS = 32_767
@@ -100,7 +104,7 @@ def record_milking(
     check_milking(stamp, group, day, tank, kg, ended_at)
     check_rows(rows)
     if kg is None and not cows:
-        raise ValidationError({"kg": KG_MISSING})
+        raise ValidationError({"kg": _(KG_MISSING)})
     milking: Milking = entries.record(
         Milking,
         stamp=stamp,
@@ -132,12 +136,12 @@ def check_milking(
     check_stands(group, "group")
     check_stands(tank, "tank")
     if kg is not None and kg < 0:
-        raise ValidationError({"kg": NEGATIVE.format(kg=weight(kg))})
+        raise ValidationError({"kg": _(NEGATIVE).format(kg=weight(kg))})
     if kg is not None and tank is not None:
         check_fits(tank, kg)
     began = timezone.localdate(stamp.happened_at)
     if day not in (began, began - timedelta(days=1)):
-        raise ValidationError({"day": OTHER_DAY.format(began=began, day=day)})
+        raise ValidationError({"day": _(OTHER_DAY).format(began=began, day=day)})
 
 
 def check_rows(rows: Sequence[CowRow]) -> None:
@@ -145,19 +149,19 @@ def check_rows(rows: Sequence[CowRow]) -> None:
     times = Counter(row.animal.pk for row in rows)
     twice = {row.animal.pk: row.animal for row in rows if times[row.animal.pk] > 1}
     if twice:
-        stand = "stand" if len(twice) > 1 else "stands"
-        raise ValidationError({"cows": TWICE.format(animals=some(twice.values()), stand=stand)})
+        words = _(TWICE) if len(twice) > 1 else _(ONE_TWICE)
+        raise ValidationError({"cows": words.format(animals=some(twice.values()))})
     struck = [row.animal for row in rows if row.animal.is_struck]
     if struck:
-        raise ValidationError({"cows": STRUCK_ANIMAL.format(animals=some(struck))})
+        raise ValidationError({"cows": _(STRUCK_ANIMAL).format(animals=some(struck))})
     for row in rows:
         if row.grams is not None and not 0 <= row.grams <= MOST_GRAMS:
-            words = ROW_RANGE.format(
+            words = _(ROW_RANGE).format(
                 animal=row.animal, kg=weight(kilos(row.grams)), most=weight(MOST_OF_A_COW)
             )
             raise ValidationError({"cows": words})
         if row.at_s is not None and not 0 <= row.at_s <= MOST_SECONDS:
-            words = SECONDS_RANGE.format(animal=row.animal, seconds=row.at_s, most=MOST_SECONDS)
+            words = _(SECONDS_RANGE).format(animal=row.animal, seconds=row.at_s, most=MOST_SECONDS)
             raise ValidationError({"cows": words})
 
 
@@ -166,7 +170,7 @@ def some(animals: Iterable[Animal]) -> str:
     names = [str(animal) for animal in animals]
     more = len(names) - NAMED_AT_MOST
     said = ", ".join(names[:NAMED_AT_MOST])
-    return f"{said} and {more} more" if more > 0 else said
+    return _("{said} and {more} more").format(said=said, more=more) if more > 0 else said
 
 
 def sum_of(rows: Iterable[CowRow]) -> Decimal:
@@ -277,7 +281,7 @@ def weights(milking: Milking, fields: dict[str, Any]) -> dict[str, Decimal | Non
     kg = fields.get("kg")
     if kg is None or (milking.read_kg is None and milking.metered and kg == milking.kg):
         if not milking.metered and "kg" in fields:
-            raise ValidationError({"kg": KG_MISSING})
+            raise ValidationError({"kg": _(KG_MISSING)})
         return {"kg": milking.kg, "read_kg": milking.read_kg}
     return {"kg": kg, "read_kg": kg}
 
@@ -301,9 +305,9 @@ def correct_meter(
     milking = Milking.objects.get(pk=milking.pk)
     row = CowMilking.objects.filter(animal=animal, milking=milking).first()
     if row is None:
-        raise ValidationError({"animal": NO_ROW.format(animal=animal, milking=milking)})
+        raise ValidationError({"animal": _(NO_ROW).format(animal=animal, milking=milking)})
     if (row.grams, row.goes) == (new_grams, new_goes):
-        raise Conflict(SAME_VALUES)
+        raise Conflict(_(SAME_VALUES))
     correction: MeterCorrection = entries.record(
         MeterCorrection,
         stamp=stamp,
@@ -337,14 +341,16 @@ def strike_meter_correction(
         correction.new_grams,
         correction.new_goes,
     ):
-        raise Conflict(ROW_CHANGED_SINCE.format(animal=correction.animal))
+        raise Conflict(_(ROW_CHANGED_SINCE).format(animal=correction.animal))
     struck = entries.strike(correction, by=by, reason=reason, words=words, **options)
+    with in_estate_language():
+        said = _(TAKEN_BACK).format(words=words or reason)[:120]
     correct_meter(
         stamp=Stamp.now(by, correction.happened_at),
         animal=correction.animal,
         milking=correction.milking,
         new_grams=correction.old_grams,
         new_goes=correction.old_goes,
-        why=TAKEN_BACK.format(words=words or reason)[:120],
+        why=said,
     )
     return struck

@@ -11,9 +11,12 @@ from uuid import UUID
 from django.db.models import Prefetch, Q
 from django.urls import reverse
 from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import local
 from config.entries import Entry
+from config.language import in_estate_language
 from config.models import Notice
 from config.notices import close_gone, raise_notice
 from config.roles import CHEESEMAKER
@@ -26,11 +29,11 @@ DRAWS: tuple[tuple[str, type[Entry]], ...] = (
     ("trays", Tray),
     ("deliveries", Delivery),
 )
-ASK = (
+ASK = N_(
     "When did it end? {what}, begun at {at}, has no end, and lot {lot} began to come into {tank} "
     "at {opened}."
 )
-OTHERWISE = "Until the end is written both lots are in it: held, traced and recalled with it."
+OTHERWISE = N_("Until the end is written both lots are in it: held, traced and recalled with it.")
 
 
 def ask_for_ends(tanks: Iterable[Tank], since: datetime, until: datetime) -> int:
@@ -62,6 +65,7 @@ def unsure(model: type[Entry], which: Q) -> Iterable[Any]:
     return rows.select_related("tank").prefetch_related(Prefetch("draws", maybe)).distinct()
 
 
+@in_estate_language()
 def ask_about(slug: str, draw: Any) -> str:
     """Put the question about one draw to the cheesemaker; its cause."""
     first = draw.draws.all()[0]
@@ -69,7 +73,7 @@ def ask_about(slug: str, draw: Any) -> str:
     raise_notice(
         cause=cause,
         role=CHEESEMAKER,
-        what=ASK.format(
+        what=_(ASK).format(
             what=capfirst(str(draw)),
             at=local(draw.happened_at),
             lot=first.lot,
@@ -77,7 +81,7 @@ def ask_about(slug: str, draw: Any) -> str:
             opened=local(first.at),
         ),
         where=str(draw.tank),
-        otherwise=OTHERWISE,
+        otherwise=_(OTHERWISE),
         url=reverse("kind-reenter", args=[slug, draw.uuid]),
     )
     return cause

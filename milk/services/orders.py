@@ -7,6 +7,8 @@ from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local_day
@@ -22,14 +24,16 @@ from milk.services.store import check_wheel
 from milk.ship_facts import Given, decisions
 from milk.shipping import Word
 
-FULL = "{order} is full: all its lines have their wheels. Write another line first, or put it back."
-NO_LINES = "{order} has no line yet. Write how many wheels, how old and of which grade, first."
-NOT_FOR = "{wheel} does not go for {order}: {reasons}. Nothing was saved."
-PICKED = "{wheel} is picked for {other} already. Put it back there first."
-LEFT = "{wheel} left for {order} already."
-ONLY_C = "Whether a wheel goes whose twin is held is for the cheesemaker to say."
-OTHER_PALLET = "{pallet} was built for {order}. Choose a pallet of this order."
-NO_PREFIX = (
+FULL = N_(
+    "{order} is full: all its lines have their wheels. Write another line first, or put it back."
+)
+NO_LINES = N_("{order} has no line yet. Write how many wheels, how old and of which grade, first.")
+NOT_FOR = N_("{wheel} does not go for {order}: {reasons}. Nothing was saved.")
+PICKED = N_("{wheel} is picked for {other} already. Put it back there first.")
+LEFT = N_("{wheel} left for {order} already.")
+ONLY_C = N_("Whether a wheel goes whose twin is held is for the cheesemaker to say.")
+OTHER_PALLET = N_("{pallet} was built for {order}. Choose a pallet of this order.")
+NO_PREFIX = N_(
     "{product} has no company prefix, so no number can be made for a pallet. Write the number the "
     "pallet has, or the prefix at the product."
 )
@@ -63,7 +67,7 @@ def next_number(order: Order) -> str:
     """The number after the highest one given under the prefix; one person at a time."""
     prefix = order.product.prefix
     if not prefix:
-        raise ValidationError({"sscc": NO_PREFIX.format(product=order.product)})
+        raise ValidationError({"sscc": _(NO_PREFIX).format(product=order.product)})
     # The product's row is what two people who build pallets at once wait for.
     type(order.product).objects.select_for_update().get(pk=order.product_id)
     # Numbers of one prefix have one length, so the highest text is the highest number.
@@ -101,7 +105,7 @@ def pick_wheel(
     check_wheel(stamp, wheel)
     check_pallet(pallet, order)
     if twin_asked and CHEESEMAKER not in roles_of(stamp.by):  # type: ignore[arg-type]
-        raise ValidationError({"twin_asked": ONLY_C})
+        raise ValidationError({"twin_asked": _(ONLY_C)})
     # Two who pick the same wheel at once come one by one.
     wheel = Wheel.objects.select_for_update(of=("self",)).get(pk=wheel.pk)
     check_free(wheel, order)
@@ -125,7 +129,7 @@ def check_pallet(pallet: Pallet | None, order: Order) -> None:
     """Refuse a pallet that was struck, or built for another order."""
     check_stands(pallet, "pallet")
     if pallet is not None and pallet.order_id != order.pk:
-        words = OTHER_PALLET.format(pallet=capfirst(str(pallet)), order=pallet.order)
+        words = _(OTHER_PALLET).format(pallet=capfirst(str(pallet)), order=pallet.order)
         raise ValidationError({"pallet": words})
 
 
@@ -133,16 +137,16 @@ def check_free(wheel: Wheel, order: Order) -> None:
     """Refuse a wheel that somebody picked for another order. Raises Conflict."""
     other = picked_elsewhere(wheel, order)
     if other is not None:
-        raise Conflict(PICKED.format(wheel=capfirst(str(wheel)), other=other.order))
+        raise Conflict(_(PICKED).format(wheel=capfirst(str(wheel)), other=other.order))
 
 
 def check_goes(stamp: Stamp, order: Order, wheel: Wheel, given: Given) -> None:
     """Refuse a wheel that may not leave for the order, with all its reasons. Raises Conflict."""
     stands = ordered(order, stamp.happened_at)
     if not stands.lines:
-        raise Conflict(NO_LINES.format(order=capfirst(str(order))))
+        raise Conflict(_(NO_LINES).format(order=capfirst(str(order))))
     if stands.is_full:
-        raise Conflict(FULL.format(order=capfirst(str(order))))
+        raise Conflict(_(FULL).format(order=capfirst(str(order))))
     grades = last_grades([wheel.pk], stamp.happened_at)
     lines = stands.lines_for([wheel], grades, local_day(stamp.happened_at))
     answer = decisions([wheel], order, stamp.happened_at, lines=lines, given={wheel.pk: given})[
@@ -150,7 +154,7 @@ def check_goes(stamp: Stamp, order: Order, wheel: Wheel, given: Given) -> None:
     ]
     if answer.word != Word.SHIP:
         reasons = "; ".join(answer.all_said)
-        words = NOT_FOR.format(wheel=capfirst(str(wheel)), order=order, reasons=reasons)
+        words = _(NOT_FOR).format(wheel=capfirst(str(wheel)), order=order, reasons=reasons)
         raise Conflict(words)
 
 
@@ -158,5 +162,5 @@ def check_goes(stamp: Stamp, order: Order, wheel: Wheel, given: Given) -> None:
 def strike_pick(pick: Pick, *, by: User, reason: str, words: str = "", **options: Any) -> Pick:
     """Put a wheel back. Raises Conflict when it has left."""
     if pick.wheel_id in sent_of(pick.order):
-        raise Conflict(LEFT.format(wheel=capfirst(str(pick.wheel)), order=pick.order))
+        raise Conflict(_(LEFT).format(wheel=capfirst(str(pick.wheel)), order=pick.order))
     return entries.strike(pick, by=by, reason=reason, words=words, **options)

@@ -4,7 +4,8 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local_day
@@ -18,13 +19,17 @@ from milk.recalls_roots import find_root
 from milk.services.flowing import check_stands
 
 RINGS = (VET, CHEESEMAKER, OWNER)
-AT_ONCE = (
+AT_ONCE = N_(
     "Food that may harm and has left the estate is told to the authority and called back at once. "
     "Begin the recall from the file, or write there why none is needed."
 )
-SAMPLED_LATER = "It was told before {day}; expected the day of their sample, on that day at most."
-CLOSED = "This file was closed. Nothing was saved. Strike the step that closed it if it goes on."
-NO_CAUSE = (
+SAMPLED_LATER = N_(
+    "It was told before {day}; expected the day of their sample, on that day at most."
+)
+CLOSED = N_(
+    "This file was closed. Nothing was saved. Strike the step that closed it if it goes on."
+)
+NO_CAUSE = N_(
     "A file is closed with its cause and with what is changed; missing: {missing}. Nothing was "
     "saved. “Not found out” is a cause too, with where was looked."
 )
@@ -38,7 +43,7 @@ def record_outside_finding(
     root = found_in(about_kind, about)
     sampled = fields.get("sampled_on")
     if sampled is not None and sampled > local_day(stamp.happened_at):
-        raise ValidationError({"sampled_on": SAMPLED_LATER.format(day=sampled)})
+        raise ValidationError({"sampled_on": _(SAMPLED_LATER).format(day=sampled)})
     made: OutsideFinding = entries.record(
         OutsideFinding,
         stamp=stamp,
@@ -68,9 +73,11 @@ def ring(finding: OutsideFinding) -> None:
         raise_notice(
             cause=cause_of(finding),
             role=role,
-            what=f"Found outside: {finding}. Told by {finding.who}.",
+            what=_("Found outside: {finding}. Told by {who}.").format(
+                finding=finding, who=finding.who
+            ),
             where=finding.about_name,
-            otherwise=AT_ONCE,
+            otherwise=_(AT_ONCE),
             url=finding.get_absolute_url(),
         )
 
@@ -95,7 +102,7 @@ def record_outside_step(
     finding = OutsideFinding.objects.select_for_update(of=("self",)).get(pk=finding.pk)
     check_stands(finding, "finding")
     if is_closed(finding):
-        raise Conflict(CLOSED)
+        raise Conflict(_(CLOSED))
     if what == OutsideStep.What.CLOSED:
         check_explained(finding)
     made: OutsideStep = entries.record(
@@ -113,7 +120,7 @@ def check_explained(finding: OutsideFinding) -> None:
     done = set(steps.values_list("what", flat=True))
     missing = [str(one.label) for one in needed if one not in done]
     if missing:
-        raise Conflict(NO_CAUSE.format(missing=capfirst(" and ".join(missing)).lower()))
+        raise Conflict(_(NO_CAUSE).format(missing=_(" and ").join(missing)))
 
 
 @transaction.atomic

@@ -9,37 +9,40 @@ from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.db import connection, transaction
 from django.db.models.functions import Length
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local, local_day
 from config.entries import Stamp
 from config.errors import Conflict
+from config.language import in_readers_form
 from milk.figures import figures_on, value_on
 from milk.limits import plain
 from milk.models import MilkFigure, PlateLoss, PlateReceipt, Wheel, WheelWeight
 from milk.services.flowing import check_stands, weight
 
-RECEIVED_ALREADY = "Plates {first} to {last} came in already, on {day}. Look at both numbers."
-NOT_RECEIVED = (
+RECEIVED_ALREADY = N_("Plates {first} to {last} came in already, on {day}. Look at both numbers.")
+NOT_RECEIVED = N_(
     "Plate {plate} is in none of the plates received ({ranges}). Look at the number, or write down "
     "the plates that came first. Nothing was saved."
 )
-GONE = (
+GONE = N_(
     "Plate {plate} was written as {what} at {at} by {by}{note}; it comes on no wheel. Take the "
     "next plate. If it was found whole, strike that entry first. Nothing was saved."
 )
-ON_A_WHEEL = "Plate {plate} is on {vat}, twin {twin}. Strike that wheel first, if it is not."
-OUTSIDE = (
+ON_A_WHEEL = N_("Plate {plate} is on {vat}, twin {twin}. Strike that wheel first, if it is not.")
+OUTSIDE = N_(
     "Wheel {plate} and perhaps others of these plates are made; the plates received must keep "
     "them. Look at both numbers."
 )
-WEIGHED_BEFORE = "Wheel {plate} was lifted at {lifted}; it cannot have been weighed at {at}."
-NO_WHEEL_WEIGHT = "{kg} kg is no weight of a wheel. Expected {expected}. Look at the number."
-GAINED = (
+WEIGHED_BEFORE = N_("Wheel {plate} was lifted at {lifted}; it cannot have been weighed at {at}.")
+NO_WHEEL_WEIGHT = N_("{kg} kg is no weight of a wheel. Expected {expected}. Look at the number.")
+GAINED = N_(
     "Wheel {plate} weighed {before} kg on {day}; {kg} kg is {more} % more, and a wheel only loses. "
     "Weigh it again, or strike the earlier weight if that was wrong."
 )
-TOO_MANY_PLATES = (
+TOO_MANY_PLATES = N_(
     "{first} to {last} are {count} plates; expected at most {most} in one delivery. Look at both "
     "numbers."
 )
@@ -81,13 +84,16 @@ def record_receipt(*, stamp: Stamp, first: str, last: str, **fields: Any) -> Pla
 def check_new(first: str, last: str, but: PlateReceipt | None = None) -> None:
     """Refuse plates of which some came in before, and more than anybody delivers at once."""
     if first.isdecimal() and last.isdecimal() and int(last) - int(first) >= MOST_PLATES:
-        words = TOO_MANY_PLATES.format(
-            first=first, last=last, count=f"{int(last) - int(first) + 1:,}", most=f"{MOST_PLATES:,}"
+        words = _(TOO_MANY_PLATES).format(
+            first=first,
+            last=last,
+            count=in_readers_form(f"{int(last) - int(first) + 1:,}"),
+            most=in_readers_form(f"{MOST_PLATES:,}"),
         )
         raise ValidationError({"last": words})
     there = receipts_of(first, last).exclude(pk=but.pk if but else None).first()
     if there is not None:
-        words = RECEIVED_ALREADY.format(
+        words = _(RECEIVED_ALREADY).format(
             first=there.first, last=there.last, day=local(there.happened_at)
         )
         raise ValidationError({"first": words})
@@ -121,7 +127,7 @@ def check_keeps(receipt: PlateReceipt, first: str, last: str) -> None:
         made = made.exclude(plate__gte=first, plate__lte=last)
     wheel = made.order_by("plate").first()
     if wheel is not None:
-        raise Conflict(OUTSIDE.format(plate=wheel.plate))
+        raise Conflict(_(OUTSIDE).format(plate=wheel.plate))
 
 
 def used_of(receipt: PlateReceipt) -> Any:
@@ -139,7 +145,7 @@ def record_loss(*, stamp: Stamp, plate: str, **fields: Any) -> PlateLoss:
     check_received(plate)
     there = Wheel.objects.standing().filter(plate=plate).select_related("vat").first()
     if there is not None:
-        raise Conflict(ON_A_WHEEL.format(plate=plate, vat=there.vat, twin=there.twin))
+        raise Conflict(_(ON_A_WHEEL).format(plate=plate, vat=there.vat, twin=there.twin))
     loss: PlateLoss = entries.record(PlateLoss, stamp=stamp, plate=plate, **fields)
     return loss
 
@@ -150,7 +156,7 @@ def check_plate_fit(plate: str) -> None:
     gone = PlateLoss.objects.standing().filter(plate=plate).select_related("by").first()
     if gone is not None:
         raise Conflict(
-            GONE.format(
+            _(GONE).format(
                 plate=plate,
                 what=gone.get_what_display(),
                 at=local(gone.happened_at),
@@ -166,8 +172,11 @@ def check_received(plate: str) -> None:
         return
     latest = list(PlateReceipt.objects.standing().order_by("-happened_at", "-id")[:RANGES_SAID])
     if latest:
-        ranges = ", ".join(f"{one.first} to {one.last}" for one in reversed(latest))
-        raise ValidationError({"plate": NOT_RECEIVED.format(plate=plate, ranges=ranges)})
+        ranges = ", ".join(
+            _("{first} to {last}").format(first=one.first, last=one.last)
+            for one in reversed(latest)
+        )
+        raise ValidationError({"plate": _(NOT_RECEIVED).format(plate=plate, ranges=ranges)})
 
 
 @transaction.atomic
@@ -176,7 +185,7 @@ def record_weight(*, stamp: Stamp, wheel: Wheel, kg: Decimal) -> WheelWeight:
     check_stands(wheel, "wheel")
     check_wheel_weight(kg, local_day(stamp.happened_at))
     if stamp.happened_at < wheel.happened_at:
-        words = WEIGHED_BEFORE.format(
+        words = _(WEIGHED_BEFORE).format(
             plate=wheel.plate, lifted=local(wheel.happened_at), at=local(stamp.happened_at)
         )
         raise ValidationError({"happened_at": words})
@@ -197,9 +206,15 @@ def check_wheel_weight(kg: Decimal | None, day: date) -> None:
     )
     if kg > 0 and (least is None or kg >= least) and (most is None or kg <= most):
         return
-    low = f"at least {weight(least)}" if least is not None else "more than 0"
-    expected = f"{low}{'' if most is None else f' and at most {weight(most)}'} kg"
-    raise ValidationError({"kg": NO_WHEEL_WEIGHT.format(kg=weight(kg), expected=expected)})
+    low = (
+        _("at least {weight}").format(weight=weight(least))
+        if least is not None
+        else _("more than 0")
+    )
+    if most is not None:
+        low = _("{least} and at most {most}").format(least=low, most=weight(most))
+    expected = f"{low} kg"
+    raise ValidationError({"kg": _(NO_WHEEL_WEIGHT).format(kg=weight(kg), expected=expected)})
 
 
 def check_only_loses(wheel: Wheel, kg: Decimal, stamp: Stamp) -> None:
@@ -209,7 +224,7 @@ def check_only_loses(wheel: Wheel, kg: Decimal, stamp: Stamp) -> None:
     last = weighed.order_by("-happened_at", "-id").first()
     if apart is None or last is None or kg <= last.kg * (100 + apart) / 100:
         return
-    words = GAINED.format(
+    words = _(GAINED).format(
         plate=wheel.plate,
         before=weight(last.kg),
         day=local(last.happened_at)[:10],

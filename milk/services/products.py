@@ -6,6 +6,8 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local_day
@@ -14,7 +16,7 @@ from herd.models import Holding
 from milk.models import ProductOut
 from milk.services.flowing import check_stands, check_weight
 
-NOT_MADE_YET = "It left on {left}; it cannot be of the milk of {day}, which came later."
+NOT_MADE_YET = N_("It left on {left}; it cannot be of the milk of {day}, which came later.")
 
 
 @transaction.atomic
@@ -26,7 +28,7 @@ def record_product_out(
     check_weight(kg)
     left = local_day(stamp.happened_at)
     if of_day > left:
-        raise ValidationError({"of_day": NOT_MADE_YET.format(left=left, day=of_day)})
+        raise ValidationError({"of_day": _(NOT_MADE_YET).format(left=left, day=of_day)})
     made: ProductOut = entries.record(
         ProductOut, stamp=stamp, buyer=buyer, kg=kg, of_day=of_day, **fields
     )

@@ -6,10 +6,13 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.entries import Stamp
 from config.errors import Conflict
+from config.language import in_estate_language
 from milk.below import below as frozen_below
 from milk.models import Hold, Recall
 from milk.recalls_below import Below, below_root
@@ -17,10 +20,10 @@ from milk.recalls_roots import find_root
 from milk.services.holds import add_items, tell
 from milk.services.recalls import check_runs
 
-A_DRILL = "This is a drill: nothing is held because of it. Nothing was saved."
-NOTHING_TO_HOLD = "Nothing lies below this recall, so there is nothing to hold."
-HELD_ALREADY = "Everything below this recall is held because of it already."
-NO_REASON = "“{reason}” is no reason of such a hold. Expected one of {reasons}."
+A_DRILL = N_("This is a drill: nothing is held because of it. Nothing was saved.")
+NOTHING_TO_HOLD = N_("Nothing lies below this recall, so there is nothing to hold.")
+HELD_ALREADY = N_("Everything below this recall is held because of it already.")
+NO_REASON = N_("“{reason}” is no reason of such a hold. Expected one of {reasons}.")
 # “Inhibitor” is left out: such a hold is released by what answers a positive result of its lots.
 REASONS = (Hold.Reason.OTHER, Hold.Reason.WITHHELD, Hold.Reason.LIMIT, Hold.Reason.FEED)
 LONGEST_WORDS = 400
@@ -40,10 +43,10 @@ def hold_recall(*, stamp: Stamp, recall: Recall, reason: str = Hold.Reason.OTHER
     recall = Recall.objects.select_for_update(of=("self",)).get(pk=recall.pk)
     check_runs(recall, stamp)
     if recall.drill:
-        raise Conflict(A_DRILL)
+        raise Conflict(_(A_DRILL))
     if reason not in REASONS:
         said = ", ".join(REASONS)
-        raise ValidationError({"reason": NO_REASON.format(reason=reason, reasons=said)})
+        raise ValidationError({"reason": _(NO_REASON).format(reason=reason, reasons=said)})
     root = find_root(recall.root_kind, recall.root)
     below = below_root(
         root, reach=recall.reach, since=recall.since, until=recall.until, at=stamp.happened_at
@@ -51,17 +54,20 @@ def hold_recall(*, stamp: Stamp, recall: Recall, reason: str = Hold.Reason.OTHER
     cause = cause_of_hold(recall)
     wanted = list(to_hold(cause, below))
     if not wanted:
-        raise Conflict(NOTHING_TO_HOLD)
+        raise Conflict(_(NOTHING_TO_HOLD))
     standing = Hold.objects.standing().filter(cause_key__startswith=cause)
     held = set(standing.values_list("cause_key", flat=True))
-    words = f"recall of {recall.root_name}: {recall.reason}"[:LONGEST_WORDS]
+    with in_estate_language():
+        words = _("recall of {root_name}: {reason}").format(
+            root_name=recall.root_name, reason=recall.reason
+        )[:LONGEST_WORDS]
     several = [
         (stamp.again(), {"reason": reason, "words": words, **fields})
         for fields in wanted
         if fields["cause_key"] not in held
     ]
     if not several:
-        raise Conflict(HELD_ALREADY)
+        raise Conflict(_(HELD_ALREADY))
     made = entries.record_all(Hold, several)
     if below.lots:
         add_items(made[0], below.lots)

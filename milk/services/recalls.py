@@ -9,17 +9,21 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local, local_day
 from config.entries import Stamp
 from config.errors import Conflict
-from config.language import in_estate_language
+from config.language import in_estate_language, in_readers_form
 from config.notices import close_gone, raise_notice
 from config.roles import CHEESEMAKER, OFFICE, OWNER, STORE_HAND, VET
 from herd.models import Holding
 from milk.figures import value_on
 from milk.models import MilkFigure, Recall, RecallStep, Wheel, WheelDiscard
+from milk.nouns import counted
 from milk.places import GONE, SENT, Place, where_is
 from milk.recalls import Board, board_of
 from milk.recalls_below import Below, below_root
@@ -29,23 +33,23 @@ from milk.services.dispatch import record_discard
 from milk.services.flowing import check_stands
 from milk.trace_forward import MOVED
 
-DRILL_REASON = "a drill"
-NO_WHEEL = (
+DRILL_REASON = N_("a drill")
+NO_WHEEL = N_(
     "There is no wheel to draw: none was lifted in the last {months} months. Nothing was saved."
 )
-BEFORE_THE_START = "The recall began at {began}; a step of it cannot be older than that."
-AFTER_THE_END = (
+BEFORE_THE_START = N_("The recall began at {began}; a step of it cannot be older than that.")
+AFTER_THE_END = N_(
     "This {what} ended at {ended}. Nothing was saved. Strike its end first if it goes on."
 )
-NOT_IN_IT = "{wheel} is not part of this {what}. Expected a wheel that is on its list."
-NOT_A_BUYER = "{buyer} has nothing of this {what}. Expected a buyer that is on its list."
-NO_PLATES = "Name at least one plate; expected plate numbers with blanks or commas between."
-NO_SUCH_PLATES = "Not on the list of this {what}: {plates}. Nothing was saved."
-AUTHORITY_IN_DRILL = "This is a drill: the authority is not told of it. Write “other” instead."
+NOT_IN_IT = N_("{wheel} is not part of this {what}. Expected a wheel that is on its list.")
+NOT_A_BUYER = N_("{buyer} has nothing of this {what}. Expected a buyer that is on its list.")
+NO_PLATES = N_("Name at least one plate; expected plate numbers with blanks or commas between.")
+NO_SUCH_PLATES = N_("Not on the list of this {what}: {plates}. Nothing was saved.")
+AUTHORITY_IN_DRILL = N_("This is a drill: the authority is not told of it. Write “other” instead.")
 RINGS = (VET, CHEESEMAKER, OFFICE, STORE_HAND, OWNER)
 MONTH = timedelta(days=365.25 / 12)
-WITNESS_MISSING = "Name who saw these wheels destroyed, besides whoever writes it."
-WHERE_UNSAID = "destroyed in the recall"
+WITNESS_MISSING = N_("Name who saw these wheels destroyed, besides whoever writes it.")
+WHERE_UNSAID = N_("destroyed in the recall")
 PLATES_SHOWN = 8
 
 
@@ -66,9 +70,12 @@ def record_recall(
 
     ``draw``: how a drill's wheel was drawn. Raises ValidationError by field.
     """
-    found = find_root(root_kind, root)
-    below = below_root(found, reach=reach, since=since, until=until, at=stamp.happened_at)
-    places = where_is([wheel.pk for wheel in below.wheels])
+    # What cannot be found is refused in the reader's words; names are kept in the estate's.
+    find_root(root_kind, root)
+    with in_estate_language():
+        found = find_root(root_kind, root)
+        below = below_root(found, reach=reach, since=since, until=until, at=stamp.happened_at)
+        places = where_is([wheel.pk for wheel in below.wheels])
     tree = tree_of(found, below, places, stamp.happened_at)
     recall: Recall = entries.record(
         Recall,
@@ -89,6 +96,7 @@ def record_recall(
     return recall
 
 
+@in_estate_language()
 def tree_of(root: Root, below: Below, places: dict[int, Place], at: datetime) -> dict[str, Any]:
     """What lies below, as it is frozen in a recall: numbers, names and kg."""
     found = below.found
@@ -127,14 +135,16 @@ def tree_of(root: Root, below: Below, places: dict[int, Place], at: datetime) ->
 @in_estate_language()
 def ring(recall: Recall) -> None:
     """Tell everybody who has something to do in a real recall."""
-    pieces = f"{recall.pieces:,} wheel{'s' * (recall.pieces != 1)}"
+    pieces = counted(recall.pieces, "wheel")
     for role in RINGS:
         raise_notice(
             cause=cause_of(recall),
             role=role,
-            what=f"Recall: {recall.root_name}. {recall.reason} {pieces}.",
-            where="store, brine and buyers",
-            otherwise="The clock runs until every wheel is located and the recall is ended.",
+            what=_("Recall: {root_name}. {reason} {pieces}.").format(
+                root_name=recall.root_name, reason=recall.reason, pieces=pieces
+            ),
+            where=_("store, brine and buyers"),
+            otherwise=_("The clock runs until every wheel is located and the recall is ended."),
             url=recall.get_absolute_url(),
         )
 
@@ -145,7 +155,7 @@ def cause_of(recall: Recall) -> str:
 
 
 @transaction.atomic
-def begin_drill(*, stamp: Stamp, reason: str = DRILL_REASON, seed: int | None = None) -> Recall:
+def begin_drill(*, stamp: Stamp, reason: str = "", seed: int | None = None) -> Recall:
     """Begin a drill on a wheel that the server draws; everything made of its milk is looked for.
 
     ``seed``: to draw the same again. Raises Conflict when there is no wheel to draw.
@@ -156,23 +166,27 @@ def begin_drill(*, stamp: Stamp, reason: str = DRILL_REASON, seed: int | None = 
         wheels = wheels.filter(happened_at__gte=stamp.happened_at - float(months) * MONTH)
     number = wheels.count()
     if not number:
-        raise Conflict(NO_WHEEL.format(months="" if months is None else f"{months:f}"))
+        raise Conflict(
+            _(NO_WHEEL).format(months="" if months is None else in_readers_form(f"{months:f}"))
+        )
     seed = secrets.randbits(53) if seed is None else seed
     drawn = Random(seed).randrange(number)
     wheel = wheels.order_by("id")[drawn]
+    with in_estate_language():
+        said = _(DRILL_REASON)
     return record_recall(
         stamp=stamp,
         root_kind=Recall.Root.WHEEL,
         root=wheel.uuid,
         reach=Recall.Reach.MILK,
-        reason=reason,
+        reason=reason or said,
         drill=True,
         draw={"seed": seed, "of": number, "drawn": drawn},
     )
 
 
 def word_of(recall: Recall) -> str:
-    return "drill" if recall.drill else "recall"
+    return _("drill") if recall.drill else _("recall")
 
 
 def ended_at(recall: Recall) -> datetime | None:
@@ -202,7 +216,7 @@ def record_steps(
     for fields in several:
         check_belongs(recall, board, fields.get("wheel"), fields.get("buyer"))
     if recall.drill and what == RecallStep.What.AUTHORITY:
-        raise ValidationError({"what": AUTHORITY_IN_DRILL})
+        raise ValidationError({"what": _(AUTHORITY_IN_DRILL)})
     result = None
     if what == RecallStep.What.ENDED:
         result = result_of(board_of(recall, stamp.happened_at), stamp.happened_at)
@@ -225,23 +239,24 @@ def check_runs(recall: Recall, stamp: Stamp) -> None:
     """Refuse a step of a recall that is struck, has ended, or had not begun."""
     check_stands(recall, "recall")
     if stamp.happened_at < recall.happened_at:
-        words = BEFORE_THE_START.format(began=local(recall.happened_at))
+        words = _(BEFORE_THE_START).format(began=local(recall.happened_at))
         raise ValidationError({"happened_at": words})
     ended = ended_at(recall)
     if ended is not None:
-        raise Conflict(AFTER_THE_END.format(what=word_of(recall), ended=local(ended)))
+        raise Conflict(_(AFTER_THE_END).format(what=word_of(recall), ended=local(ended)))
 
 
 def check_belongs(recall: Recall, board: Board, wheel: Wheel | None, buyer: Holding | None) -> None:
     """Refuse a step about a wheel or a buyer that is not part of the recall."""
     what = word_of(recall)
     if wheel is not None and wheel.pk not in {row.wheel.pk for row in board.rows}:
-        words = NOT_IN_IT.format(wheel=str(wheel).capitalize(), what=what)
+        words = _(NOT_IN_IT).format(wheel=capfirst(str(wheel)), what=what)
         raise ValidationError({"wheel": words})
     if buyer is not None and buyer.pk not in {one.holding.pk for one in board.buyers}:
-        raise ValidationError({"buyer": NOT_A_BUYER.format(buyer=buyer, what=what)})
+        raise ValidationError({"buyer": _(NOT_A_BUYER).format(buyer=buyer, what=what)})
 
 
+@in_estate_language()
 def follow(recall: Recall, what: str) -> None:
     """What a step sets in motion: the owner hears of an authority, the end closes notices."""
     if recall.drill:
@@ -250,7 +265,9 @@ def follow(recall: Recall, what: str) -> None:
         raise_notice(
             cause=f"{cause_of(recall)}:authority",
             role=OWNER,
-            what=f"The authority was told: recall of {recall.root_name}.",
+            what=_("The authority was told: recall of {root_name}.").format(
+                root_name=recall.root_name
+            ),
             url=recall.get_absolute_url(),
         )
     if what == RecallStep.What.ENDED:
@@ -285,13 +302,13 @@ def record_plates(
     """
     asked = list(dict.fromkeys(plates.replace(",", " ").replace(";", " ").split()))
     if not asked:
-        raise ValidationError({"plates": NO_PLATES})
+        raise ValidationError({"plates": _(NO_PLATES)})
     wheels = {wheel.plate: wheel for wheel in Wheel.objects.standing().filter(plate__in=asked)}
     on_list = {row.wheel.plate for row in board_of(recall, timezone.now()).rows}
     strange = [plate for plate in asked if plate not in on_list]
     if strange:
         shown = ", ".join(plate[:16] for plate in strange[:PLATES_SHOWN])
-        words = NO_SUCH_PLATES.format(what=word_of(recall), plates=shown)
+        words = _(NO_SUCH_PLATES).format(what=word_of(recall), plates=shown)
         raise ValidationError({"plates": words})
     several = [{"wheel": wheels[plate], **fields} for plate in asked]
     made = record_steps(stamp=stamp, recall=recall, what=what, several=several)
@@ -307,13 +324,15 @@ def destroy_here(
     places = where_is([wheel.pk for wheel in wheels], stamp.happened_at)
     here = [wheel for wheel in wheels if places[wheel.pk].kind not in (SENT, GONE)]
     if here and not witness.strip():
-        raise ValidationError({"witness": WITNESS_MISSING})
+        raise ValidationError({"witness": _(WITNESS_MISSING)})
+    with in_estate_language():
+        unsaid = _(WHERE_UNSAID)
     for wheel in here:
         record_discard(
             stamp=stamp.again(),
             wheel=wheel,
             how=WheelDiscard.How.DESTROYED,
-            where_to=fields.get("place") or WHERE_UNSAID,
+            where_to=fields.get("place") or unsaid,
             paper=fields.get("paper", ""),
             witness=witness,
         )

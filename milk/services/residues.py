@@ -8,20 +8,25 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local_day
 from config.entries import Stamp
+from config.language import in_estate_language
 from milk.models import Hold, MilkLot, Residue, ResidueLimit
 from milk.residues import Measured, Most, too_much
 from milk.results import ABOVE, BELOW, read_result
 from milk.services import holds
 from milk.services.tests import check_lot
 
-NO_NUMBER = "Expected the number on the paper in µg/kg, as 12, 12,5 or <2 (looked for, not found)."
-TOO_LARGE = "{value} µg/kg cannot be: that is more than a gram in a kilogram. Check the unit."
+NO_NUMBER = N_(
+    "Expected the number on the paper in µg/kg, as 12, 12,5 or <2 (looked for, not found)."
+)
+TOO_LARGE = N_("{value} µg/kg cannot be: that is more than a gram in a kilogram. Check the unit.")
 MOST = Decimal(999_999)
-HELD = "residue in lot {lot}: {words}"
+HELD = N_("residue in lot {lot}: {words}")
 
 
 @transaction.atomic
@@ -59,11 +64,11 @@ def number_in(written: str) -> Decimal | None:
     try:
         result = read_result(written)
     except ValueError as error:
-        raise ValidationError({"written": NO_NUMBER}) from error
+        raise ValidationError({"written": _(NO_NUMBER)}) from error
     if result.value < 0 or result.mark == ABOVE:
-        raise ValidationError({"written": NO_NUMBER})
+        raise ValidationError({"written": _(NO_NUMBER)})
     if result.value > MOST:
-        raise ValidationError({"written": TOO_LARGE.format(value=result.value)})
+        raise ValidationError({"written": _(TOO_LARGE).format(value=result.value)})
     return None if result.mark == BELOW else result.value
 
 
@@ -75,6 +80,7 @@ def limits_on(day: date) -> list[Most]:
     return [Most(row.substance, row.summed_as, row.at_most, row.scheme) for row in newest.values()]
 
 
+@in_estate_language()
 def bring_in_line(lot: MilkLot) -> None:
     """Hold a lot for what is over in it, and let holds go whose cause is gone."""
     rows = list(Residue.objects.standing().filter(lot=lot).order_by("happened_at", "pk"))
@@ -83,10 +89,10 @@ def bring_in_line(lot: MilkLot) -> None:
     now = timezone.now()
     wanted = {f"residue:{lot.uuid}:{one.key}"[:120]: one for one in found}
     for cause, one in wanted.items():
-        words = HELD.format(lot=lot, words=one.words)
+        words = _(HELD).format(lot=lot, words=one.words)
         holds.hold_automatically(
             cause=cause, reason=Hold.Reason.LIMIT, words=words, lots=[lot.pk], at=now
         )
     standing = Hold.objects.standing().filter(cause_key__startswith=f"residue:{lot.uuid}:")
     for cause in standing.exclude(cause_key__in=list(wanted)).values_list("cause_key", flat=True):
-        holds.cause_gone(cause, at=now, words="No result of it in the book is over its limit.")
+        holds.cause_gone(cause, at=now, words=_("No result of it in the book is over its limit."))

@@ -7,6 +7,8 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.entries import Stamp
@@ -22,7 +24,7 @@ from milk.services.milkings import (
     sum_of,
 )
 
-TWO_GROUPS = "{animals} stand in the rows of two groups. A cow is milked in one of them."
+TWO_GROUPS = N_("{animals} stand in the rows of two groups. A cow is milked in one of them.")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,7 +61,7 @@ def check_apart(groups: Sequence[GroupMilked]) -> None:
             if seen.setdefault(row.animal.pk, place) != place:
                 twice.append(str(row.animal))
     if twice:
-        raise ValidationError({"cows": TWO_GROUPS.format(animals=", ".join(twice[:5]))})
+        raise ValidationError({"cows": _(TWO_GROUPS).format(animals=", ".join(twice[:5]))})
 
 
 def checked(day: date, session: str, one: GroupMilked) -> Mapping[str, Any]:
@@ -70,7 +72,7 @@ def checked(day: date, session: str, one: GroupMilked) -> Mapping[str, Any]:
     check_rows(one.cows)
     measured = [row for row in one.cows if row.goes == CowMilking.Goes.TANK or row.grams]
     if kg is None and not measured:
-        raise ValidationError({"kg": KG_MISSING})
+        raise ValidationError({"kg": _(KG_MISSING)})
     return {
         "day": day,
         "session": session,

@@ -9,6 +9,9 @@ from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.db import connection, transaction
 from django.db.models import Sum
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local, local_day
@@ -22,22 +25,24 @@ from milk.models import KeptOver, MilkFigure, Milking, Skimming, Tank, Tray
 from milk.services.changing import strike_milk
 from milk.services.flowing import check_stands, check_weight, weight
 
-TRAY_NOT_YET = "{tray} was filled at {filled}; nobody can have looked at it at {at}."
-NOTHING_SEEN = "Write what was seen: cream taken, temperature, fat, smell, set aside, or a remark."
-TOO_MUCH_CREAM = (
+TRAY_NOT_YET = N_("{tray} was filled at {filled}; nobody can have looked at it at {at}.")
+NOTHING_SEEN = N_(
+    "Write what was seen: cream taken, temperature, fat, smell, set aside, or a remark."
+)
+TOO_MUCH_CREAM = N_(
     "{cream} kg of cream with what was taken before is as much as {tray} held ({kg} kg). "
     "Look at the kg."
 )
-SET_ASIDE = (
+SET_ASIDE = N_(
     "{tray} was set aside at {at} by {by} ({why}). It may not be poured. Strike that look, or "
     "write a new one, if it is fit after all."
 )
-KEPT_LEFT = "By the book {tank} holds {left} kg; {kg} kg cannot be kept over in it."
-KEPT_TOO_MUCH = (
+KEPT_LEFT = N_("By the book {tank} holds {left} kg; {kg} kg cannot be kept over in it.")
+KEPT_TOO_MUCH = N_(
     "{kg} kg kept over is {share} % of this morning's {morning} kg; at most {most} % may be "
     "({source}). Say why, or correct the kg."
 )
-KEPT_TOO_COLD = (
+KEPT_TOO_COLD = N_(
     "{celsius} °C is colder than the {least} °C that milk kept over may have ({source}). Say why, "
     "or correct the temperature."
 )
@@ -62,16 +67,16 @@ def record_skimming(
     check_stands(tray, "tray")
     check_weight(cream_kg, field="cream_kg")
     if cream_kg is None and not any(is_said(value) for value in fields.values()):
-        raise ValidationError(NOTHING_SEEN)
+        raise ValidationError(_(NOTHING_SEEN))
     tray = Tray.objects.select_for_update().get(pk=tray.pk)
     if stamp.happened_at < tray.happened_at:
-        words = TRAY_NOT_YET.format(
-            tray=str(tray).capitalize(), filled=local(tray.happened_at), at=local(stamp.happened_at)
+        words = _(TRAY_NOT_YET).format(
+            tray=capfirst(str(tray)), filled=local(tray.happened_at), at=local(stamp.happened_at)
         )
         raise ValidationError({"happened_at": words})
     cream = (tray.cream_kg or Decimal(0)) + (cream_kg or Decimal(0))
     if cream_kg is not None and cream >= tray.kg:
-        words = TOO_MUCH_CREAM.format(cream=weight(cream_kg), tray=tray, kg=weight(tray.kg))
+        words = _(TOO_MUCH_CREAM).format(cream=weight(cream_kg), tray=tray, kg=weight(tray.kg))
         raise ValidationError({"cream_kg": words})
     look: Skimming = entries.record(Skimming, stamp=stamp, tray=tray, cream_kg=cream_kg, **fields)
     keep_cream([tray.pk])
@@ -131,8 +136,8 @@ def check_not_aside(tray: Tray, stamp: Stamp) -> None:
     last = looks.select_related("by").order_by("-happened_at", "-id").first()
     if last is not None and last.set_aside:
         raise Conflict(
-            SET_ASIDE.format(
-                tray=str(tray).capitalize(),
+            _(SET_ASIDE).format(
+                tray=capfirst(str(tray)),
                 at=local(last.happened_at),
                 by=last.by,
                 why=why_aside(last),
@@ -142,7 +147,11 @@ def check_not_aside(tray: Tray, stamp: Stamp) -> None:
 
 def why_aside(look: Skimming) -> str:
     """Why a tray was set aside, in words."""
-    smell = f"smells {look.smell}" if look.smell not in ("", Skimming.Smell.CLEAN) else ""
+    smell = (
+        _("smells {smell}").format(smell=look.smell)
+        if look.smell not in ("", Skimming.Smell.CLEAN)
+        else ""
+    )
     return ", ".join(filter(None, (smell, look.remark)))
 
 
@@ -177,7 +186,7 @@ def check_in_tank(tank: Tank, kg: Decimal, stamp: Stamp) -> None:
     content = next((one for one in in_tanks(stamp.happened_at) if one.tank.pk == tank.pk), None)
     left = content.left if content else Decimal(0)
     if content is None or content.lot is None or kg > left:
-        words = KEPT_LEFT.format(
+        words = _(KEPT_LEFT).format(
             tank=tank, left=weight(max(left, Decimal(0)).quantize(Decimal("0.1"))), kg=weight(kg)
         )
         raise ValidationError({"kg": words})
@@ -194,7 +203,7 @@ def check_kept_rules(kg: Decimal, temperature: Decimal | None, stamp: Stamp) -> 
     kept = kg + kept_today(stamp)
     more_than_a_wheel = one_wheel is None or kept > one_wheel.value
     if most is not None and kept * 100 > most.value * morning > 0 and more_than_a_wheel:
-        words = KEPT_TOO_MUCH.format(
+        words = _(KEPT_TOO_MUCH).format(
             kg=weight(kept),
             share=plain((kept / morning * 100).quantize(Decimal("0.1"))),
             morning=weight(morning),
@@ -204,7 +213,7 @@ def check_kept_rules(kg: Decimal, temperature: Decimal | None, stamp: Stamp) -> 
         raise ValidationError({"kg": words})
     least = figures.get(what.KEPT_WARM)
     if least is not None and temperature is not None and temperature < least.value:
-        words = KEPT_TOO_COLD.format(
+        words = _(KEPT_TOO_COLD).format(
             celsius=plain(temperature), least=plain(least.value), source=least.source
         )
         raise ValidationError({"temperature": words})

@@ -5,53 +5,63 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+from django.utils.translation import ngettext
 
 from config import entries
 from config.days import local
 from config.entries import Entry, Stamp
 from config.errors import Conflict
+from config.language import in_readers_form
+from config.templatetags.sheet import amount
 from milk.free_places import free_places
 from milk.models import StoreGap, StorePlace, StoreRound, StoreStay, Wheel, WheelPlace
 from milk.places import GONE, IN_STORE, SENT, Place, moves, where_is
 from milk.services.flowing import check_stands
 from milk.services.wheel_places import lying_on, place_again
 
-BEFORE_LIFT = "{wheel} was lifted at {lifted}; this cannot have happened to it at {at}."
-HAS_LEFT = (
+BEFORE_LIFT = N_("{wheel} was lifted at {lifted}; this cannot have happened to it at {at}.")
+HAS_LEFT = N_(
     "{wheel} was {place} at {since}. A wheel that came back is first laid on a place of the store. "
     "Nothing was saved."
 )
-NO_MORE = (
+NO_MORE = N_(
     "{wheel} was destroyed or used otherwise at {since}. Nothing was saved. If it is here after "
     "all, strike that entry first."
 )
-TAKEN = (
+TAKEN = N_(
     "{place} is taken: {wheel} of {vat} lies there{since}. Two wheels do not lie on one shelf "
     "place. Choose a free place; or, if you see {this} lying there, write it as found there. "
     "Nothing was saved."
 )
-NOT_IN_STORE = "{wheel} does not lie in the store by the book: it is {place}. Nothing was saved."
-TWICE = "{wheel} stands twice in what you sent."
-NO_WHEELS = "Name at least one wheel."
-LIES_THERE = "{wheel} lies on {place} already, since {since}. Nothing was saved."
-TOO_FEW_FREE = (
-    "{free} place{s} free in {room}, aisle {aisle} from column {column}, and {wheels} to be laid. "
-    "Choose another aisle, or lay fewer."
+NOT_IN_STORE = N_(
+    "{wheel} does not lie in the store by the book: it is {place}. Nothing was saved."
 )
-NO_SUCH_AISLE = "{room} has no aisle {aisle} in the book. Its aisles: {aisles}."
-NO_SUCH_ROOM = "No room “{room}” is in the book. Rooms: {rooms}."
+TWICE = N_("{wheel} stands twice in what you sent.")
+NO_WHEELS = N_("Name at least one wheel.")
+LIES_THERE = N_("{wheel} lies on {place} already, since {since}. Nothing was saved.")
+TOO_FEW_FREE = N_(
+    "{free} in {room}, aisle {aisle} from column {column}, and {wheels}. Choose another aisle, "
+    "or lay fewer."
+)
+NO_SUCH_AISLE = N_("{room} has no aisle {aisle} in the book. Its aisles: {aisles}.")
+NO_SUCH_ROOM = N_("No room “{room}” is in the book. Rooms: {rooms}.")
 MOST_PLACES = 20_000
-TOO_MANY_PLACES = "{number} places in one act are too many; at most {most}. Make the room in parts."
-NO_AISLES = "The last aisle comes before the first, {first}. Turn the two round."
-ALL_THERE = "{number} in the book already."
+TOO_MANY_PLACES = N_(
+    "{number} places in one act are too many; at most {most}. Make the room in parts."
+)
+NO_AISLES = N_("The last aisle comes before the first, {first}. Turn the two round.")
+ALL_THERE = N_("{number} in the book already.")
 
 
 def check_wheel(stamp: Stamp, wheel: Wheel) -> None:
     """Refuse what happens to a struck wheel, or to one before it was lifted."""
     check_stands(wheel, "wheel")
     if stamp.happened_at < wheel.happened_at:
-        words = BEFORE_LIFT.format(
-            wheel=str(wheel).capitalize(),
+        words = _(BEFORE_LIFT).format(
+            wheel=capfirst(str(wheel)),
             lifted=local(wheel.happened_at),
             at=local(stamp.happened_at),
         )
@@ -73,10 +83,10 @@ def refuse_no_more(stamp: Stamp, wheels: Sequence[Wheel]) -> None:
 
 def refuse_gone(wheel: Wheel, place: Place) -> None:
     if place.kind == GONE and place.at is not None:
-        words = NO_MORE.format(wheel=str(wheel).capitalize(), since=local(place.at))
+        words = _(NO_MORE).format(wheel=capfirst(str(wheel)), since=local(place.at))
         raise Conflict(words)
     if place.kind == SENT and place.at is not None:
-        words = HAS_LEFT.format(wheel=str(wheel).capitalize(), place=place, since=local(place.at))
+        words = _(HAS_LEFT).format(wheel=capfirst(str(wheel)), place=place, since=local(place.at))
         raise Conflict(words)
 
 
@@ -85,7 +95,7 @@ def check_steps(stamp: Stamp, wheels: Sequence[Wheel]) -> dict[int, Place]:
     seen: set[int] = set()
     for wheel in wheels:
         if wheel.pk in seen:
-            raise ValidationError({"wheels": TWICE.format(wheel=str(wheel).capitalize())})
+            raise ValidationError({"wheels": _(TWICE).format(wheel=capfirst(str(wheel)))})
         seen.add(wheel.pk)
         check_wheel(stamp, wheel)
     places = where_is(seen, stamp.happened_at)
@@ -121,7 +131,7 @@ def record_store_stay(
         return found_here(stamp, wheel, place)[0]
     there = where_is([wheel.pk], stamp.happened_at)[wheel.pk]
     if there.kind == IN_STORE and there.at and there.words == f"store: {place}":
-        words = LIES_THERE.format(wheel=str(wheel).capitalize(), place=place, since=local(there.at))
+        words = _(LIES_THERE).format(wheel=capfirst(str(wheel)), place=place, since=local(there.at))
         raise Conflict(words)
     return lay_pairs(stamp, [(wheel, place)])[0]
 
@@ -178,10 +188,24 @@ def by_now(place: StorePlace) -> Wheel:
 def refuse_taken(wheel: Wheel, place: StorePlace, other: Wheel) -> None:
     last = other.store_stays.filter(struck_at=None, place=place).select_related("by")
     stay = last.order_by("-happened_at", "-id").first()
-    since = f" since {local(stay.happened_at)} (written by {stay.by})" if stay else ""
-    raise Conflict(
-        TAKEN.format(place=str(place), wheel=other, vat=other.vat, since=since, this=str(wheel))
+    since = (
+        _(" since {happened_at} (written by {by})").format(
+            happened_at=local(stay.happened_at), by=stay.by
+        )
+        if stay
+        else ""
     )
+    raise Conflict(
+        _(TAKEN).format(place=str(place), wheel=other, vat=other.vat, since=since, this=str(wheel))
+    )
+
+
+def free_said(places: int) -> str:
+    """How few places are free, in words."""
+    if not places:
+        return _("No place is free")
+    words = ngettext("Only {count} place is free", "Only {count} places are free", places)
+    return words.format(count=places)
 
 
 @transaction.atomic
@@ -193,19 +217,20 @@ def lay_in_aisle(
     Raises ValidationError by field, Conflict when fewer places are free.
     """
     if not wheels:
-        raise ValidationError({"wheels": NO_WHEELS})
+        raise ValidationError({"wheels": _(NO_WHEELS)})
     check_aisle(room, aisle)
     check_steps_in(stamp, wheels)
     free = free_places(room=room, aisle=aisle, column=column, most=len(wheels))
     if len(free) < len(wheels):
         raise Conflict(
-            TOO_FEW_FREE.format(
-                free=f"Only {len(free)}" if free else "No",
-                s=" is" if len(free) < 2 else "s are",
+            _(TOO_FEW_FREE).format(
+                free=free_said(len(free)),
                 room=room,
                 aisle=aisle,
                 column=column,
-                wheels="1 wheel is" if len(wheels) == 1 else f"{len(wheels)} wheels are",
+                wheels=ngettext(
+                    "{count} wheel is to be laid", "{count} wheels are to be laid", len(wheels)
+                ).format(count=len(wheels)),
             )
         )
     return lay_pairs(stamp, list(zip(wheels, free, strict=True)))
@@ -216,7 +241,7 @@ def check_steps_in(stamp: Stamp, wheels: Sequence[Wheel]) -> None:
     seen: set[int] = set()
     for wheel in wheels:
         if wheel.pk in seen:
-            raise ValidationError({"wheels": TWICE.format(wheel=str(wheel).capitalize())})
+            raise ValidationError({"wheels": _(TWICE).format(wheel=capfirst(str(wheel)))})
         seen.add(wheel.pk)
         check_wheel(stamp, wheel)
     refuse_no_more(stamp, wheels)
@@ -228,7 +253,7 @@ def record_store_gap(*, stamp: Stamp, wheel: Wheel) -> StoreGap:
     lies = WheelPlace.objects.filter(wheel=wheel).select_related("last_place").first()
     if lies is None or lies.last_place is None or lies.what not in ("store", "doubt"):
         place = where_is([wheel.pk])[wheel.pk]
-        raise Conflict(NOT_IN_STORE.format(wheel=str(wheel).capitalize(), place=place.said))
+        raise Conflict(_(NOT_IN_STORE).format(wheel=capfirst(str(wheel)), place=place.said))
     gap: StoreGap = of_wheel(StoreGap, stamp, wheel, place=lies.last_place)
     return gap
 
@@ -245,11 +270,11 @@ def check_aisle(room: str, aisle: int) -> None:
         return
     aisles = aisles_of(room)
     if aisles:
-        words = NO_SUCH_AISLE.format(room=room, aisle=aisle, aisles=", ".join(map(str, aisles)))
+        words = _(NO_SUCH_AISLE).format(room=room, aisle=aisle, aisles=", ".join(map(str, aisles)))
         raise ValidationError({"aisle": words})
     rooms = StorePlace.objects.standing().order_by("room").values_list("room", flat=True).distinct()
-    names = ", ".join(rooms[:20]) or "none yet"
-    raise ValidationError({"room": NO_SUCH_ROOM.format(room=room, rooms=names)})
+    names = ", ".join(rooms[:20]) or _("none yet")
+    raise ValidationError({"room": _(NO_SUCH_ROOM).format(room=room, rooms=names)})
 
 
 @transaction.atomic
@@ -270,9 +295,11 @@ def make_room(
     """
     number = len(aisles) * len(columns) * len(shelves)
     if not number:
-        raise ValidationError({"last_aisle": NO_AISLES.format(first=aisles.start)})
+        raise ValidationError({"last_aisle": _(NO_AISLES).format(first=aisles.start)})
     if number > MOST_PLACES:
-        words = TOO_MANY_PLACES.format(number=f"{number:,}", most=f"{MOST_PLACES:,}")
+        words = _(TOO_MANY_PLACES).format(
+            number=in_readers_form(f"{number:,}"), most=in_readers_form(f"{MOST_PLACES:,}")
+        )
         raise ValidationError({"shelves": words})
     wanted = [(a, c, s) for a in aisles for c in columns for s in shelves]
     room = room.strip()
@@ -280,8 +307,12 @@ def make_room(
     known = set(places.values_list("aisle", "column", "shelf"))
     new = [key for key in wanted if key not in known]
     if not new:
-        these = "This place is" if number == 1 else f"All of these {number:,} places are"
-        raise Conflict(ALL_THERE.format(number=these))
+        these = (
+            _("This place is")
+            if number == 1
+            else _("All of these {number} places are").format(number=amount(number))
+        )
+        raise Conflict(_(ALL_THERE).format(number=these))
     return entries.record_all(
         StorePlace,
         [

@@ -5,25 +5,29 @@ from datetime import datetime
 
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import local, local_day
+from config.language import in_estate_language
 from config.notices import close_gone, raise_notice
 from config.roles import CHEESEMAKER, STORE_HAND
 from milk.brine_board import Board, RowNow, board, rows_said
 from milk.climate import rooms_now
 from milk.figures import Dated
 from milk.models import MilkFigure
+from milk.nouns import counted
 from milk.rounds import AisleRound, rounds
 
 What = MilkFigure.What
 TOLD = (CHEESEMAKER, STORE_HAND)
-OUT_TODAY = "Out of brine today: {rows}"
-OUT_OTHERWISE = "They take up more salt than they should; the rind grows hard."
-ROW_OVER = "{row} is {days} days over its time in brine: {wheels} wheels"
-ROUNDS_LATE = "{room}: {number} not turned for more than {days} days: {aisles}"
-ROUNDS_OTHERWISE = "The wheels stay wet on one side, and rot begins there."
-ROOM_OUT = "{room} is out of its climate since {since}: {says}"
-ROOM_OTHERWISE = "Rinds crack in dry air and grow mould in damp air: look at doors and cooling."
+OUT_TODAY = N_("Out of brine today: {rows}")
+OUT_OTHERWISE = N_("They take up more salt than they should; the rind grows hard.")
+ROW_OVER = N_("{row} is {days} days over its time in brine: {wheels} wheels")
+ROUNDS_LATE = N_("{room}: {number} not turned for more than {days} days: {aisles}")
+ROUNDS_OTHERWISE = N_("The wheels stay wet on one side, and rot begins there.")
+ROOM_OUT = N_("{room} is out of its climate since {since}: {says}")
+ROOM_OTHERWISE = N_("Rinds crack in dry air and grow mould in damp air: look at doors and cooling.")
 MOST_NAMED = 12
 MOST_SAID = 400
 
@@ -47,6 +51,7 @@ def listed_by(figures: Dated, at: datetime) -> bool:
     return hour is None or here.hour + here.minute / 60 >= float(hour)
 
 
+@in_estate_language()
 def ring_for_list(now: Board, figures: Dated, at: datetime) -> int:
     """One list a day of the rows that come out."""
     cause = f"brine-out:{local_day(at).isoformat()}"
@@ -56,15 +61,16 @@ def ring_for_list(now: Board, figures: Dated, at: datetime) -> int:
         raise_notice(
             cause=cause,
             role=role,
-            what=OUT_TODAY.format(rows=rows_said(due))[:MOST_SAID],
+            what=_(OUT_TODAY).format(rows=rows_said(due))[:MOST_SAID],
             where="brine",
-            otherwise=OUT_OTHERWISE,
+            otherwise=_(OUT_OTHERWISE),
             url=reverse("milk:brine"),
         )
     close_gone("brine-out:", still={cause} if ring else (), at=at)
     return len(due) if ring else 0
 
 
+@in_estate_language()
 def ring_for_late_rows(now: Board, at: datetime) -> int:
     """A notice for each row that stands over."""
     late = {f"brine-late:{row.bath}:{row.row}": row for row in now.rows if row.is_late}
@@ -75,7 +81,7 @@ def ring_for_late_rows(now: Board, at: datetime) -> int:
                 role=role,
                 what=over_words(row),
                 where=str(row),
-                otherwise=OUT_OTHERWISE,
+                otherwise=_(OUT_OTHERWISE),
                 url=reverse("milk:brine"),
             )
     close_gone("brine-late:", still=late, at=at)
@@ -84,9 +90,10 @@ def ring_for_late_rows(now: Board, at: datetime) -> int:
 
 def over_words(row: RowNow) -> str:
     name = str(row)[:1].upper() + str(row)[1:]
-    return ROW_OVER.format(row=name, days=-(row.left or 0), wheels=len(row.lying))
+    return _(ROW_OVER).format(row=name, days=-(row.left or 0), wheels=len(row.lying))
 
 
+@in_estate_language()
 def ring_for_rounds(figures: Dated, at: datetime) -> int:
     """One notice a room, with the aisles that are late; told from the hour of the day's lists."""
     late: dict[str, list[AisleRound]] = {}
@@ -95,19 +102,19 @@ def ring_for_rounds(figures: Dated, at: datetime) -> int:
             late.setdefault(aisle.room, []).append(aisle)
     for room, aisles in late.items():
         first = aisles[0]
-        number = f"{len(aisles)} aisle{'' if len(aisles) == 1 else 's'}"
+        number = counted(len(aisles), "aisle")
         for role in TOLD:
             raise_notice(
                 cause=f"rounds-late:{room}",
                 role=role,
-                what=ROUNDS_LATE.format(
+                what=_(ROUNDS_LATE).format(
                     room=room,
                     number=number,
                     days=int((first.days or 0) + (first.late or 0)),
                     aisles=some(str(aisle.aisle) for aisle in aisles),
                 ),
                 where=room,
-                otherwise=ROUNDS_OTHERWISE,
+                otherwise=_(ROUNDS_OTHERWISE),
                 url=reverse("milk:rounds"),
             )
     if listed_by(figures, at):
@@ -115,6 +122,7 @@ def ring_for_rounds(figures: Dated, at: datetime) -> int:
     return sum(map(len, late.values()))
 
 
+@in_estate_language()
 def ring_for_rooms(figures: Dated, at: datetime) -> int:
     """A notice for each room that is out of its band for longer than the estate lets pass."""
     longest = figures.value(What.ROOM_OUT, local_day(at))
@@ -129,11 +137,11 @@ def ring_for_rooms(figures: Dated, at: datetime) -> int:
             raise_notice(
                 cause=f"room-out:{room.room}",
                 role=role,
-                what=ROOM_OUT.format(
+                what=_(ROOM_OUT).format(
                     room=room.room, since=local(room.out_since), says=", ".join(room.says)
                 ),
                 where=room.room,
-                otherwise=ROOM_OTHERWISE,
+                otherwise=_(ROOM_OTHERWISE),
                 url=reverse("milk:climate"),
             )
     close_gone("room-out:", still={f"room-out:{room.room}" for room in out}, at=at)
@@ -144,4 +152,6 @@ def some(names: Iterable[str]) -> str:
     """The first names of a list, and how many more there are."""
     found = list(names)
     more = len(found) - MOST_NAMED
-    return ", ".join(found[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
+    return ", ".join(found[:MOST_NAMED]) + (
+        _(" and {more} more").format(more=more) if more > 0 else ""
+    )

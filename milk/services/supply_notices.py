@@ -3,18 +3,21 @@
 from datetime import datetime
 
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import local_day
+from config.language import in_estate_language, in_readers_form
 from config.notices import close_gone, raise_notice
 from config.roles import CHEESEMAKER, OFFICE
 from milk.limits import plain
 from milk.plate_stock import plate_stock
 from milk.starter_and_rennet import rennet
 
-PLATES = "{left} plates left; order at {low}. Next: {next}"
-PLATES_ELSE = "Without a plate a wheel has no number, and nobody can sell it."
-PAST = "Rennet {code} was best before {day}, and {left} g are left by the book"
-PAST_ELSE = "It clots slower than its label says; the vats become slow, and nobody sees why."
+PLATES = N_("{left} plates left; order at {low}. Next: {next}")
+PLATES_ELSE = N_("Without a plate a wheel has no number, and nobody can sell it.")
+PAST = N_("Rennet {code} was best before {day}, and {left} g are left by the book")
+PAST_ELSE = N_("It clots slower than its label says; the vats become slow, and nobody sees why.")
 
 
 def look_at_supplies(*, at: datetime) -> dict[str, int]:
@@ -22,6 +25,7 @@ def look_at_supplies(*, at: datetime) -> dict[str, int]:
     return {"plates": ring_for_plates(at), "rennet": ring_for_rennet(at)}
 
 
+@in_estate_language()
 def ring_for_plates(at: datetime) -> int:
     """One notice while so few plates are left that the row says to order."""
     stock = plate_stock(at)
@@ -31,19 +35,20 @@ def ring_for_plates(at: datetime) -> int:
         raise_notice(
             cause="plates-low",
             role=role,
-            what=PLATES.format(
-                left=f"{stock.left:,}",
+            what=_(PLATES).format(
+                left=in_readers_form(f"{stock.left:,}"),
                 low=plain(stock.low),
-                next=stock.next or "none",
+                next=stock.next or _("none"),
             ),
-            where="dairy hall",
-            otherwise=PLATES_ELSE,
+            where=_("dairy hall"),
+            otherwise=_(PLATES_ELSE),
             url=reverse("milk:plates"),
         )
     close_gone("plates-low", still=still, at=at)
     return len(still)
 
 
+@in_estate_language()
 def ring_for_rennet(at: datetime) -> int:
     """A notice for each batch past its date of which something is left and nobody finished it."""
     today = local_day(at)
@@ -63,9 +68,9 @@ def ring_for_rennet(at: datetime) -> int:
         raise_notice(
             cause=cause,
             role=CHEESEMAKER,
-            what=PAST.format(code=one.code, day=one.batch.best_before, left=plain(one.left)),
-            where="dairy hall",
-            otherwise=PAST_ELSE,
+            what=_(PAST).format(code=one.code, day=one.batch.best_before, left=plain(one.left)),
+            where=_("dairy hall"),
+            otherwise=_(PAST_ELSE),
             url=reverse("milk:starter"),
         )
     close_gone("rennet-past:", still=past, at=at)

@@ -6,6 +6,8 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.entries import Stamp
@@ -27,17 +29,17 @@ from milk.services.flowing import (
 from milk.services.lots import lock_tanks
 from milk.services.skimming import cream_again
 
-KG_MISSING = "Give the kg: how much milk was {what}?"
-LEVEL_MISSING = "Give the kg that the level stands for."
-CELSIUS_MISSING = "Give the °C that was read."
-KG_SAYS_NOTHING = "A tank is washed or emptied whole, a line has no weight; leave the kg away."
-WHERE_TO = "Say which other tank it goes to."
-ONLY_WHEN_MOVED = "Only milk moved, or a line switched, goes to another tank; leave this away."
-NO_ROOM = (
+KG_MISSING = N_("Give the kg: how much milk was {what}?")
+LEVEL_MISSING = N_("Give the kg that the level stands for.")
+CELSIUS_MISSING = N_("Give the °C that was read.")
+KG_SAYS_NOTHING = N_("A tank is washed or emptied whole, a line has no weight; leave the kg away.")
+WHERE_TO = N_("Say which other tank it goes to.")
+ONLY_WHEN_MOVED = N_("Only milk moved, or a line switched, goes to another tank; leave this away.")
+NO_ROOM = N_(
     "{tank} has {there} kg in it by the book; {kg} kg more do not go into {capacity} kg. Nothing "
     "was saved. Look at the kg; or write first what was drawn from it, or the level that you read."
 )
-SAME_TANK = "Milk cannot be moved from {tank} to itself. Choose the other tank."
+SAME_TANK = N_("Milk cannot be moved from {tank} to itself. Choose the other tank.")
 
 WHOLE = (TankEvent.What.WASHED, TankEvent.What.EMPTIED)
 WITHOUT_KG = (*WHOLE, TankEvent.What.SWITCHED)
@@ -66,7 +68,7 @@ def record_tank_event(
     if what == TankEvent.What.MOVED and to_tank is not None and kg is not None:
         check_room(to_tank, kg, stamp.happened_at)
     if what == TankEvent.What.TEMPERATURE and fields.get("temperature") is None:
-        raise ValidationError({"temperature": CELSIUS_MISSING})
+        raise ValidationError({"temperature": _(CELSIUS_MISSING)})
     if what not in WHOLE:
         check_celsius(fields.get("temperature"))
     event: TankEvent = entries.record(
@@ -94,16 +96,18 @@ def check_event(tank: Tank, what: str, kg: Decimal | None, to_tank: Tank | None)
     check_stands(to_tank, "to_tank")
     if what in NEEDS_KG and kg is None:
         done = TankEvent.What(what).label
-        words = LEVEL_MISSING if what == TankEvent.What.LEVEL else KG_MISSING.format(what=done)
+        words = (
+            _(LEVEL_MISSING) if what == TankEvent.What.LEVEL else _(KG_MISSING).format(what=done)
+        )
         raise ValidationError({"kg": words})
     if what in WITHOUT_KG and kg is not None:
-        raise ValidationError({"kg": KG_SAYS_NOTHING})
+        raise ValidationError({"kg": _(KG_SAYS_NOTHING)})
     if what in TankEvent.TO_ANOTHER and to_tank is None:
-        raise ValidationError({"to_tank": WHERE_TO})
+        raise ValidationError({"to_tank": _(WHERE_TO)})
     if what not in TankEvent.TO_ANOTHER and to_tank is not None:
-        raise ValidationError({"to_tank": ONLY_WHEN_MOVED})
+        raise ValidationError({"to_tank": _(ONLY_WHEN_MOVED)})
     if to_tank is not None and to_tank.pk == tank.pk:
-        raise ValidationError({"to_tank": SAME_TANK.format(tank=tank)})
+        raise ValidationError({"to_tank": _(SAME_TANK).format(tank=tank)})
     if what in NEEDS_KG:
         check_draw(tank, kg)
     if to_tank is not None and kg is not None:
@@ -114,7 +118,7 @@ def check_room(tank: Tank, kg: Decimal, at: datetime) -> None:
     """Refuse more milk than a tank has room for, by the book or by the level read last."""
     there = in_tanks(at).get(tank.name, Decimal(0))
     if there + kg > tank.capacity_kg:
-        words = NO_ROOM.format(
+        words = _(NO_ROOM).format(
             tank=tank, there=weight(there), kg=weight(kg), capacity=weight(tank.capacity_kg)
         )
         raise ValidationError({"to_tank": words})

@@ -7,11 +7,14 @@ from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local
 from config.entries import Stamp
 from config.jobs import ask
+from config.language import in_estate_language
 from milk.models import Delivery, LotDraw, LotTest, MilkLot
 from milk.models.limits import Verdict, What
 from milk.results import (
@@ -26,36 +29,38 @@ from milk.results import (
 )
 from milk.services import flags, holds
 
-BEFORE_ITS_LOT = (
+BEFORE_ITS_LOT = N_(
     "The sample was taken at {taken}, but lot {lot} was opened at {opened}. Expected a sample of "
     "milk that was there: check the time, or choose the lot before it."
 )
-LOT_VOID = (
+LOT_VOID = N_(
     "Lot {lot} is void: the milking that opened it was struck. Choose the lot that has its milk."
 )
-NAME_LOT = "Name the lot the sample is of, or the delivery it was taken from."
-NO_LOT_OF_DELIVERY = (
+NAME_LOT = N_("Name the lot the sample is of, or the delivery it was taken from.")
+NO_LOT_OF_DELIVERY = N_(
     "No lot is known of this delivery: the tank's time line does not reach it. Name the lot."
 )
-SEVERAL_LOTS = "The delivery is of the lots {lots}. Name the one the sample is of."
-NOT_OF_DELIVERY = "The delivery is of lot {lots}, not of lot {lot}. Name one or the other."
-UNIT_MISSING = (
+SEVERAL_LOTS = N_("The delivery is of the lots {lots}. Name the one the sample is of.")
+NOT_OF_DELIVERY = N_("The delivery is of lot {lots}, not of lot {lot}. Name one or the other.")
+UNIT_MISSING = N_(
     "Say the unit on the paper: {what} is reported in {units}, and the number alone does not tell."
 )
-UNIT_UNKNOWN = "“{unit}” is no unit of {what}. Expected {units}, as on the paper."
-NO_UNIT = "An inhibitor test has a verdict and no unit."
-METHOD_MISSING = (
+UNIT_UNKNOWN = N_("“{unit}” is no unit of {what}. Expected {units}, as on the paper.")
+NO_UNIT = N_("An inhibitor test has a verdict and no unit.")
+METHOD_MISSING = N_(
     "Name the method on the paper: results of {what} by different methods are not comparable."
 )
-RESULT_MISSING = "Write the result: a number in {unit}, as on the paper (187, 187,5 or <10)."
-VERDICT_MISSING = "Say what the inhibitor test said: negative, positive or in doubt."
-TWO_VERDICTS = (
+RESULT_MISSING = N_("Write the result: a number in {unit}, as on the paper (187, 187,5 or <10).")
+VERDICT_MISSING = N_("Say what the inhibitor test said: negative, positive or in doubt.")
+TWO_VERDICTS = N_(
     "The verdict says {verdict}, the result as written says {written}. Expected the same."
 )
-VERDICT_ONLY_INHIBITOR = "Only an inhibitor test has a verdict; {what} needs a number."
-NO_NUMBER_FOR_INHIBITOR = "An inhibitor test has a verdict, no number."
-TWO_NUMBERS = "The number says {value}, the result as written says {written}. Expected the same."
-OUT_OF_RANGE = (
+VERDICT_ONLY_INHIBITOR = N_("Only an inhibitor test has a verdict; {what} needs a number.")
+NO_NUMBER_FOR_INHIBITOR = N_("An inhibitor test has a verdict, no number.")
+TWO_NUMBERS = N_(
+    "The number says {value}, the result as written says {written}. Expected the same."
+)
+OUT_OF_RANGE = N_(
     "{value} {unit} cannot be. Expected {least} to {most} {standard}; check the unit on the paper."
 )
 
@@ -114,9 +119,9 @@ def strike_lot_test(
     """Strike a result; its flags go, and a hold that stood on it alone gets “cause gone”."""
     struck = entries.strike(test, by=by, reason=reason, words=words, **options)
     flags.flag_tests([struck])
-    holds.cause_gone(
-        holds.cause_of_test(struck), at=timezone.now(), words=f"The result was struck by {by}."
-    )
+    with in_estate_language():
+        said = _("The result was struck by {by}.").format(by=by)
+    holds.cause_gone(holds.cause_of_test(struck), at=timezone.now(), words=said)
     ask("milk.tasks.flag_lots_over_limits")
     return struck
 
@@ -128,17 +133,17 @@ def lot_of(lot: MilkLot | None, delivery: Delivery | None) -> MilkLot:
     """
     if delivery is None:
         if lot is None:
-            raise ValidationError({"lot": NAME_LOT})
+            raise ValidationError({"lot": _(NAME_LOT)})
         return lot
     found = lots_of(delivery)
     codes = ", ".join(each.code for each in found)
     if lot is None:
         if len(found) == 1:
             return found[0]
-        words = SEVERAL_LOTS.format(lots=codes) if found else NO_LOT_OF_DELIVERY
+        words = _(SEVERAL_LOTS).format(lots=codes) if found else _(NO_LOT_OF_DELIVERY)
         raise ValidationError({"lot": words})
     if found and lot not in found:
-        raise ValidationError({"delivery": NOT_OF_DELIVERY.format(lots=codes, lot=lot)})
+        raise ValidationError({"delivery": _(NOT_OF_DELIVERY).format(lots=codes, lot=lot)})
     return lot
 
 
@@ -153,9 +158,9 @@ def lots_of(delivery: Delivery) -> list[MilkLot]:
 def check_lot(lot: MilkLot, stamp: Stamp) -> None:
     """Refuse a void lot, and a sample older than the lot."""
     if lot.void:
-        raise ValidationError({"lot": LOT_VOID.format(lot=lot)})
+        raise ValidationError({"lot": _(LOT_VOID).format(lot=lot)})
     if stamp.happened_at < lot.opened_at:
-        words = BEFORE_ITS_LOT.format(
+        words = _(BEFORE_ITS_LOT).format(
             taken=local(stamp.happened_at), lot=lot, opened=local(lot.opened_at)
         )
         raise ValidationError({"happened_at": words})
@@ -169,30 +174,30 @@ def checked_verdict(value: Decimal | None, verdict: str, written: str, unit: str
     said = read_verdict(written)
     if said and verdict and said != verdict:
         label = Verdict(verdict).label
-        words = TWO_VERDICTS.format(verdict=label, written=written.strip())
+        words = _(TWO_VERDICTS).format(verdict=label, written=written.strip())
         raise ValidationError({"verdict": words})
     if (verdict or said) not in Verdict.values:
-        raise ValidationError({"verdict": VERDICT_MISSING})
+        raise ValidationError({"verdict": _(VERDICT_MISSING)})
     if unit:
-        raise ValidationError({"unit": NO_UNIT})
+        raise ValidationError({"unit": _(NO_UNIT)})
     if value is not None:
-        raise ValidationError({"value": NO_NUMBER_FOR_INHIBITOR})
+        raise ValidationError({"value": _(NO_NUMBER_FOR_INHIBITOR)})
     return verdict or said
 
 
 def checked_unit(what: str, unit: str) -> str:
     """The unit of the paper; the only one where there is one. Raises ValidationError."""
     if what not in UNITS:
-        raise ValidationError({"what": f"“{what}” is not measured here."})
+        raise ValidationError({"what": _("“{what}” is not measured here.").format(what=what)})
     known = units_of(what)
     label = What(what).label.partition(",")[0]
     if not unit:
         if len(known) > 1:
-            words = UNIT_MISSING.format(what=label, units=" or ".join(known))
+            words = _(UNIT_MISSING).format(what=label, units=_(" or ").join(known))
             raise ValidationError({"unit": words})
         return known[0]
     if unit not in known:
-        words = UNIT_UNKNOWN.format(unit=unit, what=label, units=" or ".join(known))
+        words = _(UNIT_UNKNOWN).format(unit=unit, what=label, units=_(" or ").join(known))
         raise ValidationError({"unit": words})
     return unit
 
@@ -201,7 +206,7 @@ def check_method(what: str, method: str) -> None:
     """Refuse a result without its method where methods do not agree."""
     if what in NEEDS_METHOD and not method.strip():
         label = What(what).label.partition(",")[0]
-        raise ValidationError({"method": METHOD_MISSING.format(what=label)})
+        raise ValidationError({"method": _(METHOD_MISSING).format(what=label)})
 
 
 def checked_value(
@@ -209,18 +214,20 @@ def checked_value(
 ) -> Decimal:
     """The number of a result, read from the paper when it is not given. Raises ValidationError."""
     if verdict:
-        words = VERDICT_ONLY_INHIBITOR.format(what=What(what).label)
+        words = _(VERDICT_ONLY_INHIBITOR).format(what=What(what).label)
         raise ValidationError({"verdict": words})
     said = said_number(what, written)
     if value is None and said is None:
-        raise ValidationError({"written": RESULT_MISSING.format(unit=unit)})
+        raise ValidationError({"written": _(RESULT_MISSING).format(unit=unit)})
     if value is not None and said is not None and value != said:
-        raise ValidationError({"value": TWO_NUMBERS.format(value=value, written=written.strip())})
+        raise ValidationError(
+            {"value": _(TWO_NUMBERS).format(value=value, written=written.strip())}
+        )
     number = said if value is None else value
     assert number is not None
     least, most = RANGES[what]
     if not Decimal(least) <= standard(what, number, unit) <= Decimal(most):
-        words = OUT_OF_RANGE.format(
+        words = _(OUT_OF_RANGE).format(
             value=number, unit=unit, least=least, most=most, standard=UNITS[what]
         )
         raise ValidationError({"written" if value is None else "value": words})

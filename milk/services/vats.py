@@ -9,6 +9,9 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Sum
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local, local_day
@@ -35,32 +38,36 @@ from milk.services.flowing import (
 from milk.services.lots import lock_tanks
 from milk.services.skimming import check_not_aside
 
-FILL_FROM = "Say where the milk came from: one tank, one tray, or one lot."
-NO_FILLS = "Nothing to fill: name at least one tank, tray or lot with its kg."
-FAR_FROM_VAT = (
+FILL_FROM = N_("Say where the milk came from: one tank, one tray, or one lot.")
+NO_FILLS = N_("Nothing to fill: name at least one tank, tray or lot with its kg.")
+FAR_FROM_VAT = N_(
     "{vat} was begun at {begun}; a fill at {at} does not belong to it. Look at day and hour."
 )
 # A vat is made within hours; a fill further away has a wrong day in it.
 FAR = timedelta(hours=24)
-NOT_THAT_LOT = (
+NOT_THAT_LOT = N_(
     "At {at} {tank} did not hold lot {lot} alone: milk drawn then is {holds}. Choose that lot, or "
     "correct the time. Nothing was saved."
 )
-WRITE_ITS_END = "Write when the filling ended: then it is known which milk was in it."
-TRAY_NOT_YET = "{tray} was filled at {filled}; nothing can come out of it at {at}."
-LOT_VOID = "Lot {lot} is void: what opened it was struck. Choose the lot that has its milk."
-NO_SUCH_RECIPE = "No recipe is called “{name}”. Expected one of: {known}; blank is the usual one."
-OVER_FULL = (
+WRITE_ITS_END = N_("Write when the filling ended: then it is known which milk was in it.")
+TRAY_NOT_YET = N_("{tray} was filled at {filled}; nothing can come out of it at {at}.")
+LOT_VOID = N_("Lot {lot} is void: what opened it was struck. Choose the lot that has its milk.")
+NO_SUCH_RECIPE = N_(
+    "No recipe is called “{name}”. Expected one of: {known}; blank is the usual one."
+)
+OVER_FULL = N_(
     "{vat} holds {there} kg already; with {kg} kg it would be {whole} kg, and {recipe} allows at "
     "most {most} kg ({litres} l). Look at the vat and the kg. Nothing was saved."
 )
-OTHER_DAY = (
+OTHER_DAY = N_(
     "The filling began at {begun}; it is no vat of {day}. Expected {expected}. Look at both."
 )
 # A vat begun around midnight belongs to one day or the next.
 DAYS_APART = timedelta(days=1)
-MORE_CASEIN = "Casein is a part of protein: {casein} % of {protein} % cannot be. Look at both."
-STARTER_LATER = "{can} was filled at {filled}, after this vat was begun at {begun}. Choose another."
+MORE_CASEIN = N_("Casein is a part of protein: {casein} % of {protein} % cannot be. Look at both.")
+STARTER_LATER = N_(
+    "{can} was filled at {filled}, after this vat was begun at {begun}. Choose another."
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -108,14 +115,14 @@ def check_day(day: date | None, stamp: Stamp) -> None:
     """Refuse a vat of another day than it was begun on. Raises ValidationError at ``day``."""
     begun = local_day(stamp.happened_at)
     if day is not None and abs(day - begun) > DAYS_APART:
-        words = OTHER_DAY.format(day=day, begun=local(stamp.happened_at), expected=begun)
+        words = _(OTHER_DAY).format(day=day, begun=local(stamp.happened_at), expected=begun)
         raise ValidationError({"day": words})
 
 
 def check_contents(protein: Decimal | None, casein: Decimal | None) -> None:
     """Refuse more casein than protein, of which it is a part. Raises ValidationError."""
     if protein is not None and casein is not None and casein > protein:
-        words = MORE_CASEIN.format(casein=plain(casein), protein=plain(protein))
+        words = _(MORE_CASEIN).format(casein=plain(casein), protein=plain(protein))
         raise ValidationError({"casein": words})
 
 
@@ -125,16 +132,16 @@ def check_recipe(name: str) -> None:
         return
     names = Recipe.objects.standing().order_by("name").values_list("name", flat=True).distinct()
     if name.lower() not in {one.lower() for one in names}:
-        known = ", ".join(names) or "none is written yet"
-        raise ValidationError({"recipe": NO_SUCH_RECIPE.format(name=name, known=known)})
+        known = ", ".join(names) or _("none is written yet")
+        raise ValidationError({"recipe": _(NO_SUCH_RECIPE).format(name=name, known=known)})
 
 
 def check_starter(can: StarterCan | None, stamp: Stamp) -> None:
     """Refuse starter that was struck, or that came of a later vat."""
     check_stands(can, "starter_can")
     if can is not None and can.happened_at > stamp.happened_at:
-        words = STARTER_LATER.format(
-            can=str(can).capitalize(),
+        words = _(STARTER_LATER).format(
+            can=capfirst(str(can)),
             filled=local(can.happened_at),
             begun=local(stamp.happened_at),
         )
@@ -168,7 +175,7 @@ def fill_vat_from(*, stamp: Stamp, vat: Vat, fills: Sequence[Fill]) -> list[VatF
     The first entry takes the number of the stamp. Raises as ``fill_vat`` does.
     """
     if not fills:
-        raise ValidationError({"fills": NO_FILLS})
+        raise ValidationError({"fills": _(NO_FILLS)})
     lock_tanks()
     check_stands(vat, "vat")
     check_room(vat, sum((wanted.kg for wanted in fills), Decimal(0)))
@@ -198,13 +205,13 @@ def look_before_pouring(*, stamp: Stamp, vat: Vat, fills: Sequence[Fill], at: da
 def check_room(vat: Vat, kg: Decimal) -> None:
     """Refuse more milk than the recipe of a vat allows. Raises ValidationError at ``kg``."""
     recipe = recipe_of(vat)
-    _, most = range_kg(recipe)
+    _rest, most = range_kg(recipe)
     if recipe is None or most is None:
         return
     there = VatFill.objects.standing().filter(vat=vat).aggregate(kg=Sum("kg"))["kg"] or Decimal(0)
     if there + kg > most:
-        words = OVER_FULL.format(
-            vat=str(vat).capitalize(),
+        words = _(OVER_FULL).format(
+            vat=capfirst(str(vat)),
             there=weight(there),
             kg=weight(kg),
             whole=weight(there + kg),
@@ -224,7 +231,7 @@ def write_fill(stamp: Stamp, vat: Vat, wanted: Fill) -> VatFill:
     check_times(stamp, wanted.ended_at)
     if abs(stamp.happened_at - vat.happened_at) > FAR:
         begun, at = local(vat.happened_at), local(stamp.happened_at)
-        words = FAR_FROM_VAT.format(vat=str(vat).capitalize(), begun=begun, at=at)
+        words = _(FAR_FROM_VAT).format(vat=capfirst(str(vat)), begun=begun, at=at)
         raise ValidationError({"happened_at": words})
     check_weight(wanted.kg)
     if tank is not None:
@@ -247,11 +254,11 @@ def source_of(wanted: Fill) -> Tank | None:
     """The tank of a filling; None for a tray. Raises ValidationError for none or several."""
     named = [one for one in (wanted.tank, wanted.tray, wanted.lot) if one is not None]
     if len(named) != 1:
-        raise ValidationError({"tank": FILL_FROM})
+        raise ValidationError({"tank": _(FILL_FROM)})
     if wanted.lot is None:
         return wanted.tank
     if wanted.lot.void:
-        raise ValidationError({"lot": LOT_VOID.format(lot=wanted.lot)})
+        raise ValidationError({"lot": _(LOT_VOID).format(lot=wanted.lot)})
     return wanted.lot.tank
 
 
@@ -261,7 +268,7 @@ def check_tray(tray: Tray, stamp: Stamp) -> None:
     check_not_aside(tray, stamp)
     if stamp.happened_at < tray.happened_at:
         filled, at = local(tray.happened_at), local(stamp.happened_at)
-        words = TRAY_NOT_YET.format(tray=str(tray).capitalize(), filled=filled, at=at)
+        words = _(TRAY_NOT_YET).format(tray=capfirst(str(tray)), filled=filled, at=at)
         raise ValidationError({"happened_at": words})
 
 
@@ -275,12 +282,15 @@ def check_poured(fill: VatFill, named: MilkLot | None) -> None:
     held = check_found_milk("vat_fill", fill)
     check_own(held, fill)
     if named is not None and {lot.pk for lot in held} != {named.pk}:
-        holds = " and ".join(f"{lot} ({weight(drawn(fill, lot))} kg)" for lot in held)
-        words = NOT_THAT_LOT.format(
-            at=local(fill.happened_at), tank=fill.tank, lot=named, holds=f"of lot {holds}"
+        holds = _(" and ").join(f"{lot} ({weight(drawn(fill, lot))} kg)" for lot in held)
+        words = _(NOT_THAT_LOT).format(
+            at=local(fill.happened_at),
+            tank=fill.tank,
+            lot=named,
+            holds=_("of lot {holds}").format(holds=holds),
         )
         if fill.ended_at is None and len(held) > 1:
-            words = f"{words} {WRITE_ITS_END}"
+            words = f"{words} {_(WRITE_ITS_END)}"
         raise Conflict(words)
     check_may_pour(lots=held, at=fill.happened_at)
 

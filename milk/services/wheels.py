@@ -11,11 +11,15 @@ from django.core.exceptions import ValidationError
 from django.db import connection, transaction
 from django.db.models import Case, F, Value, When
 from django.utils import timezone
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local, local_day
 from config.entries import Stamp, check_reason
 from config.errors import Conflict
+from config.language import in_estate_language
 from config.notices import raise_notice
 from config.roles import CHEESEMAKER, VET
 from milk.models import Hold, Vat, Wheel, WheelWeight
@@ -23,26 +27,28 @@ from milk.recipes import recipe_of, wheels_of
 from milk.services.flowing import check_stands
 from milk.services.plates import check_plate_fit, check_wheel_weight, weigh_again
 
-NO_PLATES = "Write at least one plate with its twin (A or B)."
-PLATE_TWICE_HERE = "Plate {plate} stands twice in what you sent. Each plate is one wheel."
-TWIN_TWICE_HERE = "Twin {twin} stands twice in what you sent. A vat has each twin once."
-PLATE_TAKEN = (
+NO_PLATES = N_("Write at least one plate with its twin (A or B).")
+PLATE_TWICE_HERE = N_("Plate {plate} stands twice in what you sent. Each plate is one wheel.")
+TWIN_TWICE_HERE = N_("Twin {twin} stands twice in what you sent. A vat has each twin once.")
+PLATE_TAKEN = N_(
     "Plate {plate} is on {vat}, twin {twin}, since {since} (written {ago} by {by}). Take the next "
     "plate, or strike that wheel first. Nothing was saved."
 )
-TWIN_TAKEN = (
+TWIN_TAKEN = N_(
     "{vat} has its twin {twin} already: plate {plate}. Correct that wheel, or choose the other vat."
 )
-ONE_TOO_MANY = (
+ONE_TOO_MANY = N_(
     "{vat} makes {wheels} wheels ({letters}); there is no {twin}. Look at the vat, or write "
     "the recipe first."
 )
-BEFORE_VAT = "{vat} was begun at {begun}; its wheels cannot have been lifted at {at}."
-NO_PLATE = "Write the number on the plate."
-SAME_VAT = "Name two different vats."
-NOTHING_TO_SWAP = "Neither {one} nor {other} has wheels to exchange."
-LOOK_AGAIN = "{one} and {other} exchanged their wheels, and one of them was held or decided about"
-LOOK_AGAIN_ELSE = "A decision may stand for wheels that are now those of the other vat."
+BEFORE_VAT = N_("{vat} was begun at {begun}; its wheels cannot have been lifted at {at}.")
+NO_PLATE = N_("Write the number on the plate.")
+SAME_VAT = N_("Name two different vats.")
+NOTHING_TO_SWAP = N_("Neither {one} nor {other} has wheels to exchange.")
+LOOK_AGAIN = N_(
+    "{one} and {other} exchanged their wheels, and one of them was held or decided about"
+)
+LOOK_AGAIN_ELSE = N_("A decision may stand for wheels that are now those of the other vat.")
 
 # The name of the lock under which wheels are numbered.
 NUMBERING = "number wheels"
@@ -80,9 +86,9 @@ def number_wheels(*, stamp: Stamp, vat: Vat, plates: Sequence[Plate]) -> list[Wh
     The first takes the number of the stamp. Raises as ``record_wheel`` does; all or nothing.
     """
     if not plates:
-        raise ValidationError({"wheels": NO_PLATES})
-    refuse_twice(PLATE_TWICE_HERE, "plate", [plate.strip() for plate, _, _ in plates])
-    refuse_twice(TWIN_TWICE_HERE, "twin", [twin for _, twin, _ in plates])
+        raise ValidationError({"wheels": _(NO_PLATES)})
+    refuse_twice(_(PLATE_TWICE_HERE), "plate", [plate.strip() for plate, _, _ in plates])
+    refuse_twice(_(TWIN_TWICE_HERE), "twin", [twin for _, twin, _ in plates])
     return [
         record_wheel(
             stamp=stamp if place == 0 else stamp.again(), vat=vat, plate=plate, twin=twin, kg=kg
@@ -110,11 +116,11 @@ def refuse_twice(words: str, name: str, values: Sequence[str]) -> None:
 def check_plate(stamp: Stamp, vat: Vat, plate: str, kg: Decimal | None) -> None:
     """Refuse a wheel without a plate, without weight, or older than its vat."""
     if not plate:
-        raise ValidationError({"plate": NO_PLATE})
+        raise ValidationError({"plate": _(NO_PLATE)})
     check_wheel_weight(kg, local_day(stamp.happened_at))
     if stamp.happened_at < vat.happened_at:
-        words = BEFORE_VAT.format(
-            vat=str(vat).capitalize(), begun=local(vat.happened_at), at=local(stamp.happened_at)
+        words = _(BEFORE_VAT).format(
+            vat=capfirst(str(vat)), begun=local(vat.happened_at), at=local(stamp.happened_at)
         )
         raise ValidationError({"happened_at": words})
 
@@ -124,8 +130,8 @@ def check_twin(vat: Vat, twin: str) -> None:
     wheels = wheels_of(recipe_of(vat))
     letters = Wheel.Twin.values[:wheels]
     if twin in Wheel.Twin.values and twin not in letters:
-        words = ONE_TOO_MANY.format(
-            vat=str(vat).capitalize(), wheels=wheels, letters=" and ".join(letters), twin=twin
+        words = _(ONE_TOO_MANY).format(
+            vat=capfirst(str(vat)), wheels=wheels, letters=_(" and ").join(letters), twin=twin
         )
         raise ValidationError({"twin": words})
 
@@ -136,7 +142,7 @@ def check_free(vat: Vat, plate: str, twin: str, *, but: Wheel | None = None) -> 
     there = standing.filter(plate=plate).select_related("vat", "by").first()
     if there is not None:
         raise Conflict(
-            PLATE_TAKEN.format(
+            _(PLATE_TAKEN).format(
                 plate=plate,
                 vat=there.vat,
                 twin=there.twin,
@@ -147,7 +153,7 @@ def check_free(vat: Vat, plate: str, twin: str, *, but: Wheel | None = None) -> 
         )
     twin_there = standing.filter(vat=vat, twin=twin).first()
     if twin_there is not None:
-        words = TWIN_TAKEN.format(vat=str(vat).capitalize(), twin=twin, plate=twin_there.plate)
+        words = _(TWIN_TAKEN).format(vat=capfirst(str(vat)), twin=twin, plate=twin_there.plate)
         raise Conflict(words)
 
 
@@ -155,11 +161,15 @@ def ago(span: timedelta) -> str:
     """How long ago, as people say it."""
     minutes = int(span.total_seconds() // 60)
     if minutes < 1:
-        return "just now"
+        return _("just now")
     if minutes < 120:
-        return f"{minutes} min ago"
+        return _("{minutes} min ago").format(minutes=minutes)
     hours = minutes // 60
-    return f"{hours} h ago" if hours < 48 else f"{hours // 24} days ago"
+    return (
+        _("{hours} h ago").format(hours=hours)
+        if hours < 48
+        else _("{hours} days ago").format(hours=hours // 24)
+    )
 
 
 @transaction.atomic
@@ -194,14 +204,14 @@ def swap_wheels(*, stamp: Stamp, one: Vat, other: Vat, reason: str, words: str =
     """
     check_reason(reason, words)
     if one.pk == other.pk:
-        raise ValidationError({"other": SAME_VAT})
+        raise ValidationError({"other": _(SAME_VAT)})
     check_stands(one, "one")
     check_stands(other, "other")
     wheels = list(
         Wheel.objects.standing().filter(vat__in=(one, other)).select_for_update().order_by("pk")
     )
     if not wheels:
-        raise Conflict(NOTHING_TO_SWAP.format(one=one, other=other))
+        raise Conflict(_(NOTHING_TO_SWAP).format(one=one, other=other))
     keep_copies(wheels, stamp, reason, words)
     # One statement: in between two, a vat would have the same twin twice.
     Wheel.objects.filter(pk__in=[wheel.pk for wheel in wheels]).update(
@@ -229,6 +239,7 @@ def keep_copies(wheels: Iterable[Any], stamp: Stamp, reason: str, words: str) ->
         wheel.kept = copy.pk
 
 
+@in_estate_language()
 def look_again(one: Vat, other: Vat) -> None:
     """Tell the vet and the cheesemaker when vats that exchange wheels were ever held."""
     if one.pk == other.pk:
@@ -245,9 +256,9 @@ def look_again(one: Vat, other: Vat) -> None:
         raise_notice(
             cause=f"wheels-exchanged:{one.uuid}:{other.uuid}",
             role=role,
-            what=LOOK_AGAIN.format(one=str(one).capitalize(), other=other),
+            what=_(LOOK_AGAIN).format(one=capfirst(str(one)), other=other),
             where=f"{one}, {other}",
-            otherwise=LOOK_AGAIN_ELSE,
+            otherwise=_(LOOK_AGAIN_ELSE),
             url=one.get_absolute_url(),
         )
 

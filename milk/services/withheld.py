@@ -7,6 +7,8 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.entries import Stamp
@@ -15,17 +17,19 @@ from milk.models import WithheldMilk
 from milk.services.flowing import check_stands, check_weight, weight
 from milk.services.milkings import MOST_OF_A_COW
 
-NOT_HER_CALF = (
+NOT_HER_CALF = N_(
     "{calf} is not known as a calf of {animal}. Withheld milk goes to no animal that gives food, "
     "but to her own calf. Write the calving with its calf first, or say where else it went."
 )
-WHOSE = "Name the cow, or the group and how many of its cows."
-CALF_MISSING = "Milk to her own calf: name the cow and her calf."
-ONLY_OWN = "Only milk that went to her own calf names a calf."
-MANY_OF_ONE = "One cow is named, so the number of cows is 1."
-TOO_MUCH = "{kg} kg cannot be one milking of {cows} of the cows: one gives at most {most} kg."
-PAPER_MISSING = "Milk that was destroyed has a paper: write its number, or say where else it went."
-OTHER_DAY = "It happened on {at}; the milking of {day} is another day. Look at both."
+WHOSE = N_("Name the cow, or the group and how many of its cows.")
+CALF_MISSING = N_("Milk to her own calf: name the cow and her calf.")
+ONLY_OWN = N_("Only milk that went to her own calf names a calf.")
+MANY_OF_ONE = N_("One cow is named, so the number of cows is 1.")
+TOO_MUCH = N_("{kg} kg cannot be one milking of {cows} of the cows: one gives at most {most} kg.")
+PAPER_MISSING = N_(
+    "Milk that was destroyed has a paper: write its number, or say where else it went."
+)
+OTHER_DAY = N_("It happened on {at}; the milking of {day} is another day. Look at both.")
 Went = WithheldMilk.Went
 
 
@@ -51,7 +55,7 @@ def record_withheld(
     check_of_cows(kg, cows)
     check_calf(animal, went, calf)
     if went == Went.DESTROYED and not str(fields.get("paper", "")).strip():
-        raise ValidationError({"paper": PAPER_MISSING})
+        raise ValidationError({"paper": _(PAPER_MISSING)})
     made: WithheldMilk = entries.record(
         WithheldMilk,
         stamp=stamp,
@@ -70,20 +74,20 @@ def record_withheld(
 def check_day(stamp: Stamp, day: date) -> None:
     at = timezone.localdate(stamp.happened_at)
     if abs(at - day) > timedelta(days=1):
-        raise ValidationError({"day": OTHER_DAY.format(at=at, day=day)})
+        raise ValidationError({"day": _(OTHER_DAY).format(at=at, day=day)})
 
 
 def check_whose(animal: Animal | None, group: Group | None, cows: int) -> None:
     if animal is None and group is None:
-        raise ValidationError({"animal": WHOSE})
+        raise ValidationError({"animal": _(WHOSE)})
     if animal is not None and cows != 1:
-        raise ValidationError({"cows": MANY_OF_ONE})
+        raise ValidationError({"cows": _(MANY_OF_ONE)})
 
 
 def check_of_cows(kg: Decimal, cows: int) -> None:
     """Refuse more milk than so many cows give at once."""
     if kg > MOST_OF_A_COW * max(cows, 1):
-        words = TOO_MUCH.format(kg=weight(kg), cows=cows, most=weight(MOST_OF_A_COW))
+        words = _(TOO_MUCH).format(kg=weight(kg), cows=cows, most=weight(MOST_OF_A_COW))
         raise ValidationError({"kg": words})
 
 
@@ -91,13 +95,13 @@ def check_calf(animal: Animal | None, went: str, calf: Animal | None) -> None:
     """Refuse withheld milk to any other calf than the cow's own."""
     if went != Went.OWN_CALF:
         if calf is not None:
-            raise ValidationError({"calf": ONLY_OWN})
+            raise ValidationError({"calf": _(ONLY_OWN)})
         return
     if animal is None or calf is None:
-        raise ValidationError({"calf": CALF_MISSING})
+        raise ValidationError({"calf": _(CALF_MISSING)})
     check_stands(calf, "calf")
     if not is_calf_of(calf, animal):
-        raise ValidationError({"calf": NOT_HER_CALF.format(calf=calf, animal=animal)})
+        raise ValidationError({"calf": _(NOT_HER_CALF).format(calf=calf, animal=animal)})
 
 
 def is_calf_of(calf: Animal, dam: Animal) -> bool:

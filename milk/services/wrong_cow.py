@@ -6,6 +6,8 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local
@@ -25,19 +27,19 @@ from milk.services.taking_back import strike_hold
 from milk.services.tanks import record_tank_event
 from milk.services.timeline import lot_in
 
-SAME_TANK = "The rest of the milking cannot go to {tank}: it is held. Choose another tank."
-INTO_WASTE = "{tank} is a waste tank: what is in it goes nowhere. There is nothing to stop."
-MORE_THAN_ALL = "{kg} kg of hers cannot be in {tank_kg} kg of the tank. Look at both."
-NO_COW = "{kg} kg is no weight of one cow's milking. Expected at most {most} kg."
-WORDS = "{cow} milked into {tank} at {at} by mistake{share}"
-UNKNOWN = "an unknown cow"
-CLOSE = "Close the valve of {tank}: {cow} was milked into it. {rest}"
-REST = "The rest of the milking goes to {tank}."
-NO_REST = "Stop milking into it; nobody has said where the rest goes."
-OTHERWISE = "What goes in on top is held with it, and lost with it."
-VALVE = "valve of {tank} closed, nothing more goes into it"
+SAME_TANK = N_("The rest of the milking cannot go to {tank}: it is held. Choose another tank.")
+INTO_WASTE = N_("{tank} is a waste tank: what is in it goes nowhere. There is nothing to stop.")
+MORE_THAN_ALL = N_("{kg} kg of hers cannot be in {tank_kg} kg of the tank. Look at both.")
+NO_COW = N_("{kg} kg is no weight of one cow's milking. Expected at most {most} kg.")
+WORDS = N_("{cow} milked into {tank} at {at} by mistake{share}")
+UNKNOWN = N_("an unknown cow")
+CLOSE = N_("Close the valve of {tank}: {cow} was milked into it. {rest}")
+REST = N_("The rest of the milking goes to {tank}.")
+NO_REST = N_("Stop milking into it; nobody has said where the rest goes.")
+OTHERWISE = N_("What goes in on top is held with it, and lost with it.")
+VALVE = N_("valve of {tank} closed, nothing more goes into it")
 OWN_STEPS = (HoldStep.What.STOPPED, HoldStep.What.SAMPLED)
-STEPS_SINCE = (
+STEPS_SINCE = N_(
     "Steps were written on its hold since ({steps}). Strike those first, or have two people decide."
 )
 
@@ -66,14 +68,14 @@ def record_wrong_cow(
         check_fits(tank, tank_kg, field="tank_kg")
     tank_kg = tank_kg if tank_kg is not None else by_the_book(tank, stamp)
     check_kilos(kg, tank_kg)
-    hold = hold_milk(
-        stamp=stamp.again(),
-        reason=Hold.Reason.WITHHELD,
-        words=WORDS.format(
-            cow=animal or UNKNOWN, tank=tank, at=local(stamp.happened_at), share=said(kg, tank_kg)
-        ),
-        tank=tank,
-    )
+    with in_estate_language():
+        words = _(WORDS).format(
+            cow=animal or _(UNKNOWN),
+            tank=tank,
+            at=local(stamp.happened_at),
+            share=said(kg, tank_kg),
+        )
+    hold = hold_milk(stamp=stamp.again(), reason=Hold.Reason.WITHHELD, words=words, tank=tank)
     made: WrongCow = entries.record(
         WrongCow,
         stamp=stamp,
@@ -96,13 +98,13 @@ def record_wrong_cow(
 @in_estate_language()
 def ring_milker(made: WrongCow) -> None:
     """Tell the head milker which valve to close; it goes when the hold is decided."""
-    rest = REST.format(tank=made.to_tank) if made.to_tank else NO_REST
+    rest = _(REST).format(tank=made.to_tank) if made.to_tank else _(NO_REST)
     raise_notice(
         cause=cause_of_notice(made.hold),
         role=MILKER,
-        what=CLOSE.format(tank=made.tank, rest=rest, cow=made.animal or UNKNOWN),
+        what=_(CLOSE).format(tank=made.tank, rest=rest, cow=made.animal or _(UNKNOWN)),
         where=str(made.tank),
-        otherwise=OTHERWISE,
+        otherwise=_(OTHERWISE),
         url=f"/milk/holds/{made.hold.uuid}/",
     )
 
@@ -119,9 +121,9 @@ def check_places(
     ):
         check_stands(entry, field)
     if tank.use == Tank.Use.WASTE:
-        raise ValidationError({"tank": INTO_WASTE.format(tank=capfirst(str(tank)))})
+        raise ValidationError({"tank": _(INTO_WASTE).format(tank=capfirst(str(tank)))})
     if to_tank is not None and to_tank.pk == tank.pk:
-        raise ValidationError({"to_tank": SAME_TANK.format(tank=tank)})
+        raise ValidationError({"to_tank": _(SAME_TANK).format(tank=tank)})
 
 
 def check_kilos(kg: Decimal | None, tank_kg: Decimal | None) -> None:
@@ -129,9 +131,9 @@ def check_kilos(kg: Decimal | None, tank_kg: Decimal | None) -> None:
     check_weight(kg)
     check_weight(tank_kg, field="tank_kg")
     if kg is not None and kg > MOST_OF_A_COW:
-        raise ValidationError({"kg": NO_COW.format(kg=weight(kg), most=weight(MOST_OF_A_COW))})
+        raise ValidationError({"kg": _(NO_COW).format(kg=weight(kg), most=weight(MOST_OF_A_COW))})
     if kg is not None and tank_kg is not None and kg > tank_kg:
-        words = MORE_THAN_ALL.format(kg=weight(kg), tank_kg=weight(tank_kg))
+        words = _(MORE_THAN_ALL).format(kg=weight(kg), tank_kg=weight(tank_kg))
         raise ValidationError({"kg": words})
 
 
@@ -153,7 +155,9 @@ def said(kg: Decimal | None, tank_kg: Decimal | None) -> str:
     share = share_of(kg, tank_kg)
     if share is None or kg is None or tank_kg is None:
         return ""
-    return f", {weight(kg)} kg of {weight(tank_kg)} kg ({share} %)"
+    return _(", {kg} kg of {tank_kg} kg ({share} %)").format(
+        kg=weight(kg), tank_kg=weight(tank_kg), share=share
+    )
 
 
 def switched(stamp: Stamp, tank: Tank, to_tank: Tank | None) -> TankEvent | None:
@@ -165,13 +169,14 @@ def switched(stamp: Stamp, tank: Tank, to_tank: Tank | None) -> TankEvent | None
     )
 
 
+@in_estate_language()
 def first_steps(stamp: Stamp, hold: Hold, made: WrongCow) -> None:
     """What the button says was done already: the valve closed, two bottles sealed."""
     record_step(
         stamp=stamp.again(),
         hold=hold,
         what=HoldStep.What.STOPPED,
-        words=VALVE.format(tank=made.tank),
+        words=_(VALVE).format(tank=made.tank),
     )
     bottles = ", ".join(filter(None, (made.bottle_1, made.bottle_2)))
     if bottles:
@@ -193,7 +198,7 @@ def strike_wrong_cow(
     since = hold.steps.standing().exclude(what__in=OWN_STEPS)
     if since and not wrong.is_struck:
         steps = ", ".join(step.get_what_display() for step in since)
-        raise Conflict(STEPS_SINCE.format(steps=steps))
+        raise Conflict(_(STEPS_SINCE).format(steps=steps))
     struck = entries.strike(wrong, by=by, reason=reason, words=words, **options)
     for step in hold.steps.standing():
         entries.strike(step, by=by, reason=reason, words=words)

@@ -8,6 +8,8 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import local_day
 from config.forms.asked import day_asked
@@ -25,18 +27,18 @@ from milk.after_feed import (
 )
 
 LONGEST_SPAN = timedelta(days=366)
-WRONG_WAY_ROUND = "The last day, {last}, comes before the first, {first}."
-TOO_LONG = "A field is looked at over {most} days at most; {first} to {last} is more."
-NOTHING_FED = "Nothing of it is written as fed."
-NOTHING_BESIDE = (
+WRONG_WAY_ROUND = N_("The last day, {last}, comes before the first, {first}.")
+TOO_LONG = N_("A field is looked at over {most} days at most; {first} to {last} is more.")
+NOTHING_FED = N_("Nothing of it is written as fed.")
+NOTHING_BESIDE = N_(
     "There is nothing to set side by side yet: the milk of these groups is not in the book for "
     "both spans."
 )
-MAY_HAVE = (
+MAY_HAVE = N_(
     "NOT SURE: {group} may have had of {load}, too; of {kg} kg nobody wrote where they went. Its "
     "milk is on neither side."
 )
-MORE, LESS, SAME = "more", "less", "as much as before"
+MORE, LESS, SAME = N_("more"), N_("less"), N_("as much as before")
 
 
 @action_required("read")
@@ -91,7 +93,7 @@ def the_day(text: str) -> date:
     """A day that must be said. Raises ValidationError at ``day``."""
     found = day_asked({"day": text}, "day")
     if found is None:
-        raise ValidationError({"day": NO_DAY.format(text=text[:20])})
+        raise ValidationError({"day": _(NO_DAY).format(text=text[:20])})
     return found
 
 
@@ -100,7 +102,7 @@ def days_asked(query: dict[str, str], today: date) -> tuple[date, date]:
     last = day_asked(query, "to") or today
     first = day_asked(query, "from") or last - timedelta(days=DAYS_OF_FIELD - 1)
     if first > last:
-        raise ValidationError({"from": WRONG_WAY_ROUND.format(first=first, last=last)})
+        raise ValidationError({"from": _(WRONG_WAY_ROUND).format(first=first, last=last)})
     if last - first >= LONGEST_SPAN:
         most = LONGEST_SPAN.days
         raise ValidationError({"from": TOO_LONG.format(most=most, first=first, last=last)})
@@ -110,14 +112,16 @@ def days_asked(query: dict[str, str], today: date) -> tuple[date, date]:
 def sentences(found: AfterFeed) -> list[str]:
     """What came out in words: good and bad alike, nothing claimed of why."""
     if not found.feedings:
-        return [NOTHING_FED]
+        return [_(NOTHING_FED)]
     told = [said(line) for line in found.lines if line.difference is not None]
-    return (told or [NOTHING_BESIDE]) + [may_said(one) for one in found.may]
+    return (told or [_(NOTHING_BESIDE)]) + [may_said(one) for one in found.may]
 
 
 def may_said(one: MayHave) -> str:
     """A group that may have eaten of it too, in words."""
-    return MAY_HAVE.format(group=capfirst(str(one.group)), load=one.batch, kg=amount(round(one.kg)))
+    return _(MAY_HAVE).format(
+        group=capfirst(str(one.group)), load=one.batch, kg=amount(round(one.kg))
+    )
 
 
 def said(line: Line) -> str:
@@ -125,11 +129,16 @@ def said(line: Line) -> str:
     assert line.before.value is not None
     assert line.after.value is not None
     after, by = round(line.after.value, line.places), round(line.difference or 0, line.places)
-    way = SAME if not by else f"{number(abs(by), line.places)} {MORE if by > 0 else LESS}"
+    way = _(SAME) if not by else f"{number(abs(by), line.places)} {_(MORE) if by > 0 else _(LESS)}"
     unit = f" {line.unit}" if line.unit else ""
-    return (
-        f"{line.what.capitalize()}: {number(after, line.places)}{unit}, {way} "
-        f"({line.of}: {line.after.n} after, {line.before.n} before)."
+    return _("{what}: {number}{unit}, {way} ({of}: {after} after, {before} before).").format(
+        what=capfirst(_(line.what)),
+        number=number(after, line.places),
+        unit=unit,
+        way=way,
+        of=line.of,
+        after=line.after.n,
+        before=line.before.n,
     )
 
 

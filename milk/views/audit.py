@@ -8,6 +8,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_safe
 
 from config.days import local_day
@@ -21,7 +22,7 @@ from milk.money import check_days
 from milk.money_paper import month_of
 from milk.views.money import NO_MONTH
 
-NOT_BEGUN = "{month} has not begun. Expected a month of which something can be written."
+NOT_BEGUN = N_("{month} has not begun. Expected a month of which something can be written.")
 USUAL = timedelta(days=29)
 
 
@@ -34,9 +35,9 @@ def month(request: HttpRequest) -> HttpResponse:
     try:
         first, last = month_of(text, today)
     except ValueError as error:
-        raise ValidationError({"month": NO_MONTH.format(text=text[:20])}) from error
+        raise ValidationError({"month": _(NO_MONTH).format(text=text[:20])}) from error
     if first > today:
-        raise ValidationError({"month": NOT_BEGUN.format(month=text)})
+        raise ValidationError({"month": _(NOT_BEGUN).format(month=text)})
     last = min(last, today)
     ending = request.GET.get("as", "")
     if ending == "zip":

@@ -7,6 +7,8 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.once import once_only
 from config.roles import action_required, may
@@ -16,8 +18,8 @@ from milk.forms.store import RowInForm, RowOutForm
 from milk.models import Wheel, WheelPlace
 from milk.services.brine import row_in, row_out
 
-WENT_IN = "Written: {number} wheels into bath {bath}{row}."
-CAME_OUT = "Written: {number} wheels out of bath {bath}{row}. Lay them in store next."
+WENT_IN = N_("Written: {number} wheels into bath {bath}{row}.")
+CAME_OUT = N_("Written: {number} wheels out of bath {bath}{row}. Lay them in store next.")
 # Wheels are put into brine within days; older ones without a place are found by the search.
 WAITING_DAYS = 6
 WAITING_SHOWN = 200
@@ -45,7 +47,7 @@ def groups_of(found: Board) -> list[tuple[str, list[RowNow]]]:
     """The rows under a title each: what is due, then the rest by the days left."""
     due = list(found.due)
     rest = [row for row in found.rows if not row.is_due]
-    return [("Out today", due), ("Still in brine", rest)]
+    return [(_("Out today"), due), (_("Still in brine"), rest)]
 
 
 def waiting(now: datetime) -> list[dict[str, Any]]:
@@ -93,7 +95,7 @@ def brine_in(request: HttpRequest) -> HttpResponse:
             wheels=values["wheels"],
         )
         if made is not None:
-            messages.success(request, said(WENT_IN, len(made), values))
+            messages.success(request, said(_(WENT_IN), len(made), values))
             return redirect("milk:brine")
     context = {"form": form, "now": timezone.now(), "free": board().free}
     return render(request, "milk/brine_in.html", context)
@@ -111,7 +113,7 @@ def brine_out(request: HttpRequest) -> HttpResponse:
             row_out, stamp=stamp_of(request, form), bath=values["bath"], row=values["row"]
         )
         if made is not None:
-            messages.success(request, said(CAME_OUT, len(made), values))
+            messages.success(request, said(_(CAME_OUT), len(made), values))
             return redirect("milk:brine")
     found = board()
     bath, row = form["bath"].value() or "", form["row"].value() or ""
@@ -121,7 +123,7 @@ def brine_out(request: HttpRequest) -> HttpResponse:
 
 
 def said(words: str, number: int, values: dict[str, str]) -> str:
-    row = f", row {values['row']}" if values["row"] else ""
+    row = _(", row {row}").format(row=values["row"]) if values["row"] else ""
     return words.format(number=number, bath=values["bath"], row=row).replace(
         " 1 wheels", " 1 wheel"
     )

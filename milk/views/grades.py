@@ -7,6 +7,8 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.replica import may_lag
 from config.roles import action_required
@@ -17,7 +19,7 @@ from milk.grade_shares import NAMES, SHOWN, By, Shares, grade_shares
 from milk.models import MilkFigure
 from milk.trace import fed_before_rule
 
-NOT_BY = "Wheels are not put together by “{text}”. Expected one of: {known}."
+NOT_BY = N_("Wheels are not put together by “{text}”. Expected one of: {known}.")
 # A year of makes that are ripe is what people look at; without the estate's age, the last year.
 MONTHS_SHOWN = 12
 
@@ -30,8 +32,8 @@ def shares(request: HttpRequest) -> HttpResponse:
     context = {
         "now": timezone.now(),
         "found": found,
-        "name": NAMES[found.by],
-        "names": [(by.value, name) for by, name in NAMES.items()],
+        "name": _(NAMES[found.by]),
+        "names": [(by.value, _(name)) for by, name in NAMES.items()],
         "groups": found.groups[:SHOWN],
         "more": max(len(found.groups) - SHOWN, 0),
     }
@@ -50,7 +52,7 @@ def asked_shares(request: HttpRequest) -> Shares:
     by = request.GET.get("by", "") or By.DAY
     if by not in NAMES:
         known = ", ".join(one.value for one in NAMES)
-        raise ValidationError({"by": NOT_BY.format(text=by[:40], known=known)})
+        raise ValidationError({"by": _(NOT_BY).format(text=by[:40], known=known)})
     return of_range(By(by), min(since, until), max(since, until))
 
 

@@ -10,6 +10,9 @@ from django.db.models import Count, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
 
 from config.forms.entries import SheetForm
 from config.once import once_only
@@ -27,12 +30,12 @@ from milk.services.hold_steps import record_step
 CLOSED_SHOWN = 50
 THINGS = ("lot", "tank", "vat", "wheel", "starter_can", "by")
 NEEDED = 2
-DECIDED = "Written: {what}. {rest}"
+DECIDED = N_("Written: {what}. {rest}")
 # Two forms stand on the page; their fields must not share an id.
 STEP_IDS = "id_step_%s"
-STEP_WRITTEN = "Written: {what}."
-DONE = "Two people decided the same; the hold is closed."
-ONE_MORE = "One more person must decide the same."
+STEP_WRITTEN = N_("Written: {what}.")
+DONE = N_("Two people decided the same; the hold is closed.")
+ONE_MORE = N_("One more person must decide the same.")
 Decision = HoldDecision.Decision
 
 
@@ -40,19 +43,19 @@ class DecideForm(SheetForm):
     """What one person decides about a hold, and by which proof."""
 
     decision = forms.ChoiceField(
-        label="I decide",
+        label=_l("I decide"),
         widget=forms.RadioSelect,
         choices=(
-            (Decision.RELEASE, "release: for cheese"),
-            (Decision.DOWNGRADE, "use otherwise: not for cheese; of wheels: downgraded"),
-            (Decision.DESTROY, "destroy"),
+            (Decision.RELEASE, _l("release: for cheese")),
+            (Decision.DOWNGRADE, _l("use otherwise: not for cheese; of wheels: downgraded")),
+            (Decision.DESTROY, _l("destroy")),
         ),
     )
     words = forms.CharField(
-        label="Why, and by which proof",
+        label=_l("Why, and by which proof"),
         max_length=400,
         widget=forms.Textarea(attrs={"rows": 3}),
-        help_text="The test, its laboratory and number, or what the authority said.",
+        help_text=_l("The test, its laboratory and number, or what the authority said."),
     )
 
 
@@ -87,9 +90,9 @@ def hold(request: HttpRequest, uuid: UUID) -> HttpResponse:
                 service.decide, stamp=stamp_of(request), hold=found, **form.cleaned_data
             )
             if made is not None:
-                rest = DONE if service.outcome_of(found) else ONE_MORE
+                rest = _(DONE) if service.outcome_of(found) else _(ONE_MORE)
                 messages.success(
-                    request, DECIDED.format(what=made.get_decision_display(), rest=rest)
+                    request, _(DECIDED).format(what=made.get_decision_display(), rest=rest)
                 )
                 return redirect("milk:hold", uuid=found.uuid)
     return render(request, "milk/hold.html", context_of(request, found, form))
@@ -102,7 +105,7 @@ def step(request: HttpRequest, found: Any) -> HttpResponse:
     if form.is_valid():
         made = form.carry_out(record_step, stamp=stamp_of(request), hold=found, **form.cleaned_data)
         if made is not None:
-            messages.success(request, STEP_WRITTEN.format(what=made.get_what_display()))
+            messages.success(request, _(STEP_WRITTEN).format(what=made.get_what_display()))
             return redirect("milk:hold", uuid=found.uuid)
     context = context_of(request, found, DecideForm(), form)
     return render(request, "milk/hold.html", context)

@@ -6,6 +6,7 @@ from django.db.models import Max
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from config.errors import Conflict
 from config.labels import ON_A_PAGE, label_sheets
@@ -30,7 +31,10 @@ def labels(request: HttpRequest) -> HttpResponse:
     except Conflict as error:
         made, refused = [], str(error)
     if request.GET.get("as") == "pdf" and made:
-        return as_pdf(label_sheets(made, f"Labels of {day}"), f"labels {day}")
+        return as_pdf(
+            label_sheets(made, _("Labels of {day}").format(day=day)),
+            f"labels {day}",
+        )
     context = {
         "now": now,
         "day": day,

@@ -7,6 +7,8 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.once import once_only
 from config.roles import action_required, check_may, may
@@ -16,7 +18,7 @@ from milk.models import Hold
 from milk.services import flags
 from milk.views.holds import named
 
-HELD = "Held: everything below. It stays held until two different people decide the same."
+HELD = N_("Held: everything below. It stays held until two different people decide the same.")
 
 
 @action_required("read")
@@ -29,7 +31,7 @@ def late(request: HttpRequest, uuid: UUID) -> HttpResponse:
     if request.method == "POST":
         check_may(request.user, "write:holds")
         flags.flag_withheld_milk(at=now, animals=[course.animal_id])
-        messages.success(request, HELD)
+        messages.success(request, _(HELD))
         return redirect("milk:late", uuid=uuid)
     return render(request, "milk/late.html", context_of(request, doubt_about(course, now), now))
 

@@ -8,10 +8,13 @@ from django.db.models import Count, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.days import local_day, start_of
+from config.language import in_readers_form
 from config.roles import action_required, may
-from milk.answers import Answer, animal_names, answers_about
+from milk.answers import DO_NOT_POUR, Answer, animal_names, answers_about
 from milk.asked import day_asked
 from milk.balance import balance_of, came_from, went_to
 from milk.below import still_catchable
@@ -24,7 +27,7 @@ from milk.models.limits import What
 from milk.results import UNITS
 
 DAYS_SHOWN, DAYS_ON_SHEET = 4, 2
-ADDED_WATER = (
+ADDED_WATER = N_(
     "about {share} % added water, counted from −{base} °C; very sour milk, and milk of few cows, "
     "freezes otherwise: look before you accuse"
 )
@@ -78,7 +81,7 @@ def lot(request: HttpRequest, uuid: UUID) -> HttpResponse:
     )
     now = timezone.now()
     answer = answers_about([found], now)[found.pk]
-    kept_back = answer.held or answer.word == "do not pour"
+    kept_back = answer.held or answer.word == DO_NOT_POUR
     context = {
         "lot": found,
         "now": now,
@@ -135,7 +138,13 @@ def water_said(test: LotTest) -> str:
     if not base:
         return ""
     share = added_water(base, test.standard)
-    return ADDED_WATER.format(share=f"{share:.1f}", base=f"{base.normalize():f}") if share else ""
+    return (
+        _(ADDED_WATER).format(
+            share=in_readers_form(f"{share:.1f}"), base=in_readers_form(f"{base.normalize():f}")
+        )
+        if share
+        else ""
+    )
 
 
 def tests_of(found: MilkLot) -> list[dict[str, Any]]:
@@ -150,7 +159,13 @@ def tests_of(found: MilkLot) -> list[dict[str, Any]]:
             "result": test.written or (test.value if test.value is not None else ""),
             "unit": test.unit or UNITS[test.what],
             "laboratory": ", ".join(
-                filter(None, (test.laboratory, test.sample and f"sample {test.sample}"))
+                filter(
+                    None,
+                    (
+                        test.laboratory,
+                        test.sample and _("sample {sample}").format(sample=test.sample),
+                    ),
+                )
             ),
             "over": test.pk in flagged and not test.is_struck,
             "water": water_said(test),

@@ -10,6 +10,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.once import once_only
 from config.roles import action_required
@@ -18,10 +20,11 @@ from milk.asked import day_asked
 from milk.day_make import day_make
 from milk.forms.many import ManyForm, SkimForm, WeighForm
 from milk.models import Tray, Wheel
+from milk.nouns import counted
 from milk.services.at_once import skim_trays, weigh_wheels
 
-WEIGHED = "Written: {number} weighed."
-SKIMMED = "Written: {number} skimmed."
+WEIGHED = N_("Written: {number} weighed.")
+SKIMMED = N_("Written: {number} skimmed.")
 
 
 @action_required("write:wheel-weights")
@@ -41,9 +44,9 @@ def weigh(request: HttpRequest) -> HttpResponse:
         stamp = stamp_of(request, form)
         made = form.carry_out(weigh_wheels, stamp=stamp, weights=form.written())
         if made is not None:
-            messages.success(request, WEIGHED.format(number=counted(len(made), "wheel")))
+            messages.success(request, _(WEIGHED).format(number=counted(len(made), "wheel")))
             return redirect(back)
-    return sheet(request, form, title="Weigh the wheels", of=day, back=back, send="Weighed")
+    return sheet(request, form, title=_("Weigh the wheels"), of=day, back=back, send=_("Weighed"))
 
 
 @action_required("write:skimmings")
@@ -61,9 +64,9 @@ def skim(request: HttpRequest) -> HttpResponse:
         stamp = stamp_of(request, form)
         looks = form.carry_out(skim_trays, stamp=stamp, skimmed=form.written())
         if looks is not None:
-            messages.success(request, SKIMMED.format(number=counted(len(looks), "tray")))
+            messages.success(request, _(SKIMMED).format(number=counted(len(looks), "tray")))
             return redirect(back)
-    return sheet(request, form, title="Skim the trays", of=None, back=back, send="Skimmed")
+    return sheet(request, form, title=_("Skim the trays"), of=None, back=back, send=_("Skimmed"))
 
 
 def named(request: HttpRequest, prefix: str) -> list[UUID]:
@@ -78,7 +81,3 @@ def named(request: HttpRequest, prefix: str) -> list[UUID]:
 def sheet(request: HttpRequest, form: ManyForm, **context: Any) -> HttpResponse:
     context |= {"form": form, "now": timezone.now(), "any": bool(form.things)}
     return render(request, "milk/many.html", context)
-
-
-def counted(number: int, of: str) -> str:
-    return f"{number} {of}{'' if number == 1 else 's'}"

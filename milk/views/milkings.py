@@ -7,6 +7,8 @@ from django.db.models import Prefetch
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.once import once_only
 from config.roles import action_required, may
@@ -14,10 +16,11 @@ from config.templatetags.sheet import amount
 from config.views.entries import stamp_of
 from milk.forms.milkings import MilkingForm
 from milk.models import Milking, MilkingPart
+from milk.nouns import counted
 from milk.services.milkings import record_milking
 
 DAYS_SHOWN = 2
-WRITTEN = "Written: {milking}, {kg} kg{cows}."
+WRITTEN = N_("Written: {milking}, {kg} kg{cows}.")
 
 
 @action_required("read")
@@ -52,8 +55,8 @@ def milk(request: HttpRequest) -> HttpResponse:
         milking = form.carry_out(record_milking, stamp=stamp, **form.values())
         if milking is not None:
             rows = milking.cows.count()
-            cows = f", {rows} cow{'s' if rows != 1 else ''}" if rows else ""
-            said = WRITTEN.format(milking=milking, kg=amount(milking.kg), cows=cows)
+            cows = f", {counted(rows, 'cow')}" if rows else ""
+            said = _(WRITTEN).format(milking=milking, kg=amount(milking.kg), cows=cows)
             messages.success(request, said)
             return redirect("milk:milkings")
     return render(request, "milk/milking.html", {"form": form, "now": timezone.now()})

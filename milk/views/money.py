@@ -7,6 +7,7 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_safe
 
 from config.days import local_day
@@ -16,7 +17,7 @@ from config.roles import action_required
 from milk.money import losses_between
 from milk.money_paper import before, losses_paper, month_of, owner_paper
 
-NO_MONTH = "“{text}” is no month. Expected one such as 2026-06."
+NO_MONTH = N_("“{text}” is no month. Expected one such as 2026-06.")
 
 
 @action_required("read")
@@ -44,7 +45,7 @@ def month(request: HttpRequest) -> HttpResponse:
     try:
         first, last = month_of(text, local_day(now))
     except ValueError as error:
-        raise ValidationError({"month": NO_MONTH.format(text=text[:20])}) from error
+        raise ValidationError({"month": _(NO_MONTH).format(text=text[:20])}) from error
     paper = owner_paper(first, last, by=request.user, at=now)
     context = {"now": now, "month": f"{first:%Y-%m}"}
     return hand_over(request, paper, "milk/month.html", context)

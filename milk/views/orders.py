@@ -28,9 +28,9 @@ from milk.services.dispatch import send_order
 from milk.services.orders import pick_wheel, record_pallet
 
 ORDERS_SHOWN = 40
-PICKED = "Picked: {wheel} for {order}. {left}."
-SENT = "{wheels} wheels have left with paper {paper}."
-BEGUN = "Begun: {pallet}."
+PICKED = N_("Picked: {wheel} for {order}. {left}.")
+SENT = N_("{wheels} wheels have left with paper {paper}.")
+BEGUN = N_("Begun: {pallet}.")
 HELD_SINCE = N_("held since {since}: {words}")
 
 
@@ -59,7 +59,7 @@ def row_of(found: Ordered) -> dict[str, Any]:
     elif found.is_full:
         state, word = "open", "picked"
     else:
-        state, word = "first", "to fetch"
+        state, word = "first", _("to fetch")
     return {"found": found, "state": state, "word": word, "left": missing_words(found.fillings)}
 
 
@@ -117,7 +117,7 @@ def pick(request: HttpRequest, uuid: UUID) -> HttpResponse:
         made = form.carry_out(pick_wheel, stamp=stamp, order=found, **form.cleaned_data)
         if made is not None:
             left = missing_words(ordered(found, timezone.now()).fillings)
-            said = PICKED.format(wheel=made.wheel, order=found, left=capfirst(left))
+            said = _(PICKED).format(wheel=made.wheel, order=found, left=capfirst(left))
             messages.success(request, said)
             return redirect(found)
     return order_page(request, found, form, status=400)
@@ -134,7 +134,7 @@ def new_pallet(request: HttpRequest, uuid: UUID) -> HttpResponse:
     made = form.carry_out(record_pallet, stamp=stamp_of(request), order=found)
     if made is None:
         return order_page(request, found, form, status=400)
-    messages.success(request, BEGUN.format(pallet=made))
+    messages.success(request, _(BEGUN).format(pallet=made))
     return redirect(found)
 
 
@@ -152,7 +152,7 @@ def send(request: HttpRequest, uuid: UUID) -> HttpResponse:
         made = form.carry_out(send_order, stamp=stamp, order=found, **form.values())
         if made is not None:
             wheels = Dispatch.objects.standing().filter(shipment=made).count()
-            messages.success(request, SENT.format(wheels=wheels, paper=made.paper))
+            messages.success(request, _(SENT).format(wheels=wheels, paper=made.paper))
             return redirect(made)
     context = {"order": found, "form": form, "now": now, "stands": ordered(found, now)}
     return render(request, "milk/order_send.html", context)

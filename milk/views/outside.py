@@ -5,8 +5,11 @@ from uuid import UUID
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_safe
 
+from config.language import in_estate_language
 from config.papers import joined
 from config.papers.handing import hand_over
 from config.roles import action_required, may
@@ -14,7 +17,7 @@ from milk.models import OutsideFinding, OutsideStep
 from milk.outside_paper import file_of, outside_paper
 
 SHOWN = 60
-REASON = "{thing} found in {where} by {by}, paper {paper}"
+REASON = N_("{thing} found in {where} by {by}, paper {paper}")
 
 
 @action_required("read")
@@ -43,15 +46,17 @@ def finding(request: HttpRequest, uuid: UUID) -> HttpResponse:
     now = timezone.now()
     file = file_of(found, now)
     stands = not found.is_struck
-    context = {
-        "finding": found,
-        "closed": file.closed,
-        "reason": REASON.format(
+    with in_estate_language():
+        reason = _(REASON).format(
             thing=joined([found.substance, found.result], " "),
             where=found.about_name,
             by=found.get_found_by_display(),
             paper=found.paper,
-        ),
+        )
+    context = {
+        "finding": found,
+        "closed": file.closed,
+        "reason": reason,
         "boards": file.boards,
         "may_step": may(request.user, "write:outside-steps") and stands and not file.closed,
         "may_recall": may(request.user, "write:recalls") and stands,

@@ -8,9 +8,12 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_safe
 
-from config.days import local_day
+from config.days import local, local_day
 from config.papers import Column, Line, Paper, Part
 from config.papers.handing import hand_over
 from config.roles import action_required
@@ -22,21 +25,21 @@ from milk.models.limits import What
 from milk.quality import MOST_MONTHS, YEAR, first_of, quality, results_between
 from milk.results import UNITS
 
-NO_MONTHS = "“{text}” is no number of months. Expected 1 to {most}."
+NO_MONTHS = N_("“{text}” is no number of months. Expected 1 to {most}.")
 OVER_SHOWN = 20
 COLUMNS = (
-    Column("Sampled", 2),
-    Column("Lot", 2),
-    Column("From", 2),
-    Column("Measured", 2),
-    Column("As written", 1.5),
-    Column("Unit on the paper", 1.5),
-    Column("Compared as", 1.5, figures=True),
-    Column("Unit of the limit", 1.5),
-    Column("Sample", 1.5),
-    Column("Laboratory", 2),
-    Column("Method", 2),
-    Column("Over a limit", 3),
+    Column(_l("Sampled"), 2),
+    Column(_l("Lot"), 2),
+    Column(_l("From"), 2),
+    Column(_l("Measured"), 2),
+    Column(_l("As written"), 1.5),
+    Column(_l("Unit on the paper"), 1.5),
+    Column(_l("Compared as"), 1.5, figures=True),
+    Column(_l("Unit of the limit"), 1.5),
+    Column(_l("Sample"), 1.5),
+    Column(_l("Laboratory"), 2),
+    Column(_l("Method"), 2),
+    Column(_l("Over a limit"), 3),
 )
 
 
@@ -67,7 +70,7 @@ def months_asked(text: str) -> int:
     if not text:
         return YEAR
     if not (text.isascii() and text.isdecimal() and 1 <= int(text[:4]) <= MOST_MONTHS):
-        words = NO_MONTHS.format(text=text[:20], most=MOST_MONTHS)
+        words = _(NO_MONTHS).format(text=text[:20], most=MOST_MONTHS)
         raise ValidationError({"months": words})
     return int(text[:4])
 
@@ -78,12 +81,14 @@ def paper_of(request: HttpRequest, first: date, last: date) -> Paper:
     in_force = Limits()
     lines = tuple(line_of(test, in_force) for test in results_between(first, last))
     return Paper(
-        title="Results of milk",
+        title=_("Results of milk"),
         stem=f"milk results {first} to {last}",
         made_by=request.user.get_full_name() or request.user.get_username(),
         made_at=timezone.now(),
-        about=(f"Samples of {first} to {last}, struck ones left out.",),
-        parts=(Part(COLUMNS, lines, empty="No result is written of these days."),),
+        about=(
+            _("Samples of {first} to {last}, struck ones left out.").format(first=first, last=last),
+        ),
+        parts=(Part(COLUMNS, lines, empty=_("No result is written of these days.")),),
         signed=False,
     )
 
@@ -94,9 +99,9 @@ def line_of(test: LotTest, in_force: Limits) -> Line:
     value: Any = test.standard
     return Line(
         cells=(
-            timezone.localtime(test.happened_at).strftime("%Y-%m-%d %H:%M"),
+            local(test.happened_at),
             test.lot.code,
-            str(test.lot.delivery.holding) if test.lot.delivery else "our own milk",
+            str(test.lot.delivery.holding) if test.lot.delivery else _("our own milk"),
             What(test.what).label.partition(",")[0],
             test.written or (str(test.get_verdict_display()) if value is None else plain(value)),
             "" if value is None else test.unit or UNITS[test.what],

@@ -10,6 +10,9 @@ from django.db.models import Prefetch
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_POST, require_safe
 
 from config.forms.entries import SheetForm
@@ -36,10 +39,11 @@ from milk.services import recalls as service
 SHOWN = 40
 # More wheels are folded away behind their heading.
 FEW = 30
-BEGUN = "{name} begun: {wheels}. The clock runs."
-WRITTEN = "Written: {number} {what}."
-HELD = "Held: {number} hold{s} written."
-ENDED = "Ended after {took}. {answer}"
+BEGUN = N_("{name} begun: {wheels}. The clock runs.")
+WRITTEN = N_("Written: {number} {what}.")
+HELD_ONE = N_("Held: {number} hold written.")
+HELD = N_("Held: {number} holds written.")
+ENDED = N_("Ended after {took}. {answer}")
 What = RecallStep.What
 
 
@@ -65,9 +69,11 @@ def told(end: RecallStep) -> str:
     """The kept result of an end, in a line."""
     result = end.result or {}
     if not result.get("made"):
-        return "no wheels"
+        return _("no wheels")
     share = f", {result['percent']} %" if result.get("percent") else ""
-    return f"{result.get('located')} of {result['made']} located{share}"
+    return _("{found} of {made} located{share}").format(
+        found=result.get("located"), made=result["made"], share=share
+    )
 
 
 @action_required("write:recalls")
@@ -91,8 +97,9 @@ def drill(request: HttpRequest) -> HttpResponse:
 
 
 def begun(request: HttpRequest, made: Recall) -> HttpResponse:
-    name = f"{'Drill' if made.drill else 'Recall'} of {made.root_name}"
-    messages.success(request, BEGUN.format(name=name, wheels=wheels(made.pieces)))
+    name = _("Drill of {root_name}") if made.drill else _("Recall of {root_name}")
+    name = name.format(root_name=made.root_name)
+    messages.success(request, _(BEGUN).format(name=name, wheels=wheels(made.pieces)))
     return redirect("milk:recall", uuid=made.uuid)
 
 
@@ -218,13 +225,13 @@ ACTS: dict[str, Callable[..., list[Any]]] = {
 def said(act: str, found: Recall, made: list[Any]) -> str:
     """What was written, in a sentence."""
     if act == "hold":
-        return HELD.format(number=len(made), s="" if len(made) == 1 else "s")
+        words = _(HELD_ONE) if len(made) == 1 else _(HELD)
+        return words.format(number=len(made))
     if act == "end":
         took = length(made[0].happened_at - found.happened_at)
-        return ENDED.format(took=took, answer=f"{told(made[0]).capitalize()}.")
-    return WRITTEN.format(
-        number=len(made), what=made[0].get_what_display() if len(made) == 1 else "steps"
-    )
+        return _(ENDED).format(took=took, answer=f"{capfirst(told(made[0]))}.")
+    what = made[0].get_what_display() if len(made) == 1 else _("steps")
+    return _(WRITTEN).format(number=len(made), what=what)
 
 
 @action_required("read")

@@ -6,15 +6,21 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
+from django.utils.translation import ngettext
 
 from config.once import once_only
 from config.roles import action_required, may
+from config.templatetags.sheet import amount
 from config.views.entries import stamp_of
 from milk.aisles import aisle_now
 from milk.climate import rooms_now
 from milk.forms.store import FoundForm, LayForm, RoomForm, RoundForm, SearchForm
 from milk.free_places import aisles, free_places
 from milk.models import Grade, StoreRound, WheelPlace
+from milk.nouns import counted
 from milk.rounds import rounds as rounds_now
 from milk.services.store import (
     check_wheel,
@@ -26,11 +32,11 @@ from milk.services.store import (
 from milk.store_maps import aisle_map, store_map
 from milk.store_search import SHOWN, Found, search
 
-LAID = "Written: {number} laid in {room}, aisle {aisle}, from {first} to {last}."
-FOUND = "Written: {wheel} lies on {place}."
-FOUND_OTHER = " The book had {other} there: it is written as not found. Look for it."
-DONE = "Written: {room}, aisle {aisle} {what}. {left}"
-MADE = "Written: {number:,} places of {room}."
+LAID = N_("Written: {number} laid in {room}, aisle {aisle}, from {first} to {last}.")
+FOUND = N_("Written: {wheel} lies on {place}.")
+FOUND_OTHER = N_(" The book had {other} there: it is written as not found. Look for it.")
+DONE = N_("Written: {room}, aisle {aisle} {what}. {left}")
+MADE = N_("Written: {number} places of {room}.")
 FREE_SHOWN = 12
 
 
@@ -132,10 +138,11 @@ def round_done(request: HttpRequest) -> HttpResponse:
         )
         if made is not None:
             left = len(rounds_now().today)
-            words = f"{left or 'No'} aisle{'' if left == 1 else 's'} left today."
+            words = ngettext("{left} aisle left today.", "{left} aisles left today.", left)
+            words = words.format(left=left) if left else _("No aisles left today.")
             what = made.get_what_display()
             messages.success(
-                request, DONE.format(room=made.room, aisle=made.aisle, what=what, left=words)
+                request, _(DONE).format(room=made.room, aisle=made.aisle, what=what, left=words)
             )
             return redirect("milk:rounds")
     return render(request, "milk/round_done.html", {"form": form, "now": timezone.now()})
@@ -156,11 +163,16 @@ def lay(request: HttpRequest) -> HttpResponse:
             **{name: values[name] for name in ("wheels", "room", "aisle", "column")},
         )
         if made is not None:
-            ends = [f"column {stay.place.column}, shelf {stay.place.shelf}" for stay in made]
-            number = f"{len(made)} wheel{'' if len(made) == 1 else 's'}"
+            ends = [
+                _("column {column}, shelf {shelf}").format(
+                    column=stay.place.column, shelf=stay.place.shelf
+                )
+                for stay in made
+            ]
+            number = counted(len(made), "wheel")
             messages.success(
                 request,
-                LAID.format(
+                _(LAID).format(
                     number=number,
                     room=values["room"],
                     aisle=values["aisle"],
@@ -183,8 +195,8 @@ def found(request: HttpRequest) -> HttpResponse:
         made = form.carry_out(found_on, stamp_of(request, form), **form.cleaned_data)
         if made is not None:
             stay, other = made
-            words = FOUND.format(wheel=str(stay.wheel).capitalize(), place=stay.place)
-            messages.success(request, words + (FOUND_OTHER.format(other=other) if other else ""))
+            words = _(FOUND).format(wheel=capfirst(str(stay.wheel)), place=stay.place)
+            messages.success(request, words + (_(FOUND_OTHER).format(other=other) if other else ""))
             return redirect(stay.wheel)
     return render(request, "milk/found.html", {"form": form, "now": timezone.now()})
 
@@ -208,6 +220,6 @@ def room_new(request: HttpRequest) -> HttpResponse:
             **{name: values[name] for name in ("room", "aisles", "columns", "shelves")},
         )
         if made is not None:
-            messages.success(request, MADE.format(number=len(made), room=values["room"]))
+            messages.success(request, _(MADE).format(number=amount(len(made)), room=values["room"]))
             return redirect("milk:store")
     return render(request, "milk/room_new.html", {"form": form, "now": timezone.now()})

@@ -5,6 +5,8 @@ from datetime import timedelta
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_safe
 
 from config.days import local_day
@@ -18,8 +20,8 @@ from milk.store_papers import climate_paper
 # A month of readings three times a day is no page for a phone; who wants it asks for it.
 WEEK = timedelta(days=6)
 LONGEST = timedelta(days=800)
-TOO_LONG = "At most {days} days in one paper. Ask for less at once."
-WRONG_WAY = "The first day is after the last."
+TOO_LONG = N_("At most {days} days in one paper. Ask for less at once.")
+WRONG_WAY = N_("The first day is after the last.")
 
 
 def name_of(request: HttpRequest) -> str:
@@ -44,7 +46,7 @@ def climate(request: HttpRequest) -> HttpResponse:
     until = day_asked(request.GET.get("until", ""), today, today, "until")
     since = day_asked(request.GET.get("since", ""), until - WEEK, today, "since")
     if since > until:
-        raise ValidationError({"since": WRONG_WAY})
+        raise ValidationError({"since": _(WRONG_WAY)})
     if until - since > LONGEST:
         raise ValidationError({"since": TOO_LONG.format(days=LONGEST.days)})
     paper = climate_paper(since, until, name_of(request))

@@ -10,6 +10,8 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_POST
 
 from config.forms.fields import find_entry
@@ -25,8 +27,8 @@ from milk.tapping import DUE, EVERY, ahead, aisles, in_row, next_in, round_of
 
 # Long enough to see the slip, short enough that nobody undoes another day's work.
 UNDO = timedelta(seconds=30)
-UNDONE = "Taken back: {wheel}. It is up again."
-NOT_YOURS = "Only what you tapped yourself is taken back here."
+UNDONE = N_("Taken back: {wheel}. It is up again.")
+NOT_YOURS = N_("Only what you tapped yourself is taken back here.")
 WITH_FAULT = (Grade.SLIGHT, Grade.SECOND, Grade.DOWNGRADED)
 
 
@@ -181,10 +183,10 @@ def undo(request: HttpRequest) -> HttpResponse:
         raise Http404("inspection")
     check_may_strike(request.user, "inspections", found)
     if found.by_id != request.user.pk:
-        raise ValidationError(NOT_YOURS)
+        raise ValidationError(_(NOT_YOURS))
     assert request.user.is_authenticated
-    strike_inspection(found, by=request.user, reason="other", words="taken back at once")
-    messages.success(request, UNDONE.format(wheel=found.wheel))
+    strike_inspection(found, by=request.user, reason="other", words=_("taken back at once"))
+    messages.success(request, _(UNDONE).format(wheel=found.wheel))
     asked = {**asked_of(request)}
     query = f"{query_of(asked)}&" if asked["room"] else ""
     return redirect(f"{reverse('milk:tap')}?{query}{urlencode({'plate': found.wheel.plate})}")

@@ -4,8 +4,11 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.errors import problem
+from config.language import in_readers_form
 from config.roles import action_required
 from config.views.errors import shown
 from milk.trace import WAYS, NothingToTrace, TraceBack, TraceForward, back, forward
@@ -14,7 +17,7 @@ from milk.trace_forward import MOVED, Found
 from milk.trace_parts import WheelIn
 from milk.trace_words import draw_words, sentences
 
-NO_WAY = "A trace goes “back” or “forward”, not “{way}”."
+NO_WAY = N_("A trace goes “back” or “forward”, not “{way}”.")
 # Longer lists are folded away behind their heading: of details, of what a recall is about.
 FEW, SOME = 20, 50
 
@@ -23,7 +26,7 @@ FEW, SOME = 20, 50
 def trace(request: HttpRequest, way: str, kind: str, id: str) -> HttpResponse:
     """Back from a wheel, vat or lot, or forward from what they came from."""
     if way not in WAYS:
-        return shown(request, problem(404, NO_WAY.format(way=way[:20])))
+        return shown(request, problem(404, _(NO_WAY).format(way=way[:20])))
     found: TraceBack | TraceForward
     try:
         found = back(kind, id) if way == "back" else forward(kind, id)
@@ -53,7 +56,7 @@ def back_rows(trace: TraceBack, *, every: bool) -> dict[str, Any]:
         "lots": [
             {
                 "lot": lot,
-                "share": f"{lot.share * 100:.2f}",
+                "share": in_readers_form(f"{lot.share * 100:.2f}"),
                 "held": trace.is_held("lot", lot.row.pk),
             }
             for lot in trace.found.lots

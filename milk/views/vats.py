@@ -11,6 +11,9 @@ from django.db.models import Max
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.once import once_only
 from config.roles import action_required, may
@@ -30,10 +33,10 @@ from milk.services.vats import fill_vat_from, look_before_pouring
 from milk.services.wheels import number_wheels, swap_wheels
 from milk.vat_times import in_time
 
-FILLED = "Written: {kg} kg into {vat}."
-MARKED = "Written: {what} of {vat} at {at}. A wrong one is struck on the page of the vat."
-NUMBERED = "Written: {plates} of {vat}."
-SWAPPED = "{one} and {other} have exchanged their wheels. The old wording stays readable."
+FILLED = N_("Written: {kg} kg into {vat}.")
+MARKED = N_("Written: {what} of {vat} at {at}. A wrong one is struck on the page of the vat.")
+NUMBERED = N_("Written: {plates} of {vat}.")
+SWAPPED = N_("{one} and {other} have exchanged their wheels. The old wording stays readable.")
 
 
 @action_required("read")
@@ -165,7 +168,7 @@ def fill(request: HttpRequest, uuid: UUID) -> HttpResponse:
         made = form.carry_out(fill_vat_from, stamp=stamp, vat=found, fills=form.fills())
         if made is not None:
             kg = amount(sum(fill.kg for fill in made))
-            messages.success(request, FILLED.format(kg=kg, vat=found))
+            messages.success(request, _(FILLED).format(kg=kg, vat=found))
             return redirect(found)
     least, most = range_kg(recipe_of(found))
     context = {
@@ -192,7 +195,7 @@ def mark(request: HttpRequest, uuid: UUID) -> HttpResponse:
         made = form.carry_out(record_mark, stamp=stamp, vat=found, remark=remark, **values)
         if made is not None:
             at = timezone.localtime(made.happened_at)
-            words = MARKED.format(vat=found, what=made.get_what_display(), at=f"{at:%H:%M}")
+            words = _(MARKED).format(vat=found, what=made.get_what_display(), at=f"{at:%H:%M}")
             messages.success(request, words)
             return redirect("milk:vats")
     context = {"form": form, "vat": found, "now": timezone.now()}
@@ -219,8 +222,11 @@ def number(request: HttpRequest, uuid: UUID) -> HttpResponse:
         stamp = stamp_of(request, form)
         made = form.carry_out(number_wheels, stamp=stamp, vat=found, plates=form.plates())
         if made is not None:
-            plates = ", ".join(f"plate {wheel.plate} as twin {wheel.twin}" for wheel in made)
-            messages.success(request, NUMBERED.format(plates=plates, vat=found))
+            plates = ", ".join(
+                _("plate {plate} as twin {twin}").format(plate=wheel.plate, twin=wheel.twin)
+                for wheel in made
+            )
+            messages.success(request, _(NUMBERED).format(plates=plates, vat=found))
             return redirect(found)
     context = {"form": form, "vat": found, "now": timezone.now()}
     return render(request, "milk/vat_wheels.html", context)
@@ -243,7 +249,7 @@ def swap(request: HttpRequest, uuid: UUID) -> HttpResponse:
         done = form.carry_out(swap_wheels, stamp=stamp, one=found, **form.cleaned_data)
         if done is not None:
             other = form.cleaned_data["other"]
-            messages.success(request, SWAPPED.format(one=str(found).capitalize(), other=other))
+            messages.success(request, _(SWAPPED).format(one=capfirst(str(found)), other=other))
             return redirect(found)
     context = {"form": form, "vat": found, "now": timezone.now()}
     return render(request, "milk/vat_swap.html", context)

@@ -6,6 +6,7 @@ from uuid import UUID
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from config.days import local_day
@@ -93,7 +94,7 @@ def answer(wheel: Wheel, kind: str, held: bool, content: Any) -> dict[str, str]:
     if wheel.is_struck:
         return {"word": "struck", "form": "struck"}
     if kind == GONE:
-        return {"word": "no food", "form": "closed"}
+        return {"word": _("no food"), "form": "closed"}
     if held:
         return {"word": "held", "form": "held"}
-    return {"word": WITHHELD if content.word == WITHHELD else "not held", "form": content.form}
+    return {"word": WITHHELD if content.word == WITHHELD else _("not held"), "form": content.form}

@@ -5,6 +5,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as N_
 
 from config.once import once_only
 from config.roles import action_required
@@ -14,8 +16,8 @@ from milk.in_tanks import in_tanks
 from milk.models import Tank
 from milk.services.wrong_cow import record_wrong_cow
 
-STOPPED = "{tank} is held since {at}. Close its valve now; nothing more goes into it."
-REST = " The rest goes to {tank}."
+STOPPED = N_("{tank} is held since {at}. Close its valve now; nothing more goes into it.")
+REST = N_(" The rest goes to {tank}.")
 
 
 @action_required("write:wrong-cows")
@@ -28,8 +30,8 @@ def wrong_cow(request: HttpRequest) -> HttpResponse:
         made = form.carry_out(record_wrong_cow, stamp=stamp, **form.values())
         if made is not None:
             at = timezone.localtime(made.happened_at).strftime("%H:%M")
-            said = STOPPED.format(tank=capfirst(str(made.tank)), at=at)
-            said += REST.format(tank=made.to_tank) if made.to_tank else ""
+            said = _(STOPPED).format(tank=capfirst(str(made.tank)), at=at)
+            said += _(REST).format(tank=made.to_tank) if made.to_tank else ""
             messages.success(request, said)
             return redirect("milk:hold", uuid=made.hold.uuid)
     now = timezone.now()
