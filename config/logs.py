@@ -114,11 +114,18 @@ def told_of(request: HttpRequest, response: HttpResponse, began: float) -> dict[
     user = getattr(request, "user", None)
     return {
         "method": request.method,
-        "path": request.path,
+        "path": path_of(request),
         "status": response.status_code,
         "ms": round((time.monotonic() - began) * 1000),
         "user": user.pk if user is not None and user.is_authenticated else None,
     }
+
+
+def path_of(request: HttpRequest) -> str:
+    """The path of a request; of a link that is a key, without the key."""
+    match = getattr(request, "resolver_match", None)
+    secret = match.kwargs.get("secret", "") if match else ""
+    return request.path.replace(secret, "…") if secret else request.path
 
 
 def slow_statement(

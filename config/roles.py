@@ -170,6 +170,7 @@ ACTIONS: dict[str, tuple[str, ...]] = {
     N_("hang up walls"): (VET,),
     N_("look after the service"): (OWNER, OFFICE, VET),
     N_("look after people"): (OFFICE, OWNER),
+    N_("hand out phones"): (VET, OFFICE),
     N_("send in results"): (OFFICE, VET, LABORATORY),
     **{f"write:{slug}": writers for slug, (writers, _) in WRITERS.items()},
     **{f"strike:{slug}": strikers for slug, (_, strikers) in WRITERS.items()},

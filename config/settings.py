@@ -217,6 +217,7 @@ LOGOUT_REDIRECT_URL = "login"
 AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
     "config.roles.UserWithRoles",
+    "config.access.phones.ByPin",
 ]
 # A hash that needs memory; older ones are written anew at the next sign-in.
 PASSWORD_HASHERS = [
@@ -273,6 +274,7 @@ SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = True
 SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = (
     ("__Host-session", "__Host-csrf") if PRODUCTION else ("sessionid", "csrftoken")
 )
+PHONE_COOKIE_NAME = "__Host-phone" if PRODUCTION else "phone"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = PRODUCTION
 # Probes ask without encryption; the page holds nothing secret.
 SECURE_REDIRECT_EXEMPT = [r"^health$", r"^ready$", r"^metrics$"]

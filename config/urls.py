@@ -14,6 +14,7 @@ from config.views import (
     pages,
     people,
     seals,
+    shared_phones,
     signing_in,
     undo,
     uploads,
@@ -55,6 +56,8 @@ account_urls = [
     path("code/", account_code.code, name="account-code"),
     path("code/recovery/", account_code.recovery, name="account-recovery"),
     path("code/end/", account_code.code_end, name="account-code-end"),
+    path("pin/", account.pin, name="account-pin"),
+    path("pin/end/", account.pin_end, name="account-pin-end"),
     path("sessions/end/", account.sessions_end, name="account-sessions-end"),
     path("sessions/<uuid:uuid>/end/", account.session_end, name="account-session-end"),
 ]
@@ -64,6 +67,7 @@ people_urls = [
     path("", people.people, name="people"),
     path("<int:number>/", people.person, name="person"),
     path("<int:number>/code/", people.person_code, name="person-code"),
+    path("<int:number>/pin/end/", people.person_pin_end, name="person-pin-end"),
     path("<int:number>/switch/", people.person_switch, name="person-switch"),
     path("<int:number>/sessions/end/", people.person_sessions_end, name="person-sessions-end"),
     path(
@@ -71,6 +75,13 @@ people_urls = [
         people.person_session_end,
         name="person-session-end",
     ),
+]
+
+# /phones/: phones that several people use.
+phones_urls = [
+    path("", shared_phones.phones, name="phones"),
+    path("<uuid:uuid>/withdraw/", shared_phones.withdraw, name="phone-withdraw"),
+    path("bind/<str:secret>/", shared_phones.bind, name="phone-bind"),
 ]
 
 urlpatterns = [
@@ -94,9 +105,11 @@ urlpatterns = [
     path("language/", set_language, name="set-language"),
     path("login/", signing_in.SignIn.as_view(), name="login"),
     path("login/code/", signing_in.code, name="login-code"),
+    path("login/pin/", signing_in.pin, name="login-pin"),
     path("logout/", LogoutView.as_view(), name="logout"),
     path("account/", include(account_urls)),
     path("people/", include(people_urls)),
+    path("phones/", include(phones_urls)),
     path("entries/", entries.kind_index, name="kind-index"),
     path("entries/<slug:slug>/", include(kind_urls)),
     path("uploads/", include(upload_urls)),

@@ -38,7 +38,8 @@ CODE = Rule("code", 8)
 PIN = Rule("pin", 5)
 # The same PIN over weeks: then it is spent, and its owner chooses another.
 PIN_AT_ALL = Rule("pin at all", 15, timedelta(days=30), timedelta(days=30))
-PHONE = Rule("phone", 20)
+# Right ones count too: people take turns.
+PHONE = Rule("phone", 40)
 LINK = Rule("link", 10)
 TOKEN = Rule("token", 30)
 RULES = (SIGN_INS, PASSWORD, CODE, PIN, PIN_AT_ALL, PHONE, LINK, TOKEN)

@@ -33,9 +33,12 @@ UNKNOWN = N_("an unknown browser")
 
 
 def begin(
-    request: HttpRequest, user: User, *, backend: str = BACKEND, phone: SharedPhone | None = None
+    request: HttpRequest, user: User, *, backend: str = BACKEND, phone: SharedPhone | None
 ) -> None:
-    """Sign a user in on this browser: a session with a new number that says where it is."""
+    """Sign a user in on this browser: a session with a new number that says where it is.
+
+    ``phone``: the shared phone this is; the session is short there, and ends with it.
+    """
     login(request, user, backend=backend)
     request.session[ADDRESS] = address_of(request) or ""
     request.session[BROWSER] = request.headers.get("User-Agent", "")[:LONGEST_BROWSER]

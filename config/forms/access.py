@@ -1,5 +1,6 @@
 """Forms about one's own access: passwords are asked again, and never shown again."""
 
+from collections.abc import Sequence
 from typing import Any, ClassVar
 
 from django import forms
@@ -11,6 +12,7 @@ from django.utils.translation import gettext_lazy as _l
 from django.utils.translation import gettext_noop as N_
 
 from config.access.passwords import check_again
+from config.access.phones import check_pin_fit
 from config.forms.entries import SheetForm
 
 NOT_THE_SAME = N_("The two were not the same. Nothing was changed.")
@@ -108,3 +110,49 @@ class SetUpForm(AskedAgainForm):
     """The first code of a new app, so that it is known to work."""
 
     code = code_field(_l("The code that the app shows now"), _l("Six figures."))
+
+
+def pin_field(label: Any, *, new: bool = False) -> forms.CharField:
+    """A box for a PIN: figures only on the keyboard of a phone, and nobody reads along."""
+    kind = "new-password" if new else "off"
+    widget = forms.PasswordInput(
+        attrs={"inputmode": "numeric", "autocomplete": kind, "pattern": "[0-9]*"}
+    )
+    return forms.CharField(label=label, max_length=LONGEST, widget=widget)
+
+
+class PinForm(AskedAgainForm):
+    """A PIN for shared phones."""
+
+    pin = pin_field(_l("The PIN, 4 to 6 figures"), new=True)
+    again = pin_field(_l("The PIN again"), new=True)
+
+    def clean(self) -> dict[str, Any]:
+        """What was typed, once the PIN is fit and the password right."""
+        if "pin" in self.cleaned_data:
+            check_pin_fit(self.cleaned_data["pin"])
+        cleaned = super().clean()
+        if not self.errors and cleaned["pin"] != cleaned["again"]:
+            raise ValidationError({"again": _(NOT_THE_SAME)})
+        return cleaned
+
+
+class ByPinForm(SheetForm):
+    """Who stands before a shared phone, and their PIN."""
+
+    person = forms.TypedChoiceField(label=_l("Who are you?"), widget=forms.RadioSelect, coerce=int)
+    pin = pin_field(_l("PIN"))
+
+    def __init__(self, *args: Any, people: Sequence[User], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["person"]
+        assert isinstance(field, forms.TypedChoiceField)
+        field.choices = [(one.pk, one.get_full_name() or one.username) for one in people]
+
+
+class PhoneForm(SheetForm):
+    """Which phone is to be shared."""
+
+    name = forms.CharField(
+        label=_l("Which phone"), max_length=60, help_text=_l("As people call it: “parlour, red”.")
+    )

@@ -7,9 +7,10 @@ from uuid import UUID
 
 from django.conf import settings
 from django.contrib import messages
+from django.contrib.auth import BACKEND_SESSION_KEY, logout
 from django.contrib.auth.models import User
 from django.contrib.auth.views import redirect_to_login
-from django.core.exceptions import PermissionDenied
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
@@ -19,10 +20,9 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
-from config.access import codes, events, passwords, sessions
-from config.access.models import OneTimeCode, Session
-from config.access.store import PHONE
-from config.forms.access import PasswordForm
+from config.access import codes, events, passwords, phones, sessions
+from config.access.models import OneTimeCode, Pin, Session
+from config.forms.access import PasswordForm, PinForm
 from config.roles import roles_of
 
 P = ParamSpec("P")
@@ -34,7 +34,14 @@ BY_PIN = N_(
     "to change this."
 )
 CHANGED = N_("Your password is changed.")
+PIN_SET = N_("Your PIN is set. It counts on the shared phones of the estate only.")
+PIN_ENDED = N_("Your PIN is ended.")
 ENDED = N_("Signed out there: {where}.")
+
+
+def is_by_pin(request: HttpRequest) -> bool:
+    """Whether whoever asks signed in with a PIN, on a phone that others use too."""
+    return bool(request.session.get(BACKEND_SESSION_KEY) == phones.BY_PIN)
 
 
 def own(view: Mine[P]) -> View[P]:
@@ -58,7 +65,7 @@ def by_password(view: Mine[P]) -> Mine[P]:
     def guarded(
         request: HttpRequest, user: User, /, *args: P.args, **kwargs: P.kwargs
     ) -> HttpResponse:
-        if PHONE in request.session:
+        if is_by_pin(request):
             raise PermissionDenied(_(BY_PIN))
         return view(request, user, *args, **kwargs)
 
@@ -84,7 +91,9 @@ def about(user: User, request: HttpRequest) -> dict[str, Any]:
         "roles": roles_of(user),
         "sessions": sorted(listed, key=lambda row: not row[2]),
         "events": events.latest(user),
-        "by_pin": PHONE in request.session,
+        "by_pin": is_by_pin(request),
+        "pin": Pin.objects.filter(user=user).first(),
+        "may_have_pin": phones.may_have_pin(user),
         "code": OneTimeCode.objects.filter(user=user).first(),
         "codes_left": codes.recovery_left(user),
         "needs_codes": set(roles_of(user)) & set(codes.NEED_CODES),
@@ -139,4 +148,36 @@ def sessions_end(request: HttpRequest, user: User) -> HttpResponse:
     if ended:
         events.keep(user, events.SESSIONS_ENDED, by=user, request=request)
     messages.success(request, ended_words(ended) or _("You are signed in nowhere else."))
+    return redirect("account")
+
+
+@own
+@by_password
+@sensitive_post_parameters()
+def pin(request: HttpRequest, user: User) -> HttpResponse:
+    """Choose a PIN for shared phones."""
+    form = PinForm(request.POST or None, user=user)
+    if request.method == "POST" and form.is_valid():
+        try:
+            phones.set_pin(user, form.cleaned_data["pin"], request=request)
+        except ValidationError as refused:
+            form.take_errors(refused)
+        else:
+            messages.success(request, _(PIN_SET))
+            return redirect("account")
+    context = {"form": form, "may": phones.may_have_pin(user), "for_roles": phones.PHONE_ROLES}
+    status = 422 if form.errors else 200
+    return render(request, "config/access/pin.html", context, status=status)
+
+
+@own
+@require_POST
+def pin_end(request: HttpRequest, user: User) -> HttpResponse:
+    """End one's own PIN."""
+    by_pin = is_by_pin(request)
+    phones.end_pin(user, by=user, request=request)
+    if by_pin:
+        logout(request)
+        return redirect("login")
+    messages.success(request, _(PIN_ENDED))
     return redirect("account")

@@ -64,6 +64,7 @@ def roles(request: HttpRequest) -> HttpResponse:
         "rows": rows,
         "mine": roles_of(request.user),
         "people": may(request.user, "look after people"),
+        "phones": may(request.user, "hand out phones"),
     }
     return render(request, "config/roles.html", context)
 

@@ -16,7 +16,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
-from config.access import codes, events, sessions
+from config.access import codes, events, phones, sessions
 from config.access.models import Session
 from config.forms.access import AskedAgainForm
 from config.roles import ROLES, SYSTEM_USER, action_required
@@ -32,6 +32,7 @@ CODE_FORGOTTEN = N_(
     "The one-time codes of {name} are forgotten, and they are signed out. Be sure it was them who "
     "asked; let them set up a new app at once."
 )
+PIN_ENDED = N_("The PIN of {name} is ended; they choose another under “Your access”.")
 SIGNED_OUT = N_("{name} is signed out everywhere.")
 SIGNED_OUT_THERE = N_("{name} is signed out there: {where}.")
 
@@ -134,6 +135,16 @@ def person_switch(request: HttpRequest, number: int) -> HttpResponse:
         User.objects.filter(pk=user.pk).update(is_active=True)
         events.keep(user, events.SWITCHED_ON, by=request.user, request=request)
     messages.success(request, _(OFF if user.is_active is False else ON).format(name=user))
+    return redirect("person", number=number)
+
+
+@action_required(LOOK_AFTER)
+@require_POST
+def person_pin_end(request: HttpRequest, number: int) -> HttpResponse:
+    """End somebody's PIN, which others may know by now."""
+    user = get_object_or_404(everybody(), pk=number)
+    phones.end_pin(user, by=doer(request), request=request)
+    messages.success(request, _(PIN_ENDED).format(name=user))
     return redirect("person", number=number)
 
 

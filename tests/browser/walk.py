@@ -64,6 +64,7 @@ OF = {
 FEW = {"kind-list": 2, "kind-detail": 3, "kind-strike": 1, "kind-reenter": 3}
 # What is no page: a form's target, a file, an answer for scripts, or the way out.
 OUTSIDE = {
+    "account-pin-end",
     "account-session-end",
     "account-sessions-end",
     "clock-right",
@@ -72,13 +73,18 @@ OUTSIDE = {
     "herd:order",
     "login",
     "login-code",
+    "login-pin",
     "logout",
     "metrics",
     "milk:recall-act",
+    "person-pin-end",
     "person-session-end",
     "person-sessions-end",
     "person-switch",
     "phone",
+    # A link that opens once; looked at in tests/browser/test_shared_phone.py.
+    "phone-bind",
+    "phone-withdraw",
     # Open to anybody, and looked at where labels are.
     "public-wheel",
     "ready",

@@ -41,6 +41,7 @@ STRANGERS = {
     "/phone/": "what a phone asks about itself; a stranger is told of no papers",
     "/queue/": "what this phone itself has kept, also when its session has ended",
     "/herd/wall/hung/": "a secret link of one wall; a wrong one finds nothing",
+    "/phones/bind/": "a secret link for one phone; a wrong one finds nothing",
     "/api/tokens/": "where a program signs in",
     "/01/": "what the codes on labels lead to; tests/milk has what it tells and keeps",
 }

@@ -379,8 +379,8 @@ def test_no_other_address_answers_a_laboratory(laboratory_client: Any) -> None:
     # Whether the service runs, the way in and out, what a browser needs to keep its own entries,
     # and the public page of a wheel are everybody's.
     everybodys = {"/health", "/login/", "/logout/", "/sw.js", "/phone/", "/queue/", "/language/"}
-    # How it runs is told to its watcher, and a wall screen has a secret link: each asks of its own.
-    own = {"/ready", "/metrics", "/herd/wall/hung/lot/"}
+    # How it runs is told to its watcher; a wall screen and a shared phone have secret links.
+    own = {"/ready", "/metrics", "/herd/wall/hung/lot/", "/phones/bind/lot/"}
     # One's own access is everybody's who has a name (tests/config/test_account.py).
     answered = {path for path in answered if not path.startswith("/account/")}
     assert answered <= {*everybodys, *own, "/01/lot/10/lot/21/lot"}
