@@ -2,8 +2,12 @@
 
 import sys
 from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
 
 from django.contrib.auth.models import AnonymousUser
+from django.contrib.sessions.backends.db import SessionStore
+from django.db import DatabaseError, InterfaceError
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.utils.cache import patch_vary_headers
@@ -12,6 +16,7 @@ from django.utils.translation import gettext_noop as N_
 
 from config.errors import (
     BAD_VALUE,
+    DATABASE_AWAY,
     NOT_FOUND,
     PROBLEM_JSON,
     Problem,
@@ -30,6 +35,9 @@ FORM_TOO_OLD = N_(
 LOCKED_OUT = N_(
     "Too many wrong passwords. Signing in with this name is closed for a while; wait, or ask the "
     "office to open it again."
+)
+AWAY_TO_READERS = N_(
+    "The database of the book does not answer just now. Open this page again in a moment."
 )
 WORDS = {
     400: N_("This could not be read"),
@@ -68,16 +76,35 @@ def shown(request: HttpRequest, found: Problem) -> HttpResponse:
             found.body(), status=found.status, content_type=PROBLEM_JSON
         )
     else:
+        if found.detail == _(DATABASE_AWAY) and request.method in ("GET", "HEAD"):
+            found = replace(found, detail=_(AWAY_TO_READERS))
         heading = _(WORDS.get(found.status, found.title))
         told = {"problem": found, "heading": heading}
         if found.status == 503:
-            # Nothing may be asked of a database that does not answer, not even who reads this.
-            request.user = AnonymousUser()
-            told |= {"user": request.user, "messages": ()}
-        answer = render(request, "problem.html", told, status=found.status)
+            answer = shown_without_database(request, told)
+        else:
+            answer = render(request, "problem.html", told, status=found.status)
     for name, value in found.headers.items():
         answer[name] = value
     return answer
+
+
+def shown_without_database(request: HttpRequest, told: dict[str, Any]) -> HttpResponse:
+    """The page of a database that does not answer: it must not be asked, not even who reads this.
+
+    What the request had of its reader stays as it was: nobody is signed out by a bad moment.
+    """
+    had = {name: getattr(request, name) for name in ("user", "session") if hasattr(request, name)}
+    request.user, request.session = AnonymousUser(), SessionStore()
+    told |= {"user": request.user, "messages": ()}
+    try:
+        return render(request, "problem.html", told, status=503)
+    except (DatabaseError, InterfaceError):
+        # Something on the page asked all the same; better plain words than none.
+        return HttpResponse(told["problem"].detail, content_type="text/plain", status=503)
+    finally:
+        for name, value in had.items():
+            setattr(request, name, value)
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:

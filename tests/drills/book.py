@@ -3,15 +3,16 @@
 from dataclasses import dataclass, field
 from datetime import timedelta
 from decimal import Decimal
+from importlib import import_module
 
 from django.conf import settings
 from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY
 from django.contrib.auth.models import Group as Role
 from django.contrib.auth.models import User
-from django.contrib.sessions.backends.db import SessionStore
 from django.utils import timezone
-from knox.models import AuthToken
 
+from config.access.models import MachineToken
+from config.roles import ACTIONS
 from herd.models import PeriodRule
 from herd.reference import rules
 from milk.reference import load_reference
@@ -54,12 +55,12 @@ def person(name: str, roles: tuple[str, ...]) -> Person:
     """Somebody with some roles, a token and a session."""
     user = User.objects.create(username=name)
     user.groups.set([Role.objects.get_or_create(name=role)[0] for role in roles])
-    session = SessionStore()
+    session = import_module(settings.SESSION_ENGINE).SessionStore()
     session[SESSION_KEY] = str(user.pk)
     session[BACKEND_SESSION_KEY] = settings.AUTHENTICATION_BACKENDS[-1]
     session[HASH_SESSION_KEY] = user.get_session_auth_hash()
     session.save()
-    _, token = AuthToken.objects.create(user)
+    _, token = MachineToken.objects.create(user, name="a drill", scopes=["read", *ACTIONS])
     return Person(name, user.pk, token, str(session.session_key))
 
 

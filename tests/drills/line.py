@@ -86,10 +86,19 @@ class Line:
                 end.transport.abort()
 
     def close(self) -> None:
-        with suppress(RuntimeError):
-            self.take_down()
-            self.loop.call_soon_threadsafe(self.loop.stop)
-            self.thread.join(WAIT_SECONDS)
+        if self.loop.is_closed():
+            return
+        self.take_down()
+        self.do(self.hang_up())
+        self.loop.call_soon_threadsafe(self.loop.stop)
+        self.thread.join(WAIT_SECONDS)
+        self.loop.close()
+
+    async def hang_up(self) -> None:
+        """Take no more, and let those that are being cut come to their end."""
+        self.ear.close()
+        others = asyncio.all_tasks() - {asyncio.current_task()}
+        await asyncio.wait(others, timeout=1) if others else None
 
 
 async def pass_on(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
