@@ -41,7 +41,7 @@ from milk.trace import back, forward
 from tests.bench import ten_years_peers as others
 from tests.bench.ten_years_frames import Frames
 from tests.bench.ten_years_more import entries, meter_rows, recall, worker_memory
-from tests.bench.ten_years_sql import Floor, bare, pages, replayed
+from tests.bench.ten_years_sql import Floor, asked_by, bare, pages, replayed
 from tests.bench.ten_years_timing import (
     Answer,
     Sweeper,
@@ -172,7 +172,8 @@ class Bench:
 
         book.open()
         things = [model.objects.get(pk=key) for key in keys]
-        asked = {thing.pk: ask(thing).reader.asked for thing in things}
+        ask(things[0])
+        asked = {thing.pk: asked_by(ask, thing) for thing in things}
         with closing(bare()) as on:
             rows = {pk: replayed(on, statements) for pk, statements in asked.items()}
             alternate(

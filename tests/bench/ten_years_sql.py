@@ -6,16 +6,29 @@ rows brought over, out of tables that hold nothing else, and one sum over the me
 trace can do less.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import psycopg
 from django.db import connection
 
-Asked = Sequence[tuple[str, dict[str, Any]]]
+Asked = Sequence[tuple[str, Any]]
 SUM = "SELECT sum(grams) FROM milk_cowmilking WHERE lot_id = ANY(%(lots)s::int4[])"
 # As many pages of 8 kB as the statements touched, found in memory or read.
 EXPLAIN = "EXPLAIN (ANALYZE, BUFFERS, FORMAT JSON) "
+
+
+def asked_by(ask: Callable[[Any], Any], thing: Any) -> list[tuple[str, Any]]:
+    """Every statement that a question asks of the database, with its values."""
+    asked: list[tuple[str, Any]] = []
+
+    def note(execute: Any, sql: Any, values: Any, many: bool, context: Any) -> Any:
+        asked.append((sql, values))
+        return execute(sql, values, many, context)
+
+    with connection.execute_wrapper(note):
+        ask(thing)
+    return asked
 
 
 def bare() -> psycopg.Connection[Any]:
@@ -56,7 +69,8 @@ class Floor:
                     )
                     cursor.execute(f"ANALYZE floor_{number}")
                 self.reads.append(f"SELECT * FROM floor_{number}" if width else "SELECT 1")
-        self.lots = next((v["lots"] for _, v in reversed(asked) if v.get("lots")), "{}")
+        named = [values for _, values in asked if isinstance(values, Mapping)]
+        self.lots = next((one["lots"] for one in named if one.get("lots", "{}") != "{}"), "{}")
 
     def ask(self) -> None:
         with self.on.cursor(binary=True) as cursor:
