@@ -14,11 +14,13 @@ from time import perf_counter, sleep
 from urllib.parse import quote, urlencode
 from uuid import uuid4
 
+from django.conf import settings
 from django.contrib.auth.models import Group as Role
 from django.contrib.auth.models import User
 from django.db import connection, transaction
-from knox.models import AuthToken
 
+from config.access.models import MachineToken
+from config.embedded import keeper
 from config.entries import Stamp
 from config.roles import VET, system_user
 from herd.models import Animal, Group, GroupStay
@@ -103,6 +105,7 @@ def entries(times: Times) -> float:
     animals = [
         str(one) for one in Animal.objects.order_by("?").values_list("uuid", flat=True)[:200]
     ]
+    keeper.join("valkey", settings.SWARDLINE_DATA)
     tokens = [token_of(f"bench {number}") for number in range(WRITERS)]
     with web_server() as port:
         post(port, tokens[0], animals[0], 1)
@@ -131,7 +134,8 @@ def entries(times: Times) -> float:
 def token_of(name: str) -> str:
     user, _ = User.objects.get_or_create(username=name)
     user.groups.add(Role.objects.get_or_create(name=VET)[0])
-    return str(AuthToken.objects.create(user)[1])
+    scopes = ["write:health-events"]
+    return str(MachineToken.objects.create(user, name=name, scopes=scopes)[1])
 
 
 def post_many(port: int, token: str, animals: list[str], number: int) -> list[float]:
@@ -198,10 +202,11 @@ import os, psutil
 from milk.models import Wheel
 from milk.trace import back
 from milk.trace_words import sentences
+from django.utils import timezone
 from milk.services import flags
 for wheel in Wheel.objects.order_by("-id")[100:2100:100]:
     sentences(back("wheel", wheel))
-flags.flag_lots_over_limits()
+flags.flag_lots_over_limits(at=timezone.now())
 print("megabytes", psutil.Process().memory_info().rss // 2**20)
 """
 
