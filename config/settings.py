@@ -207,7 +207,9 @@ STORAGES = {
     "staticfiles": {
         "BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"
         if PRODUCTION
-        else "django.contrib.staticfiles.storage.StaticFilesStorage"
+        else "django.contrib.staticfiles.storage.StaticFilesStorage",
+        # Gathered by root, read by the service: unlike what people send in, they are no secret.
+        "OPTIONS": {"file_permissions_mode": 0o644, "directory_permissions_mode": 0o755},
     },
 }
 
