@@ -20,6 +20,7 @@ from config.views.entries import stamp_of
 from feed.forms.feedings import FeedForm
 from feed.known_fields import known_fields
 from feed.models import ForageBatch
+from feed.quick import quick_load
 from feed.services.batches import record_batch
 from feed.services.feedings import record_feedings
 from feed.services.figures import value_on
@@ -93,6 +94,8 @@ def fields_now() -> dict[str, Any]:
     found = stands(now, local_day(now))
     return {
         "now": now,
+        "usual_kg": usual_kg(now),
+        "wetness": WETNESS,
         "free": [stand for stand in found if stand.is_free],
         "waiting": [stand for stand in found if not stand.is_free],
         "asks": asking(),
@@ -118,7 +121,12 @@ def feed(request: HttpRequest) -> HttpResponse:
             tell_forbidden(request, fed[0])
             batch = values.get("batch")
             return redirect(batch) if batch else redirect("feed:board")
-    return render(request, "feed/feed.html", {"form": form, "now": timezone.now()})
+    now = timezone.now()
+    loads = [thing for thing in form.things.values() if isinstance(thing, ForageBatch)]
+    quick = None
+    if request.method != "POST":
+        quick = quick_load(loads, form.groups, request.GET.get("of", ""), now)
+    return render(request, "feed/feed.html", {"form": form, "now": now, "quick": quick})
 
 
 def tell_fed(request: HttpRequest, fed: list[Any]) -> None:

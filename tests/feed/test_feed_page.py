@@ -9,7 +9,7 @@ from django.utils import timezone
 from feed.models import Feeding
 from feed.services.feedings import NO_SHARES
 from tests.cast import Pages
-from tests.factories.feed import make_batch, make_fed_group, make_feed_lot
+from tests.factories.feed import make_batch, make_fed_group, make_feed_lot, make_feeding
 from tests.factories.herd import HOUR, make_group
 
 pytestmark = pytest.mark.django_db
@@ -121,3 +121,29 @@ def test_with_nothing_in_the_book_the_form_says_so(feed_hand_client: Pages) -> N
 def test_not_by_others(cheesemaker_client: Pages, inspector_client: Pages) -> None:
     assert cheesemaker_client.get(PATH).status_code == 403
     assert inspector_client.send(PATH, of="x").status_code == 403
+
+
+def test_one_touch_feeds_a_group_what_it_likely_gets(feed_hand_client: Pages) -> None:
+    """As much as last time, or what is left; of the load with the soonest deadline."""
+    three, one = make_fed_group(3), make_fed_group(1)
+    old = fresh(kg=Decimal(9000))
+    make_feeding(old, three, kg=Decimal(1200), happened_at=timezone.now() - HOUR)
+    load = fresh(kg=Decimal(2000))
+    quick = feed_hand_client.get(f"{PATH}?of={load.uuid}").context["quick"]
+    assert quick.load == load
+    assert [(share.group, share.kg) for share in quick.shares] == [(one, 2000), (three, 1200)]
+    share = quick.shares[1]
+    sent = {"of": str(load.uuid), "happened_at": timezone.now().isoformat(), share.name: share.kg}
+    assert feed_hand_client.send(PATH, **sent).status_code == 302
+    fed = Feeding.objects.get(batch=load)
+    assert (fed.group, fed.kg, fed.weighed) == (three, Decimal(1200), False)
+    page = feed_hand_client.get(f"{PATH}?of={load.uuid}")
+    assert [share.kg for share in page.context["quick"].shares] == [800, 800]
+    assert "One touch" in page.content.decode()
+
+
+def test_no_touch_is_offered_for_a_load_past_its_time(feed_hand_client: Pages) -> None:
+    make_fed_group(3)
+    late = make_batch(happened_at=timezone.now() - 30 * HOUR)
+    for query in (f"?of={late.uuid}", "", "?of=no-number"):
+        assert feed_hand_client.get(f"{PATH}{query}").context["quick"] is None

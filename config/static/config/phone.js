@@ -108,7 +108,9 @@
   // A form out of the cache is filled in with what the address asks for.
   function fillIn() {
     if (!offline.isKept) return;
-    const form = [...document.querySelectorAll("main form[method=post]")].find((one) => one.elements.once);
+    // Buttons that write at once have their values already; the form to fill in is another.
+    const forms = [...document.querySelectorAll("main form[method=post]")].filter((one) => one.elements.once);
+    const form = forms.find((one) => one.classList.contains("entry-form")) || forms[0];
     for (const [name, value] of new URLSearchParams(location.search)) {
       const field = form?.elements[name];
       if (field && "value" in field && value && !["once", "csrfmiddlewaretoken"].includes(name)) field.value = value;

@@ -155,8 +155,15 @@ const queue = (() => {
     return { state: "refused", page: json ? "" : body };
   }
 
+  // An entry that its writer waits for may have gone with another page's round meanwhile.
+  async function whatBecame(number) {
+    const done = number && (await sent()).find((one) => one.number === number);
+    return done ? { state: "written", location: done.location } : { state: "kept" };
+  }
+
   async function round(waits) {
-    let outcome = { state: "kept" };
+    let outcome = await whatBecame(waits);
+    if (outcome.state === "written") return outcome;
     const here = await ask();
     if (!here.user) return outcome;
     for (const { seq } of await all()) {
