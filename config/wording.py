@@ -10,9 +10,11 @@ from django.core.validators import (
     ProhibitNullCharactersValidator,
 )
 from django.forms import IntegerField
+from django.utils.functional import lazy
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 from django.utils.translation import gettext_noop as N_
+from django_stubs_ext import StrOrPromise
 from rest_framework import serializers
 
 TOO_LITTLE = _l("%(show_value)s is too little. Expected at least %(limit_value)s.")
@@ -42,23 +44,32 @@ def speak_plainly() -> None:
         field.default_error_messages |= {"min_value": TOO_LITTLE, "max_value": TOO_MUCH}
 
 
-def words_of(column: Any, options: dict[str, Any]) -> dict[str, str]:
-    """What the API says of a wrong value of a column, by code.
+def words_of(column: Any, options: dict[str, Any]) -> dict[str, StrOrPromise]:
+    """What the API says of a wrong value of a column, by code, in the language it is said in.
 
     The bounds of a column with words of its own in those words, a choice with what may be chosen.
     """
-    words = {
-        code: braced(str(validator.message))
+    words: dict[str, StrOrPromise] = {
+        code: braced_later(validator.message)
         for code, bound in BOUNDS.items()
         for validator in column.validators
         if type(validator) is bound and validator.message != bound.message
     }
     if "choices" in options:
         known = ", ".join(str(value) for value, _ in column.flatchoices if value != "")
-        words["invalid_choice"] = _(ONE_OF).format(known=braced(known))
+        words["invalid_choice"] = one_of_later(known)
     return words
 
 
-def braced(words: str) -> str:
+def braced(words: StrOrPromise) -> str:
     """Words in which braces mean themselves."""
-    return words.replace("{", "{{").replace("}", "}}")
+    return str(words).replace("{", "{{").replace("}", "}}")
+
+
+def one_of(known: str) -> str:
+    """That a choice is none of those known."""
+    return _(ONE_OF).format(known=braced(known))
+
+
+# A field of the API is made once, and speaks the language of each request.
+braced_later, one_of_later = lazy(braced, str), lazy(one_of, str)

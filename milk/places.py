@@ -49,7 +49,7 @@ class Place:
                 words=self.words
             )
             if self.lies
-            else self.words
+            else str(self)
         )
 
     @property

@@ -74,7 +74,7 @@ def back_nodes(trace: TraceBack) -> Iterator[Node]:
             stage=LOTS,
             name=lot.row.code,
             kg=lot.kg,
-            words="held" if trace.is_held("lot", lot.row.pk) else "",
+            words=_("held") if trace.is_held("lot", lot.row.pk) else "",
             why=_("over {parents}").format(parents=parents) if parents else "",
             held=trace.is_held("lot", lot.row.pk),
             href=reverse("milk:lot", args=[lot.row.uuid]),
@@ -87,7 +87,7 @@ def back_nodes(trace: TraceBack) -> Iterator[Node]:
         stage=VATS,
         name=capfirst(str(vat)),
         kg=found.kg,
-        words="held" if trace.is_held("vat", vat.pk) else "",
+        words=_("held") if trace.is_held("vat", vat.pk) else "",
         held=trace.is_held("vat", vat.pk),
     )
     for wheel in found.wheels:
@@ -99,8 +99,8 @@ def back_nodes(trace: TraceBack) -> Iterator[Node]:
             stage=WHEELS,
             name=f"{wheel.plate} {wheel.twin}",
             kg=found.kg if trace.kind == "wheel" else found.kg / len(found.wheels),
-            words="held" if held else "",
-            why=trace.places[wheel.pk].words,
+            words=_("held") if held else "",
+            why=str(trace.places[wheel.pk]),
             held=held,
         )
 
@@ -176,14 +176,14 @@ def forward_nodes(trace: TraceForward) -> Iterator[Node]:
             stage=LOTS,
             name=lot.row.code,
             kg=lot.kg.whole,
-            words="held" if held else "",
+            words=_("held") if held else "",
             why="" if lot.started else _("carried over only"),
             held=held,
             href=reverse("milk:lot", args=[lot.row.uuid]),
         )
     for vat in found.vats:
         held = trace.is_held("vat", vat.pk)
-        words = "held" if held else ""
+        words = _("held") if held else ""
         name = capfirst(vat.name)
         yield Node(key=vat.name, stage=VATS, name=name, kg=vat.kg.whole, words=words, held=held)
     yield from other_nodes(trace)
@@ -193,7 +193,7 @@ def forward_nodes(trace: TraceForward) -> Iterator[Node]:
             stage=WHEELS,
             name=many(number, "wheel"),
             kg=kg,
-            words="held" if held else "",
+            words=_("held") if held else "",
             why=place,
             held=held,
             count=number,

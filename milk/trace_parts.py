@@ -199,7 +199,7 @@ class FeedIn:
     def name(self) -> str:
         if self.kind == "load":
             return _("load {pk}, {origin}").format(pk=self.pk, origin=self.origin)
-        return f"{self.kind} {self.label}"
+        return f"{_(self.kind)} {self.label}"
 
     @property
     def kg(self) -> float:

@@ -224,7 +224,7 @@ def api_field(field: Any) -> serializers.Field[Any, Any, Any, Any]:
     """
     options: dict[str, Any] = {
         "required": field.required,
-        "help_text": str(field.help_text),
+        "help_text": field.help_text,
         "write_only": True,
     }
     if isinstance(field, EntryText):

@@ -49,7 +49,7 @@ class MoveForm(SheetForm):
     @staticmethod
     def words(answer: Answer) -> str:
         """An animal as its box says it."""
-        return f"{answer.name}, {answer.word}" if answer.is_milked else answer.name
+        return f"{answer.name}, {_(answer.word)}" if answer.is_milked else answer.name
 
     def moved(self) -> list[Animal]:
         """The animals that were ticked."""

@@ -71,8 +71,8 @@ class MilkingForm(SheetForm):
         widget=forms.Textarea(attrs={"rows": 2, "spellcheck": "false"}),
         help_text=_l("Farm numbers or ear tags, one a line."),
     )
-    milker = forms.CharField(max_length=60, required=False)
-    remark = forms.CharField(max_length=200, required=False)
+    milker = forms.CharField(label=_l("Milker"), max_length=60, required=False)
+    remark = forms.CharField(label=_l("Remark"), max_length=200, required=False)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

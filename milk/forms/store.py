@@ -28,7 +28,7 @@ NEVER_IN_BRINE = N_(
     "to the store all the same."
 )
 NO_RANGE = N_("Expected numbers such as 1-4 or 1, 2, 5.")
-PLATES_HELP = N_("One by one or as a range: 0004001-0004012.")
+PLATES_HELP = _l("One by one or as a range: 0004001-0004012.")
 
 
 def named_wheels(day: Any, vats: list[int], wanted: list[str]) -> list[Wheel]:
@@ -111,8 +111,8 @@ class WheelsNamed(SheetForm):
 class RowInForm(WheelsNamed):
     """Wheels into a row of the brine."""
 
-    bath = forms.CharField(max_length=20)
-    row = forms.CharField(max_length=10, required=False)
+    bath = forms.CharField(label=_l("Bath"), max_length=20)
+    row = forms.CharField(label=_l("Row"), max_length=10, required=False)
     happened_at = MomentField(label=_l("Put in at"), initial=timezone.now)
     field_order = ("bath", "row", "day", "vats", "plates", "happened_at")
 
@@ -120,16 +120,16 @@ class RowInForm(WheelsNamed):
 class RowOutForm(SheetForm):
     """Everything out of a row."""
 
-    bath = forms.CharField(max_length=20)
-    row = forms.CharField(max_length=10, required=False)
+    bath = forms.CharField(label=_l("Bath"), max_length=20)
+    row = forms.CharField(label=_l("Row"), max_length=10, required=False)
     happened_at = MomentField(label=_l("Taken out at"), initial=timezone.now)
 
 
 class LayForm(WheelsNamed):
     """Wheels onto the free places of an aisle."""
 
-    room = forms.CharField(max_length=20)
-    aisle = forms.IntegerField(min_value=1, max_value=30_000)
+    room = forms.CharField(label=_l("Room"), max_length=20)
+    aisle = forms.IntegerField(label=_l("Aisle"), min_value=1, max_value=30_000)
     column = forms.IntegerField(
         label=_l("From column"),
         min_value=1,
@@ -173,19 +173,23 @@ class FoundForm(SheetForm):
 class RoundForm(SheetForm):
     """An aisle done."""
 
-    room = forms.CharField(max_length=20)
-    aisle = forms.IntegerField(min_value=0, max_value=32_767)
-    what = forms.ChoiceField(choices=StoreRound.What.choices, required=False)
+    room = forms.CharField(label=_l("Room"), max_length=20)
+    aisle = forms.IntegerField(label=_l("Aisle"), min_value=0, max_value=32_767)
+    what = forms.ChoiceField(label=_l("What"), choices=StoreRound.What.choices, required=False)
     happened_at = MomentField(label=_l("Done at"), required=False)
 
 
 class RoomForm(SheetForm):
     """The places of a room, as ranges."""
 
-    room = forms.CharField(max_length=20)
-    aisles = forms.CharField(max_length=20, help_text=_l("A range: 1-4."))
-    columns = forms.CharField(max_length=20, help_text=_l("In each aisle: 1-30."))
-    shelves = forms.CharField(max_length=20, help_text=_l("In each column, from the floor: 1-20."))
+    room = forms.CharField(label=_l("Room"), max_length=20)
+    aisles = forms.CharField(label=_l("Aisles"), max_length=20, help_text=_l("A range: 1-4."))
+    columns = forms.CharField(
+        label=_l("Columns"), max_length=20, help_text=_l("In each aisle: 1-30.")
+    )
+    shelves = forms.CharField(
+        label=_l("Shelves"), max_length=20, help_text=_l("In each column, from the floor: 1-20.")
+    )
     happened_at = MomentField(label=_l("In use since"), initial=timezone.now)
 
     def clean_room(self) -> str:
@@ -219,8 +223,8 @@ class SearchForm(SheetForm):
 
     plate = forms.CharField(label=_l("Plate, or a part of it"), required=False, max_length=16)
     where = forms.ChoiceField(label=_l("Where"), required=False, choices=WHERE)
-    room = forms.CharField(required=False, max_length=20)
-    aisle = forms.IntegerField(required=False, min_value=0, max_value=32_767)
+    room = forms.CharField(label=_l("Room"), required=False, max_length=20)
+    aisle = forms.IntegerField(label=_l("Aisle"), required=False, min_value=0, max_value=32_767)
     day = DayField(label=_l("Vat of the day"), required=False)
     least_age = forms.IntegerField(
         label=_l("At least, full months"), required=False, min_value=0, max_value=600

@@ -30,7 +30,7 @@ class RennetBatch(Entry):
 
     code = models.CharField(_l("batch"), max_length=40)
     product = models.CharField(max_length=80, blank=True)
-    g = grams("received")
+    g = grams(_l("received"))
     strength: "models.DecimalField[Any, Any]" = models.DecimalField(
         _l("strength, IMCU/g"),
         max_digits=8,

@@ -141,7 +141,7 @@ def context_of(
         "leaves_downgraded": found.outcome == Decision.DOWNGRADE and found.reason not in NO_FOOD,
         "is_refusing": found.outcome in ("", Decision.DOWNGRADE, Decision.DESTROY),
         "still_needed": NEEDED - most_alike(decisions),
-        "deciders": ", ".join(ACTIONS["write:hold-decisions"]),
+        "deciders": ", ".join(map(_, ACTIONS["write:hold-decisions"])),
         "may_decide": may(request.user, "write:hold-decisions"),
         "board": board_of(found, now),
         "step_form": step_form or StepForm(auto_id=STEP_IDS),

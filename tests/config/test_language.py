@@ -2,6 +2,7 @@
 
 import re
 from datetime import UTC, datetime
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -9,11 +10,14 @@ from django.conf import settings
 from django.test import Client
 from django.utils import translation
 
+from config.api.serializers import serializer_of
 from config.days import day_words, local
-from config.language import in_estate_language, language_now, once_a_language
+from config.language import in_estate_language, language_now, once_a_language, without_noun
 from config.phone_words import WORDS
+from config.saying import day_said
 from config.templatetags.sheet import amount, moment
 from config.views.offline import worker_text
+from milk.limits import plain
 
 pytestmark = pytest.mark.django_db
 AT = datetime(2026, 6, 6, 14, 30, tzinfo=UTC)
@@ -132,3 +136,31 @@ def test_what_is_made_once_a_language_is_made_in_each() -> None:
         with translation.override(language):
             assert label() == language
     assert made == ["de", "en-gb", "ro"]
+
+
+def test_a_field_of_the_api_made_in_one_language_speaks_that_of_each_request():
+    with translation.override("de"):
+        fields = serializer_of("animals")().fields
+    with translation.override("en-gb"):
+        assert str(fields["sex"].choices["F"]) == "female"
+        said = fields["sex"].error_messages["invalid_choice"].format(input="X")
+        assert said.startswith("“X” cannot be chosen.")
+    with translation.override("de"):
+        assert str(fields["sex"].choices["F"]) == "weiblich"
+        assert not fields["sex"].error_messages["invalid_choice"].startswith("“")
+
+
+def test_pure_modules_say_figures_and_days_in_the_readers_form():
+    assert plain(Decimal("1234.50")) == "1,234.5"
+    assert day_said(AT.date()) == "2026-06-06"
+    with translation.override("de"):
+        assert plain(Decimal("1234.50")) == "1.234,5"
+        assert day_said(AT.date()) == "06.06.2026"
+
+
+def test_things_are_found_by_their_names_in_english_and_in_the_readers_language():
+    assert without_noun("tank A", "tank") == "A"
+    assert without_noun("B", "tank") == "B"
+    with translation.override("de"):
+        assert without_noun("Kessel 2026-06-09/17", "vat") == "2026-06-09/17"
+        assert without_noun("vat 2026-06-09/17", "vat") == "2026-06-09/17"

@@ -4,6 +4,7 @@ from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from django.utils import translation
 
 from config.errors import Conflict
 from milk import herd_status
@@ -86,3 +87,18 @@ def test_a_status_struck_lets_its_hold_go(tank):
     assert Hold.objects.open().count() == 1
     strike_herd_status(lost, by=user_in("vet"), reason="other", words="of another herd")
     assert not Hold.objects.open().exists()
+
+
+def test_a_hold_is_kept_in_the_estates_words_and_a_refusal_said_in_the_readers(tank, settings):
+    settings.LANGUAGE_CODE = "de"
+    milk.fill(milk.make_vat(at=MORNING), tank=tank, kg=100)
+    with translation.override("en-gb"):
+        lost = status(milk.EVENING + HOUR)
+        assert "nicht amtlich frei von" in Hold.objects.open().get().words
+        with pytest.raises(Conflict, match="may not be poured|not officially free"):
+            milk.fill(milk.make_vat(at=lost.received_at), tank=tank, kg=Decimal(50))
+    with (
+        translation.override("de"),
+        pytest.raises(Conflict, match="eingefüllt|nicht amtlich frei"),
+    ):
+        milk.fill(milk.make_vat(at=lost.received_at), tank=tank, kg=Decimal(50))
