@@ -1,6 +1,6 @@
 """The frame's own background work: clearing what nobody needs any more, backing up."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from celery import shared_task
 from django.conf import settings
@@ -20,6 +20,7 @@ from config.roles import OFFICE, OWNER
 from config.running import ringing
 from config.seals import sealing
 
+SEAL_JOB = "config.tasks.seal_days"
 BACKUP_JOB = "config.tasks.back_up"
 # A backup of ten years takes minutes. Meanwhile the broker may hand the task out again: it finds
 # that one is under way.
@@ -66,10 +67,23 @@ def look_at_running() -> dict[str, int]:
 
 @shared_task
 def seal_days() -> dict[str, int]:
-    """Seal the days that are over."""
-    with job("config.tasks.seal_days") as counted:
-        counted["days"] = len(sealing.seal(timezone.now()))
+    """Seal the days that are over; after a gap only once the clock has gone on for an hour.
+
+    A clock that jumped ahead would have a day sealed that is not over, and what is written on it
+    once the clock is put right would not be in its seal, for good.
+    """
+    now = timezone.now()
+    steady = was_run_lately(SEAL_JOB, now)
+    with job(SEAL_JOB) as counted:
+        counted["days"] = len(sealing.seal(now)) if steady else 0
     return counted
+
+
+def was_run_lately(name: str, now: datetime) -> bool:
+    """Whether a job's last run was not long before, or whether this is its first."""
+    runs = JobRun.objects.filter(name=name, started_at__lte=now).order_by("-started_at")
+    last = runs.values_list("started_at", flat=True).first()
+    return last is None or now - last < LONG
 
 
 @shared_task(time_limit=int(LONG.total_seconds()))

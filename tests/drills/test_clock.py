@@ -9,11 +9,13 @@ import pytest
 from celery.beat import PersistentScheduler
 from django.utils import timezone
 
+from config import tasks
 from config.beat import Clock
 from config.celery import app
 from config.models import JobRun
 from config.running.checks import map_jobs
 from config.running.jobs import schedule
+from config.seals import sealing
 from feed.models import Field
 from tests.cast import Api, Pages, text
 
@@ -65,25 +67,26 @@ def test_a_run_that_has_not_come_yet_is_no_run() -> None:
     assert {check.key: check for check in map_jobs(now)}[f"job:{FLAG}"].is_well
 
 
+def field_of(at: datetime) -> dict[str, Any]:
+    return {"name": f"Field {uuid4()}", "hectares": "3", "happened_at": at.isoformat()}
+
+
 @pytest.mark.django_db
 def test_what_was_written_by_a_wrong_clock_is_kept_and_can_be_struck(
     office_api: Api, office_client: Pages, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def body(at: datetime) -> dict[str, Any]:
-        return {"name": f"Field {uuid4()}", "hectares": "3", "happened_at": at.isoformat()}
-
     real = timezone.now
-    key, ahead = str(uuid4()), body(real() + HOURS)
+    key, ahead = str(uuid4()), field_of(real() + HOURS)
     with monkeypatch.context() as jumped:
         jumped.setattr(timezone, "now", lambda: real() + HOURS)
         first = office_api.post("/api/fields/", ahead, key=key)
         assert first.status_code == 201
     # The clock is right again: the same again is the same, a new one of that hour is refused.
     assert office_api.post("/api/fields/", ahead, key=key).json() == first.json()
-    refused = office_api.post("/api/fields/", body(real() + HOURS))
+    refused = office_api.post("/api/fields/", field_of(real() + HOURS))
     assert refused.status_code == 400
     assert "has not come yet" in refused.json()["detail"]
-    assert office_api.post("/api/fields/", body(real())).status_code == 201
+    assert office_api.post("/api/fields/", field_of(real())).status_code == 201
     assert Field.objects.count() == 2
     for path in ("/entries/fields/", "/feed/fields/", f"/entries/fields/{first.json()['id']}/"):
         page = office_client.get(path)
@@ -92,3 +95,24 @@ def test_what_was_written_by_a_wrong_clock_is_kept_and_can_be_struck(
     strike = office_api.post(f"/api/fields/{first.json()['id']}/strike/", {"reason": "time"})
     assert strike.status_code == 200
     assert Field.objects.standing().count() == 1
+
+
+@pytest.mark.django_db
+def test_a_clock_that_jumps_days_ahead_seals_no_day_that_is_not_over(
+    office_api: Api, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real = timezone.now
+    assert office_api.post("/api/fields/", field_of(real())).status_code == 201
+    tasks.seal_days()
+    with monkeypatch.context() as jumped:
+        jumped.setattr(timezone, "now", lambda: real() + timedelta(days=2))
+        assert tasks.seal_days() == {"days": 0}
+    JobRun.objects.create(name=tasks.SEAL_JOB, started_at=real() + timedelta(days=2))
+    # Put right within the hour: what is written now belongs to a day that is still open.
+    assert office_api.post("/api/fields/", field_of(real())).status_code == 201
+    assert sealing.check().faults == []
+    # A clock that has gone on for an hour is believed.
+    with monkeypatch.context() as later:
+        later.setattr(timezone, "now", lambda: real() + timedelta(days=2, hours=1))
+        assert tasks.seal_days()["days"] > 0
+    assert sealing.check().faults == []
