@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
+from config.asking import ask
 from config.days import local_day
 from config.once_a_page import once_a_page
 from milk.models import MilkFigure
@@ -44,10 +45,16 @@ class LongestDraws:
         return timedelta(minutes=float(max((value for _, value in self.rows), default=0)))
 
 
+LONGEST = """
+    SELECT valid_from, value FROM milk_milkfigure
+    WHERE what = %(what)s AND struck_at IS NULL ORDER BY valid_from, id
+"""
+
+
+@once_a_page
 def longest_draws() -> LongestDraws:
-    """The standing rows of the longest draw."""
-    rows = [row for row in all_figures() if row.what == MilkFigure.What.LONGEST_DRAW]
-    return LongestDraws(tuple((row.valid_from, row.value) for row in rows))
+    """The standing rows of the longest draw, asked for at every change of a tank."""
+    return LongestDraws(tuple(ask(LONGEST, {"what": str(MilkFigure.What.LONGEST_DRAW)})))
 
 
 class Dated:

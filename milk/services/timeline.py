@@ -10,9 +10,9 @@ from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.db import connection
-from django.db.models import F, Max, Min, Q
+from django.db.models import F, Max, Q
 
+from config.asking import ask
 from config.entries import Entry
 from milk.blend import Flow, Lot, Wash, known_lot
 from milk.figures import LongestDraws, longest_draws
@@ -28,6 +28,17 @@ MILKING, DELIVERY, EVENT, TRAY, FILL = "milking", "delivery", "tank_event", "tra
 # The last lot before a moment with which a replay can begin: no flow lasts across its opening, no
 # draw begins with it, and no other lot was opened at the same moment. OFFSET 0 keeps each question
 # one of its own, asked by index of the few newest lots, where a join would read all lots there are.
+FIRST_MOVES = """
+    SELECT to_tank_id, min(happened_at) FROM milk_tankevent
+    WHERE what = 'moved' AND struck_at IS NULL AND tank_id = %(tank)s
+      AND happened_at >= %(start)s AND happened_at < %(before)s
+    GROUP BY to_tank_id
+    UNION ALL
+    SELECT tank_id, min(happened_at) FROM milk_tankevent
+    WHERE what = 'moved' AND struck_at IS NULL AND to_tank_id = %(tank)s
+      AND happened_at >= %(start)s AND happened_at < %(before)s
+    GROUP BY tank_id
+"""
 CLEAN_START = """
     SELECT l.id, l.opened_at FROM milk_milklot AS l
     WHERE l.tank_id = %(tank)s AND NOT l.void AND l.opened_at < %(before)s AND NOT EXISTS (
@@ -173,25 +184,14 @@ def clean_start(tank: int, before: datetime, perhaps: timedelta) -> tuple[int | 
 
     ``perhaps``: the longest a draw may last of which nobody wrote the end.
     """
-    with connection.cursor() as cursor:
-        asked: dict[str, Any] = {
-            "tank": tank,
-            "before": before,
-            "longest": LONGEST_FLOW,
-            "perhaps": perhaps,
-        }
-        cursor.execute(CLEAN_START, asked)
-        found = cursor.fetchone()
-    return found or (None, BEGINNING)
+    asked = {"tank": tank, "before": before, "longest": LONGEST_FLOW, "perhaps": perhaps}
+    rows = ask(CLEAN_START, asked)
+    return (rows[0][0], rows[0][1]) if rows else (None, BEGINNING)
 
 
 def first_moves(tank: int, start: datetime, before: datetime) -> Iterator[tuple[int, datetime]]:
     """By other tank, the first move to or from it from ``start`` on, before ``before``."""
-    moves = TankEvent.objects.standing().filter(
-        what=TankEvent.What.MOVED, happened_at__gte=start, happened_at__lt=before
-    )
-    yield from moves.filter(tank=tank).values_list("to_tank").annotate(Min("happened_at"))
-    yield from moves.filter(to_tank=tank).values_list("tank").annotate(Min("happened_at"))
+    yield from ask(FIRST_MOVES, {"tank": tank, "start": start, "before": before})
 
 
 def read_from(
