@@ -7,6 +7,7 @@ from django.views.i18n import set_language
 from config.views import (
     account,
     account_code,
+    account_tokens,
     entries,
     errors,
     first_day,
@@ -56,6 +57,8 @@ account_urls = [
     path("code/", account_code.code, name="account-code"),
     path("code/recovery/", account_code.recovery, name="account-recovery"),
     path("code/end/", account_code.code_end, name="account-code-end"),
+    path("tokens/", account_tokens.tokens, name="account-tokens"),
+    path("tokens/<uuid:uuid>/end/", account_tokens.token_end, name="account-token-end"),
     path("pin/", account.pin, name="account-pin"),
     path("pin/end/", account.pin_end, name="account-pin-end"),
     path("sessions/end/", account.sessions_end, name="account-sessions-end"),
@@ -68,6 +71,7 @@ people_urls = [
     path("<int:number>/", people.person, name="person"),
     path("<int:number>/code/", people.person_code, name="person-code"),
     path("<int:number>/pin/end/", people.person_pin_end, name="person-pin-end"),
+    path("<int:number>/tokens/<uuid:uuid>/end/", people.person_token_end, name="person-token-end"),
     path("<int:number>/switch/", people.person_switch, name="person-switch"),
     path("<int:number>/sessions/end/", people.person_sessions_end, name="person-sessions-end"),
     path(

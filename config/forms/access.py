@@ -13,8 +13,10 @@ from django.utils.translation import gettext_noop as N_
 
 from config.access.passwords import check_again
 from config.access.phones import check_pin_fit
+from config.access.tokens import LONGEST_DAYS, USUAL_DAYS
 from config.forms.entries import SheetForm
 
+MAY_NOTHING = N_("Choose what the program may do; one thing is enough.")
 NOT_THE_SAME = N_("The two were not the same. Nothing was changed.")
 SAME_AS_BEFORE = N_("That is the password you have. Expected another one.")
 # Longer than any sentence somebody remembers, and short enough to scramble in no time.
@@ -156,3 +158,34 @@ class PhoneForm(SheetForm):
     name = forms.CharField(
         label=_l("Which phone"), max_length=60, help_text=_l("As people call it: “parlour, red”.")
     )
+
+
+class TokenForm(AskedAgainForm):
+    """A token for a program: the least it needs, and not for longer than it needs it."""
+
+    name = forms.CharField(label=_l("Which program"), max_length=60)
+    acts = forms.MultipleChoiceField(
+        label=_l("What it may do"), required=False, widget=forms.CheckboxSelectMultiple
+    )
+    kinds = forms.MultipleChoiceField(
+        label=_l("Which entries it may write or strike"),
+        required=False,
+        widget=forms.SelectMultiple(attrs={"size": 8}),
+        help_text=_l("None, unless you choose some; more than one with the control key."),
+    )
+    days = forms.IntegerField(
+        label=_l("For how many days"), min_value=1, max_value=LONGEST_DAYS, initial=USUAL_DAYS
+    )
+
+    def __init__(self, *args: Any, choices: Sequence[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name, of_kinds in (("acts", False), ("kinds", True)):
+            field = self.fields[name]
+            assert isinstance(field, forms.MultipleChoiceField)
+            field.choices = [(code, words) for code, words in choices if (":" in code) == of_kinds]
+
+    def clean(self) -> dict[str, Any]:
+        """What was typed; a token that may do nothing is of no use."""
+        if not self.errors and not (self.cleaned_data["acts"] or self.cleaned_data["kinds"]):
+            raise ValidationError({"acts": _(MAY_NOTHING)})
+        return super().clean()

@@ -20,7 +20,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
-from config.access import codes, events, passwords, phones, sessions
+from config.access import codes, events, passwords, phones, sessions, tokens
 from config.access.models import OneTimeCode, Pin, Session
 from config.forms.access import PasswordForm, PinForm
 from config.roles import roles_of
@@ -93,6 +93,8 @@ def about(user: User, request: HttpRequest) -> dict[str, Any]:
         "events": events.latest(user),
         "by_pin": is_by_pin(request),
         "pin": Pin.objects.filter(user=user).first(),
+        "tokens": tokens.standing(user).count(),
+        "may_have_token": bool(tokens.scopes_of(user)),
         "may_have_pin": phones.may_have_pin(user),
         "code": OneTimeCode.objects.filter(user=user).first(),
         "codes_left": codes.recovery_left(user),

@@ -16,8 +16,8 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
-from config.access import codes, events, phones, sessions
-from config.access.models import Session
+from config.access import codes, events, phones, sessions, tokens
+from config.access.models import MachineToken, Session
 from config.forms.access import AskedAgainForm
 from config.roles import ROLES, SYSTEM_USER, action_required
 from config.views.account import about, ended_words
@@ -33,6 +33,7 @@ CODE_FORGOTTEN = N_(
     "asked; let them set up a new app at once."
 )
 PIN_ENDED = N_("The PIN of {name} is ended; they choose another under “Your access”.")
+TOKEN_ENDED = N_("Ended: the token for {name}. The program is refused from now on.")
 SIGNED_OUT = N_("{name} is signed out everywhere.")
 SIGNED_OUT_THERE = N_("{name} is signed out there: {where}.")
 
@@ -79,6 +80,7 @@ def shown(request: HttpRequest, user: User, form: AskedAgainForm) -> HttpRespons
         "form": form,
         "is_me": user.pk == request.user.pk,
         "own": False,
+        "tokens": tokens.standing(user),
     }
     status = 422 if form.errors else 200
     return render(request, "config/access/person.html", context, status=status)
@@ -135,6 +137,17 @@ def person_switch(request: HttpRequest, number: int) -> HttpResponse:
         User.objects.filter(pk=user.pk).update(is_active=True)
         events.keep(user, events.SWITCHED_ON, by=request.user, request=request)
     messages.success(request, _(OFF if user.is_active is False else ON).format(name=user))
+    return redirect("person", number=number)
+
+
+@action_required(LOOK_AFTER)
+@require_POST
+def person_token_end(request: HttpRequest, number: int, uuid: UUID) -> HttpResponse:
+    """End a token that a program has of somebody."""
+    user = get_object_or_404(everybody(), pk=number)
+    token = get_object_or_404(MachineToken, uuid=uuid, user=user)
+    tokens.end(token, by=request.user, request=request)
+    messages.success(request, _(TOKEN_ENDED).format(name=token.name))
     return redirect("person", number=number)
 
 

@@ -67,6 +67,7 @@ OUTSIDE = {
     "account-pin-end",
     "account-session-end",
     "account-sessions-end",
+    "account-token-end",
     "clock-right",
     "first-day-rules",
     "health",
@@ -81,6 +82,7 @@ OUTSIDE = {
     "person-session-end",
     "person-sessions-end",
     "person-switch",
+    "person-token-end",
     "phone",
     # A link that opens once; looked at in tests/browser/test_shared_phone.py.
     "phone-bind",
