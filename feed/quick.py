@@ -36,8 +36,9 @@ def quick_load(
 ) -> QuickLoad | None:
     """The load asked for, else the one with the soonest deadline that is not past. One statement.
 
-    A group gets as much as it got of grass the last time, or all that is left where that is less or
-    nobody knows. None when nothing is to be fed, or the load asked for is past its time.
+    A group gets as much as it got of grass the last time, or all that is left where that is less.
+    While nobody knows of any, every group may get all of it. None when nothing is to be fed, or the
+    load asked for is past its time.
     """
     number = asked(of)
     fit = [load for load in loads if load.deadline is None or load.deadline > at]
@@ -51,7 +52,9 @@ def quick_load(
         return None
     usual = last_kg([group.pk for group in groups.values()], at)
     shares = [
-        Quick(name, group, min(usual.get(group.pk, left), left)) for name, group in groups.items()
+        Quick(name, group, min(usual.get(group.pk, left), left))
+        for name, group in groups.items()
+        if not usual or group.pk in usual
     ]
     return QuickLoad(load, left, shares)
 

@@ -93,7 +93,7 @@ def cut(hand: Hand) -> Callable[[], int]:
 def load_to_group(hand: Hand) -> Callable[[], int]:
     hand.page.goto("/today/feed-hand/")
     hand.link("Feed a group")
-    hand.button("group 5:")
+    hand.button("Group 5:")
     return Feeding.objects.filter(struck_at=None).count
 
 

@@ -126,19 +126,21 @@ def test_not_by_others(cheesemaker_client: Pages, inspector_client: Pages) -> No
 def test_one_touch_feeds_a_group_what_it_likely_gets(feed_hand_client: Pages) -> None:
     """As much as last time, or what is left; of the load with the soonest deadline."""
     three, one = make_fed_group(3), make_fed_group(1)
+    whole = feed_hand_client.get(f"{PATH}?of={fresh(kg=Decimal(700)).uuid}").context["quick"]
+    assert [(share.group, share.kg) for share in whole.shares] == [(one, 700), (three, 700)]
     old = fresh(kg=Decimal(9000))
     make_feeding(old, three, kg=Decimal(1200), happened_at=timezone.now() - HOUR)
     load = fresh(kg=Decimal(2000))
     quick = feed_hand_client.get(f"{PATH}?of={load.uuid}").context["quick"]
     assert quick.load == load
-    assert [(share.group, share.kg) for share in quick.shares] == [(one, 2000), (three, 1200)]
-    share = quick.shares[1]
+    assert [(share.group, share.kg) for share in quick.shares] == [(three, 1200)]
+    share = quick.shares[0]
     sent = {"of": str(load.uuid), "happened_at": timezone.now().isoformat(), share.name: share.kg}
     assert feed_hand_client.send(PATH, **sent).status_code == 302
     fed = Feeding.objects.get(batch=load)
     assert (fed.group, fed.kg, fed.weighed) == (three, Decimal(1200), False)
     page = feed_hand_client.get(f"{PATH}?of={load.uuid}")
-    assert [share.kg for share in page.context["quick"].shares] == [800, 800]
+    assert [share.kg for share in page.context["quick"].shares] == [800]
     assert "One touch" in page.content.decode()
 
 
