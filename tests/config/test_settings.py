@@ -215,3 +215,24 @@ def test_a_setting_without_default_is_asked_for(monkeypatch: pytest.MonkeyPatch)
 
     with pytest.raises(ImproperlyConfigured, match="SECRET_KEY is not set"):
         environment.text("SECRET_KEY")
+
+
+def test_numbers_by_word_keep_those_that_are_not_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    usual = {"vet": 12, "feed hand": 72}
+    monkeypatch.setenv("HOURS", "feed hand=8")
+    assert environment.numbers("HOURS", usual) == {"vet": 12, "feed hand": 8}
+    for wrong in ("vet", "vet=", "vet=x", "vet=0", "cat=3", "vet=1=2"):
+        monkeypatch.setenv("HOURS", wrong)
+        with pytest.raises(ImproperlyConfigured, match="such as vet=12,feed hand=72"):
+            environment.numbers("HOURS", usual)
+
+
+def test_production_asks_for_one_time_codes_and_a_demo_does_not(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    assert settings_now()["CODES_REQUIRED"] is False
+    for name, value in PRODUCTION.items():
+        monkeypatch.setenv(name, value)
+    now = settings_now()
+    assert (now["CODES_REQUIRED"], now["CODES_GRACE_DAYS"]) == (True, 14)
+    assert now["PHONE_COOKIE_NAME"] == "__Host-phone"
