@@ -21,6 +21,8 @@ from config.sheets import CORRECT, Fault, Line, Sheet, SheetRefused
 
 NUMBER, DAY, OTHER = "number", "day", ""
 LONGEST_SHOWN = 60
+# Different texts of one column whose values are kept; a file may have a million.
+MOST_KEPT = 50_000
 
 
 def plain_header(name: str) -> str:
@@ -248,7 +250,11 @@ class _Reader(dict[str, Any]):
             if self.required and value in (None, ""):
                 value = CellError(_("a value; it is needed in every row"))
         except CellError as error:
-            value = error
+            # What is kept of it is what it says, not all that was at hand when it was raised.
+            value = error.with_traceback(None)
+            value.__cause__ = value.__context__ = None
+        if len(self) >= MOST_KEPT:
+            self.clear()
         self[text] = value
         return value
 

@@ -80,7 +80,8 @@ def shown(request: HttpRequest, found: Problem) -> HttpResponse:
             found = replace(found, detail=_(AWAY_TO_READERS))
         heading = _(WORDS.get(found.status, found.title))
         told = {"problem": found, "heading": heading}
-        if found.status == 503:
+        if found.status == 503 or not hasattr(request, "user"):
+            # What is refused before it is read comes from anybody.
             answer = shown_without_database(request, told)
         else:
             answer = render(request, "problem.html", told, status=found.status)
@@ -90,18 +91,19 @@ def shown(request: HttpRequest, found: Problem) -> HttpResponse:
 
 
 def shown_without_database(request: HttpRequest, told: dict[str, Any]) -> HttpResponse:
-    """The page of a database that does not answer: it must not be asked, not even who reads this.
+    """The page while the database does not answer or is not to be asked, not even who reads this.
 
     What the request had of its reader stays as it was: nobody is signed out by a bad moment.
     """
     had = {name: getattr(request, name) for name in ("user", "session") if hasattr(request, name)}
     request.user, request.session = AnonymousUser(), SessionStore()
     told |= {"user": request.user, "messages": ()}
+    status = told["problem"].status
     try:
-        return render(request, "problem.html", told, status=503)
+        return render(request, "problem.html", told, status=status)
     except (DatabaseError, InterfaceError):
         # Something on the page asked all the same; better plain words than none.
-        return HttpResponse(told["problem"].detail, content_type="text/plain", status=503)
+        return HttpResponse(told["problem"].detail, content_type="text/plain", status=status)
     finally:
         for name, value in had.items():
             setattr(request, name, value)

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_POST, require_safe
 
+from config.body_size import takes_files
 from config.errors import Refused
 from config.forms.uploads import AnswersForm, TakeForm, UploadForm
 from config.intake import COUNTS, Report
@@ -81,6 +82,7 @@ def upload_file(request: HttpRequest, number: int) -> HttpResponse:
     return answer
 
 
+@takes_files
 @action_required(TAKE)
 @once_only
 def upload_new(request: HttpRequest) -> HttpResponse:

@@ -14,6 +14,7 @@ from rest_framework.response import Response
 
 from config.api.serializers import Strict
 from config.api.writes import WriteView
+from config.body_size import takes_files
 from config.columns import Unanswered
 from config.errors import PROBLEM_JSON, Refused, pointed, problem
 from config.intake import Report, Request
@@ -113,6 +114,7 @@ class LaboratoryFileOut(serializers.Serializer[Any]):
     upload = serializers.IntegerField(allow_null=True)
 
 
+@takes_files
 class LaboratoryFilesApi(WriteView):
     """POST /api/laboratory-files/"""
 
