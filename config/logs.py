@@ -31,6 +31,10 @@ FOREIGN = re.compile(r"[A-Za-z0-9-]{8,64}")
 ASKED_BY = "swardline_request"
 QUIET = ("/static/", "/health", "/ready", "/metrics")
 LONGEST_STATEMENT, LONGEST_ERROR = 1000, 400
+# A secret that stands in an address: the link of a screen (five blocks of five), or any long one.
+SECRET = re.compile(
+    r"(?<![a-z0-9-])[a-z0-9]{5}(?:-[a-z0-9]{5}){4}(?![a-z0-9-])|(?<=/)[A-Za-z0-9_-]{40,}(?![^/\s\"'])"
+)
 
 requests = logging.getLogger("swardline.requests")
 entries = logging.getLogger("swardline.entries")
@@ -54,7 +58,7 @@ class AsJson(logging.Formatter):
         if record.exc_info:
             told["exception"] = self.formatException(record.exc_info)
         filled = {name: value for name, value in told.items() if value not in ("", None)}
-        return json.dumps(filled, default=str, ensure_ascii=False)
+        return masked(json.dumps(filled, default=str, ensure_ascii=False))
 
 
 class AsLine(logging.Formatter):
@@ -66,7 +70,12 @@ class AsLine(logging.Formatter):
             f"{name}={value}" for name, value in told.items() if value not in ("", None)
         )
         line = super().format(record)
-        return f"{line} {more}" if more else line
+        return masked(f"{line} {more}" if more else line)
+
+
+def masked(line: str) -> str:
+    """A line without the secrets that stand in addresses."""
+    return SECRET.sub("…", line)
 
 
 def wrote(entry: Any, what: str) -> None:

@@ -6,7 +6,7 @@ from celery import shared_task
 from django.conf import settings
 from django.utils import timezone
 
-from config import offline_shifts, once, waiting_work
+from config import offline_shifts, once, personal, waiting_work
 from config.access import limits
 from config.backup import BackupError
 from config.backup.files import is_under_way
@@ -45,6 +45,7 @@ def clear_old() -> dict[str, int]:
         old = timezone.now() - RUNS_KEPT
         counted["runs"], _ = JobRun.objects.filter(started_at__lt=old).delete()
         counted["guesses"] = limits.forget_old(timezone.now())
+        counted["sign-ins"] = personal.forget_old(timezone.now())
         counted["sessions"], _ = Session.objects.filter(expire_date__lt=timezone.now()).delete()
     return counted
 

@@ -15,7 +15,8 @@ from django.db import connection
 from config import logs
 from config.entries import strike
 from config.jobs import job
-from tests.factories.herd import make_animal
+from herd.services.wall_screens import hang_up
+from tests.factories.herd import make_animal, make_group
 
 
 @pytest.fixture
@@ -62,6 +63,33 @@ def test_a_wrong_password_is_in_no_line(client: Any, lines: Any) -> None:
     client.post("/login/", {"username": "vet", "password": "hunter2"})
     assert lines
     assert "hunter2" not in json.dumps(lines)
+
+
+@pytest.mark.django_db
+def test_the_secret_in_a_link_is_in_no_line(
+    vet: Any, client: Any, lines: Any, caplog: pytest.LogCaptureFixture
+) -> None:
+    _, secret = hang_up(name="line 1", group=make_group(1), by=vet)
+    wrong = secret[::-1]
+    assert client.get(f"/herd/wall/hung/{secret}/").status_code == 200
+    assert client.get(f"/herd/wall/hung/{wrong}/").status_code == 404
+    said = json.dumps(lines) + "".join(logs.AsLine().format(one) for one in caplog.records)
+    assert "/herd/wall/hung/" in said
+    assert secret not in said
+    assert wrong not in said
+
+
+@pytest.mark.parametrize(
+    ("line", "left"),
+    [
+        ("GET /x/k7m2p-9xq4r-aaaaa-bbbbb-ccccc/", "GET /x/…/"),
+        (f"/x/{'Ab1_-' * 9}/y", "/x/…/y"),
+        ("/api/doses/3f0722ea-0a69-4cfa-8a8b-94ec2734a1d9/", ""),
+        ("/entries/forage-batches/new/ ms=7 user=3", ""),
+    ],
+)
+def test_only_secrets_are_masked(line: str, left: str) -> None:
+    assert logs.masked(line) == (left or line)
 
 
 @pytest.mark.django_db
