@@ -28,7 +28,7 @@ def kept(name: str) -> tuple[dict[str, Any], str]:
 
 def sign_in(username: str, days_ago: int) -> None:
     """A sign-in and a wrong password, so many days ago."""
-    where = {"username": username, "ip_address": "192.0.2.7", "user_agent": "a browser"}
+    where = {"username": username, "ip_address": "192.0.2.7", "user_agent": f"browser {days_ago}"}
     for row in (
         AccessLog.objects.create(**where),
         AccessAttempt.objects.create(**where, failures_since_start=1),
