@@ -111,7 +111,7 @@ def held_says(trace: TraceBack) -> str:
     told = [
         _("{words} (since {held_at}{through})").format(
             words=one.hold.words,
-            happened_at=local(one.hold.happened_at),
+            held_at=local(one.hold.happened_at),
             through=", " + one.through if one.through else "",
         )
         for one in trace.thing_held
