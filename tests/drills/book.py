@@ -12,7 +12,7 @@ from django.contrib.auth.models import User
 from django.utils import timezone
 
 from config.access.models import MachineToken
-from config.roles import ACTIONS
+from config.roles import ACTIONS, UserWithRoles
 from herd.models import PeriodRule
 from herd.reference import rules
 from milk.reference import load_reference
@@ -57,7 +57,7 @@ def person(name: str, roles: tuple[str, ...]) -> Person:
     user.groups.set([Role.objects.get_or_create(name=role)[0] for role in roles])
     session = import_module(settings.SESSION_ENGINE).SessionStore()
     session[SESSION_KEY] = str(user.pk)
-    session[BACKEND_SESSION_KEY] = settings.AUTHENTICATION_BACKENDS[-1]
+    session[BACKEND_SESSION_KEY] = f"{UserWithRoles.__module__}.{UserWithRoles.__qualname__}"
     session[HASH_SESSION_KEY] = user.get_session_auth_hash()
     session.save()
     _, token = MachineToken.objects.create(user, name="a drill", scopes=["read", *ACTIONS])

@@ -13,9 +13,10 @@ import subprocess
 import sys
 import time
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import psycopg
 from django.core.management import call_command
@@ -220,6 +221,13 @@ def make_database(sockets: Path) -> None:
         host=os.fspath(sockets), user=postgres.USER, dbname="postgres", autocommit=True
     ) as server:
         server.execute(f"CREATE DATABASE {DATABASE}".encode())
+
+
+def address_of(known: Mapping[str, Any]) -> str:
+    """The address of a database as Django describes it; its server may be a socket's folder."""
+    who = ":".join(quote(str(known[name])) for name in ("USER", "PASSWORD") if known[name])
+    port = f":{known['PORT']}" if known["PORT"] else ""
+    return f"postgresql://{who}@{port}/{known['NAME']}?host={quote(known['HOST'])}"
 
 
 def as_in(like: str, sockets: Path) -> None:

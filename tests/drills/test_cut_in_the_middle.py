@@ -13,6 +13,7 @@ from config import errors
 from config.entries import Entry
 from feed.models import Field
 from tests.cast import Api, Pages, text
+from tests.drills.faults import address_of
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -23,11 +24,7 @@ def field() -> dict[str, Any]:
 
 def hang_up() -> None:
     """End this connection from the other side, as a server that goes away does."""
-    known = connection.settings_dict
-    with psycopg.connect(
-        host=known["HOST"], port=known["PORT"], user=known["USER"], dbname=known["NAME"],
-        autocommit=True,
-    ) as other:  # fmt: skip
+    with psycopg.connect(address_of(connection.settings_dict), autocommit=True) as other:
         assert connection.connection is not None
         other.execute("SELECT pg_terminate_backend(%s)", [connection.connection.info.backend_pid])
 

@@ -11,10 +11,10 @@ import sys
 from pathlib import Path
 
 import pytest
-from django.conf import settings
 from django.db import connection
 
-from config.embedded import keeper, postgres
+from config.embedded import keeper
+from tests.drills.faults import address_of
 
 KILLS = CUTS = 12
 LONGEST_SECONDS = 600
@@ -25,11 +25,8 @@ WRITERS = (6, 8)
 @pytest.fixture
 def tables(db: None) -> str:
     """The address of the test database, whose tables are taken over."""
-    known = connection.settings_dict
-    if settings.DATABASES["default"]["ENGINE"].endswith("embedded.postgresql"):
-        host, user = postgres.Postgres().socket_path(settings.SWARDLINE_DATA).parent, postgres.USER
-        return f"postgresql://{user}@/{known['NAME']}?host={host}"
-    pytest.skip("the drills run on servers of their own, and take the tables of the embedded one")
+    connection.ensure_connection()
+    return address_of(connection.settings_dict)
 
 
 def test_nothing_is_lost_and_nothing_doubled(tables: str, tmp_path: Path) -> None:

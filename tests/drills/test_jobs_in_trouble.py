@@ -12,7 +12,6 @@ from datetime import timedelta
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
 
 import pytest
 from celery import current_app
@@ -27,6 +26,7 @@ from config.embedded.keeper import PROJECT
 from config.models import JobRun
 from milk.models import Hold
 from tests.cast import Api, Pages, text
+from tests.drills.faults import address_of
 from tests.drills.service import Program, wait_for
 from tests.factories import milk
 from tests.factories.herd import make_animal, make_group, make_medicine, put_in_group
@@ -53,8 +53,6 @@ class Background:
         return valkey.Valkey().start(self.folder, {}, log)
 
     def begin_worker(self, log: Any) -> subprocess.Popen[bytes]:
-        known = connection.settings_dict
-        address = f"postgresql://{known['USER']}@/{known['NAME']}?host={quote(known['HOST'])}"
         celery = ["-m", "celery", "--quiet", "-A", "config.celery", "worker"]
         celery += ["--loglevel", "WARNING", "--concurrency", "1"]
         return subprocess.Popen(
@@ -64,7 +62,7 @@ class Background:
                 **os.environ,
                 "DJANGO_SETTINGS_MODULE": "config.settings",
                 "SWARDLINE_DATA": os.fspath(self.folder),
-                "DATABASE_URL": address,
+                "DATABASE_URL": address_of(connection.settings_dict),
                 "CELERY_BROKER_URL": self.url,
             },
         )  # fmt: skip

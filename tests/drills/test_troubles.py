@@ -28,7 +28,7 @@ from config import errors
 from config.access.models import MachineToken
 from config.embedded import serve
 from tests.drills.book import Person, person
-from tests.drills.faults import as_in, make_database
+from tests.drills.faults import address_of, as_in, make_database
 from tests.drills.service import Estate, wait_for
 
 pytestmark = pytest.mark.django_db
@@ -94,6 +94,20 @@ def mounted(folder: Path) -> bool:
     return False
 
 
+def with_somebody(made: Estate) -> Person:
+    """Take the tables of the test database over, with an office hand whom only the copy keeps."""
+    User.objects.filter(username="drill-office").delete()
+    who = person("drill-office", ("office",))
+    try:
+        make_database(made.sockets)
+        as_in(address_of(connection.settings_dict), made.sockets)
+    finally:
+        MachineToken.objects.all().delete()
+        import_module(settings.SESSION_ENGINE).SessionStore(who.session).delete()
+        User.objects.filter(pk=who.number).delete()
+    return who
+
+
 @pytest.fixture(scope="module")
 def estate(
     tmp_path_factory: pytest.TempPathFactory, django_db_setup: None, django_db_blocker: Any
@@ -105,16 +119,7 @@ def estate(
     try:
         made.start_database()
         with django_db_blocker.unblock():
-            who = person("drill-office", ("office",))
-            connection.commit()
-            known = connection.settings_dict
-            make_database(made.sockets)
-            as_in(
-                f"postgresql://{known['USER']}@/{known['NAME']}?host={known['HOST']}", made.sockets
-            )
-            MachineToken.objects.all().delete()
-            import_module(settings.SESSION_ENGINE).SessionStore(who.session).delete()
-            User.objects.filter(pk=who.number).delete()
+            who = with_somebody(made)
         made.start_broker()
         made.web.start()
         wait_for(lambda: serve.answers_health(made.port), "the web server")
