@@ -10,6 +10,7 @@ from http import HTTPStatus
 from typing import Any
 
 from django.apps import apps
+from django.contrib.sessions.exceptions import SessionInterrupted
 from django.core.exceptions import (
     NON_FIELD_ERRORS,
     PermissionDenied,
@@ -70,6 +71,7 @@ SEE_FIELDS = N_("Nothing was saved. See “errors” for what was expected where
 
 # SQLSTATE codes (PostgreSQL manual, appendix A) that go away when the same thing is sent again.
 TRY_AGAIN = {"40001", "40P01", "55P03", "57014"}
+AWAY_SECONDS = "5"
 NO_ROOM, NO_WRITES = "53100", "25006"
 UNIQUE, EXCLUDED, CHECKED, FOREIGN, NULL, RESTRICTED = (
     "23505",
@@ -148,6 +150,10 @@ def problem_of(error: BaseException) -> Problem | None:
             return fields_problem(list(places(validation_detail(error))))
         case drf.APIException():
             return api_problem(error)
+        case SessionInterrupted():
+            # The answer was ready, and the session could not be written after it: whatever was sent
+            # may well be in the book. (Django takes it for a request that cannot be read.)
+            return problem(503, _(DATABASE_AWAY), headers={"Retry-After": AWAY_SECONDS})
         case PermissionDenied():
             return problem(403, str(error) or _(MAY_NOT))
         case Http404():
@@ -169,7 +175,7 @@ def problem_of(error: BaseException) -> Problem | None:
 def database_problem(error: DatabaseError | InterfaceError) -> Problem | None:
     """The problem of a database that is away, full or in another's hands; None: a fault of ours."""
     code = sqlstate(error)
-    words, wait = DATABASE_AWAY, "5"
+    words, wait = DATABASE_AWAY, AWAY_SECONDS
     if code in TRY_AGAIN:
         words, wait = SAME_MOMENT, "1"
     elif code == NO_ROOM:

@@ -10,7 +10,7 @@ import threading
 from collections import Counter
 from pathlib import Path
 
-SENT, ACKNOWLEDGED, REFUSED, STRANGE = "sent", "acknowledged", "refused", "strange"
+SENT, ACKNOWLEDGED, REFUSED = "sent", "acknowledged", "refused"
 
 
 class Ledger:
@@ -23,14 +23,19 @@ class Ledger:
         self.kinds: dict[str, str] = {}
         self.strange: list[str] = []
 
-    def say(self, mark: str, state: str, kind: str, words: str = "") -> None:
-        """Write down a word about an entry, and have it on the disk before going on."""
+    def say(
+        self, mark: str, state: str, kind: str, words: str = "", *, strange: bool = False
+    ) -> None:
+        """Write down a word about an entry, and have it on the disk before going on.
+
+        ``strange``: a good entry that was refused, or a wrong one that was taken.
+        """
         line = json.dumps({"mark": mark, "state": state, "kind": kind, "words": words[:300]})
         with self.lock:
             self.file.write(f"{line}\n".encode())
             os.fsync(self.file.fileno())
             self.states[mark], self.kinds[mark] = state, kind
-            if state == STRANGE:
+            if strange:
                 self.strange.append(f"{kind} {mark}: {words[:300]}")
 
     def known(self) -> dict[str, tuple[str, str]]:

@@ -15,7 +15,7 @@ from playwright.sync_api import Error, Page, sync_playwright
 
 from tests.browser.screenshots import FLAGS
 from tests.drills.book import Book, Person
-from tests.drills.ledger import ACKNOWLEDGED, REFUSED, SENT, STRANGE, Ledger
+from tests.drills.ledger import ACKNOWLEDGED, REFUSED, SENT, Ledger
 from tests.drills.writers import BAD, Act, Body, Mark, Writer, filled
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -150,7 +150,7 @@ class Phone(Writer):
                     self.promised[mark] = act
                     return
                 if said in ("refused", "error"):
-                    self.ledger.say(mark, STRANGE if act.good else REFUSED, act.kind, words)
+                    self.ledger.say(mark, REFUSED, act.kind, words, strange=act.good)
                     return
         # Neither yes nor no: what is on the phone's disk decides, if it ever got there.
         with suppress(Error):
@@ -168,8 +168,10 @@ class Phone(Writer):
             state, why = there.get(mark, ("", ""))
             if state == "waiting":
                 continue
-            refused = STRANGE if act.good else REFUSED
-            self.ledger.say(mark, refused if state else ACKNOWLEDGED, act.kind, why)
+            if state:
+                self.ledger.say(mark, REFUSED, act.kind, why, strange=act.good)
+            else:
+                self.ledger.say(mark, ACKNOWLEDGED, act.kind)
             del self.promised[mark]
 
 

@@ -1,10 +1,12 @@
 """A connection that is lost in the middle of an entry: neither a refusal, nor a second entry."""
 
+from importlib import import_module
 from typing import Any
 from uuid import uuid4
 
 import psycopg
 import pytest
+from django.conf import settings
 from django.db import connection
 from django.db.backends.base.base import BaseDatabaseWrapper
 from django.utils import timezone
@@ -60,6 +62,36 @@ def lost_at_the_end(monkeypatch: pytest.MonkeyPatch) -> list[str]:
 
     monkeypatch.setattr(BaseDatabaseWrapper, "_commit", commit_unheard)
     return lost
+
+
+@pytest.fixture
+def lost_with_the_session(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The connection is lost once, when the entry is written and the session is not yet."""
+    lost: list[str] = []
+    store = import_module(settings.SESSION_ENGINE).SessionStore
+    save = store.save
+
+    def save_without(self: Any, must_create: bool = False) -> None:
+        if not lost and Field.objects.exists():
+            lost.append("session")
+            hang_up()
+        save(self, must_create=must_create)
+
+    monkeypatch.setattr(store, "save", save_without)
+    return lost
+
+
+def test_a_session_that_could_not_be_written_says_nothing_of_the_entry(
+    office_client: Pages, lost_with_the_session: list[str]
+) -> None:
+    once, fields = str(uuid4()), {**field(), "happened_at": "2026-06-02T12:00"}
+    answer = office_client.send("/entries/fields/new/", once=once, **fields)
+    assert lost_with_the_session
+    assert answer.status_code == 503
+    assert errors.DATABASE_AWAY in text(answer)
+    assert Field.objects.count() == 1
+    assert office_client.send("/entries/fields/new/", once=once, **fields).status_code == 302
+    assert Field.objects.count() == 1
 
 
 def test_a_connection_lost_while_checking_is_no_refusal(

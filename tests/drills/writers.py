@@ -20,7 +20,7 @@ from uuid import uuid4
 from django.utils import timezone
 
 from tests.drills.book import Book, Person
-from tests.drills.ledger import ACKNOWLEDGED, REFUSED, SENT, STRANGE, Ledger
+from tests.drills.ledger import ACKNOWLEDGED, REFUSED, SENT, Ledger
 
 ANSWER_SECONDS = 25
 NOTHING_SAVED = "Nothing was saved"
@@ -98,11 +98,11 @@ class Writer(threading.Thread):
                     self.try_once(act, mark, key)
                 return
             if 400 <= status < 500 and status != 429:
-                state = STRANGE if act.good else REFUSED
-                self.ledger.say(mark, state, act.kind, f"{status} {words}")
+                self.ledger.say(mark, REFUSED, act.kind, f"{status} {words}", strange=act.good)
                 return
             if status in (200, 201, 302):
-                self.ledger.say(mark, STRANGE, act.kind, f"{status}: taken, and it is wrong")
+                wrong = f"{status}: taken, and it is wrong"
+                self.ledger.say(mark, ACKNOWLEDGED, act.kind, wrong, strange=True)
                 return
             if status >= 500 and NOTHING_SAVED in words:
                 self.ledger.say(mark, REFUSED, act.kind, f"{status} {words}")
@@ -168,7 +168,7 @@ class ByForm(Writer):
             return 400, text[text.find('id="errors"') :][:300], {}
         if status == 302 and "/login/" in where:
             return 401, where, {}
-        return status, text, {}
+        return status, text[text.find('role="alert"') :], {}
 
 
 class Doses(ByApi):
