@@ -54,9 +54,10 @@ def dry_period(dried: DriedOff, estate: Estate, calvings: Sequence[datetime] = (
         return Period(dried.at, calved, _("dry, {words}: until she calves").format(words=words))
     leaflet = estate.leaflet(dried.leaflets, dried.at)
     if dried.cover == NOT_KNOWN or leaflet is None or leaflet.milk == NEVER:
-        why = _("dry-off: {product} or its period not known, the vet must say").format(
-            product=dried.product or _("product")
-        )
+        why = _("dry-off: product or its period not known, the vet must say")
+        if dried.product:
+            why = _("dry-off: {product} or its period not known, the vet must say")
+            why = why.format(product=dried.product)
         return Period(dried.at, None, why, known=False, meat=Meat(open=True))
     meat = meat_of_course(Ordered(dried.at), leaflet, estate, dried.at)
     if leaflet.milk == DRY:

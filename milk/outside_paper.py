@@ -216,7 +216,7 @@ def fact_lines(found: File) -> Iterator[Line]:
     facts = (
         (_("Found"), f"{finding.substance} ({finding.get_what_display()})"),
         (_("Result"), result or _("none written")),
-        (_("In"), finding.about_name),
+        (_("Found in"), finding.about_name),
         (
             _("Their sample"),
             joined([finding.sample, sampled and _("of {sampled}").format(sampled=sampled)])

@@ -8,7 +8,7 @@ from typing import Any
 
 from django.db.models import Count, Sum
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext, pgettext
 
 from config.days import day_in_figures
 from milk.answers import spans_said
@@ -49,7 +49,7 @@ class Can:
 
     @property
     def word(self) -> str:
-        return _("do not use") if self.held else _("use")
+        return _("do not use") if self.held else pgettext("starter", "use")
 
     @property
     def form(self) -> str:

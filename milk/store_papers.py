@@ -7,6 +7,7 @@ from decimal import Decimal
 from django.db import connection
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 
 from config.days import estate_zone, local_day, start_of
 from config.entries import Entry, EntryT
@@ -91,11 +92,14 @@ def brine_part(since: datetime, until: datetime, figures: Dated) -> Part:
         _("Salt, kg"),
         _("Batch of salt"),
         _("Wheels"),
-        _("Out"),
+        pgettext("climate", "Out"),
         _("By"),
     )
     return Part(
-        tuple(Column(head, 2 if head in ("When", "Out") else 1) for head in heads),
+        tuple(
+            Column(head, 2 if head in (_("When"), pgettext("climate", "Out")) else 1)
+            for head in heads
+        ),
         tuple(lines),
         title=_("Brine"),
         empty=_("No reading of a bath is written of these days."),
@@ -138,9 +142,16 @@ def soak_part(since: datetime, until: datetime, figures: Dated) -> Part:
         )
         for bath, row, put_in, out, number, first, last in rows
     )
-    heads = (_("Bath and row"), _("In"), _("Out"), _("Wheels"), _("Plates"), _("Days"))
+    heads = (
+        _("Bath and row"),
+        pgettext("brine", "In"),
+        pgettext("brine", "Out"),
+        _("Wheels"),
+        _("Plates"),
+        _("Days"),
+    )
     return Part(
-        tuple(Column(head, 2 if head == "Plates" else 1) for head in heads),
+        tuple(Column(head, 2 if place == 4 else 1) for place, head in enumerate(heads)),
         lines,
         title=_("Taken out of brine"),
         empty=_("Nothing was taken out of brine on these days."),
@@ -168,9 +179,12 @@ def room_part(since: datetime, until: datetime, figures: Dated) -> Part:
                 loud=bool(out),
             )
         )
-    heads = (_("When"), _("Room"), "°C", _("Humidity, %"), _("Out"), _("By"))
+    heads = (_("When"), _("Room"), "°C", _("Humidity, %"), pgettext("climate", "Out"), _("By"))
     return Part(
-        tuple(Column(head, 2 if head in ("When", "Out") else 1) for head in heads),
+        tuple(
+            Column(head, 2 if head in (_("When"), pgettext("climate", "Out")) else 1)
+            for head in heads
+        ),
         tuple(lines),
         title=_("Rooms"),
         empty=_("No reading of a room is written of these days."),

@@ -9,6 +9,7 @@ from django.utils.translation import gettext_noop as N_
 
 from config.errors import Conflict
 from config.labels import Label
+from config.language import in_estate_language
 from milk import gs1
 from milk.models import Product, Wheel
 from milk.vat_code import vat_code
@@ -47,6 +48,7 @@ def link_of(wheel: Wheel, product: Product) -> str:
         raise Conflict(str(error)) from error
 
 
+@in_estate_language()
 def labels_of(wheels: Iterable[Wheel], product: Product) -> list[Label]:
     """A label for every wheel. Raises Conflict as ``link_of`` does."""
     return [

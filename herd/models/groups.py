@@ -10,6 +10,7 @@ from django.db import models
 from django.db.models import F, Func, Q, Value
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
+from django.utils.translation import pgettext_lazy
 
 from config.entries import Entry, EntryQuerySet, append_only
 from herd.models.animals import Animal
@@ -127,7 +128,7 @@ class GroupStay(Entry):
         SOLD = "sold", _l("sold alive")
         SLAUGHTER = "slaughter", _l("to slaughter")
         DIED = "died", _l("died")
-        DESTROYED = "destroyed", _l("destroyed")
+        DESTROYED = "destroyed", pgettext_lazy("animal", "destroyed")
 
     animal = models.ForeignKey(Animal, models.PROTECT, related_name="stays")
     group = models.ForeignKey(Group, models.PROTECT, null=True, blank=True, related_name="stays")

@@ -8,6 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 from django.utils.translation import gettext_noop as N_
+from django.utils.translation import pgettext_lazy
 
 from config.forms.entries import SheetForm
 from config.forms.fields import DayField, EntryText, MomentField
@@ -112,7 +113,7 @@ class RowInForm(WheelsNamed):
     """Wheels into a row of the brine."""
 
     bath = forms.CharField(label=_l("Bath"), max_length=20)
-    row = forms.CharField(label=_l("Row"), max_length=10, required=False)
+    row = forms.CharField(label=pgettext_lazy("brine", "Row"), max_length=10, required=False)
     happened_at = MomentField(label=_l("Put in at"), initial=timezone.now)
     field_order = ("bath", "row", "day", "vats", "plates", "happened_at")
 
@@ -121,7 +122,7 @@ class RowOutForm(SheetForm):
     """Everything out of a row."""
 
     bath = forms.CharField(label=_l("Bath"), max_length=20)
-    row = forms.CharField(label=_l("Row"), max_length=10, required=False)
+    row = forms.CharField(label=pgettext_lazy("brine", "Row"), max_length=10, required=False)
     happened_at = MomentField(label=_l("Taken out at"), initial=timezone.now)
 
 
