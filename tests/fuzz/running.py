@@ -50,14 +50,7 @@ class Outcome:
     crashes: list[str] = field(default_factory=list)
 
     def as_dict(self) -> dict[str, Any]:
-        """The report, without anything of the machine but its size."""
         return {
-            "at": datetime.now(UTC).isoformat(timespec="minutes"),
-            "machine": {
-                "cores": os.cpu_count(),
-                "memory_gb": round(psutil.virtual_memory().total / 2**30),
-                "python": platform.python_version(),
-            },
             "seed": SEED,
             "inputs": self.inputs,
             "read": self.read,
@@ -68,7 +61,7 @@ class Outcome:
             "slowest_reader": self.slowest,
             "memory_grown_mb": round(self.grown_mb, 1),
             "seconds": round(self.seconds),
-            "readers": self.by_reader,
+            "by_reader": self.by_reader,
         }
 
 
@@ -138,5 +131,19 @@ def used_mb() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
-def write_report(done: Outcome, path: Path) -> None:
-    path.write_text(json.dumps(done.as_dict(), indent=2, ensure_ascii=False) + "\n")
+def write_report(part: str, told: Mapping[str, Any], path: Path) -> None:
+    """Put one part of the report ("readers", "api") beside what the others have written.
+
+    Of the machine it says the size and nothing else.
+    """
+    kept = json.loads(path.read_text()) if path.exists() else {}
+    kept[part] = {
+        "at": datetime.now(UTC).isoformat(timespec="minutes"),
+        "machine": {
+            "cores": os.cpu_count(),
+            "memory_gb": round(psutil.virtual_memory().total / 2**30),
+            "python": platform.python_version(),
+        },
+        **told,
+    }
+    path.write_text(json.dumps(kept, indent=2, ensure_ascii=False) + "\n")

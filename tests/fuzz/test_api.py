@@ -6,15 +6,18 @@
 import os
 from collections import Counter
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
 from django.db import transaction
 
 from tests.fuzz import api
+from tests.fuzz.running import write_report
 
 pytestmark = pytest.mark.django_db
 CASES = int(os.environ.get("FUZZ_CASES", "2"))
+REPORT = os.environ.get("FUZZ_REPORT", "")
 
 
 @pytest.fixture(scope="module")
@@ -36,6 +39,9 @@ def test_every_operation_answers_as_described(estate: Any) -> None:
                 api.try_operation(operation, tokens, CASES, seen)
         except BaseExceptionGroup as found:
             wrong.append(f"{operation.method} {operation.path}: {found}")
+    if REPORT:
+        told = {"operations": tried, "calls": seen.total(), "statuses": dict(sorted(seen.items()))}
+        write_report("api", {**told, "otherwise_than_described": len(wrong)}, Path(REPORT))
     assert not wrong, "\n\n".join(wrong)
     assert tried > 600
     # Calls that fit reach the book, and the others are refused.

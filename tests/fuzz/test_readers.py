@@ -30,7 +30,7 @@ LONGEST_S = 60
 def test_no_reader_crashes_and_nothing_is_half_written(tmp_path: Path) -> None:
     done = running.run(INPUTS, running.targets(make_farm(), tmp_path))
     if REPORT:
-        running.write_report(done, Path(REPORT))
+        running.write_report("readers", done.as_dict(), Path(REPORT))
     assert not done.crashes, "\n".join(done.crashes)
     assert done.inputs >= INPUTS * 0.99
     # Otherwise the inputs would be all noise, or none would be wrong.
