@@ -1,6 +1,7 @@
 """What settings read from the environment: every value checked, every refusal in one clear line."""
 
 import os
+import re
 import secrets
 from collections.abc import Callable
 from pathlib import Path
@@ -12,6 +13,8 @@ from django.core.exceptions import ImproperlyConfigured
 
 T = TypeVar("T")
 
+# At most three parts, as in the IANA database ("America/Argentina/Salta").
+ZONE_NAME = re.compile(r"[A-Za-z0-9_+-]{1,40}(?:/[A-Za-z0-9_+-]{1,40}){0,2}")
 TRUE, FALSE = {"1", "true", "yes", "on"}, {"0", "false", "no", "off"}
 # The words of libpq that an address may carry after the question mark.
 DATABASE_OPTIONS = {
@@ -107,6 +110,9 @@ def zone(name: str, default: str) -> str:
     """The name of a time zone of the IANA database."""
 
     def read(value: str) -> str:
+        # Looked for as a module's file; of a very long one each part would be tried in turn.
+        if not ZONE_NAME.fullmatch(value):
+            raise ValueError(value)
         try:
             return ZoneInfo(value).key
         except (ZoneInfoNotFoundError, ValueError, OSError) as error:

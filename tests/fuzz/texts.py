@@ -214,6 +214,8 @@ READERS = (
     Reader("database's address", lambda text: environment.database_at(text, "NAME"),
            ADDRESSES, SET),
     Reader("number in the environment", from_environment(environment.whole, 1), NUMBERS, SET),
+    Reader("numbers in the environment", from_environment(environment.numbers, {"vet": 12}),
+           ("vet=12", "vet=12, milker=72", "vet=0", "vet"), SET),
     Reader("zone in the environment", from_environment(environment.zone, "UTC"),
            ("Europe/Vienna", "UTC", "../etc/passwd"), SET),
     Reader("cell that is handed out", guarded, (*WORDS, "=1+1", "@x", "-7"), ()),
