@@ -21,7 +21,7 @@ from tests.drills.writers import BAD, Act, Body, Mark, Writer, filled
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 PATIENCE_MS = 8000
 SETTLE_SECONDS = 30
-NOBODY_KNOWS = "Nobody knows yet"
+NOBODY_KNOWS, WRITTEN = "Nobody knows yet", "Written: "
 BY_HAND = {"width": 360, "height": 800}
 # What waits on the phone: state and values of each entry's fields.
 WAITING = """() => queue.all().then((all) => all.map((one) => [
@@ -109,8 +109,8 @@ class Phone(Writer):
         mark = self.new_mark()
         try:
             self.page.goto(self.path())
-            if not self.page.locator("#said").count() and self.page.evaluate(SAID) == "refused":
-                raise Error("a page of a refusal")
+            if self.page.evaluate(SAID) or WRITTEN in self.page.inner_text("main"):
+                raise Error("not a fresh form")
             for name, value in filled(act.body, mark).items():
                 box = self.page.locator(f"form.entry-form [name={name}], main form [name={name}]")
                 self.fill(box.last, value)
@@ -135,13 +135,13 @@ class Phone(Writer):
         deadline = time.monotonic() + SETTLE_SECONDS
         while time.monotonic() < deadline:
             self.page.wait_for_timeout(60)
-            if self.page.url != before:
-                # It leads to the entry once that is written.
-                self.ledger.say(mark, ACKNOWLEDGED, act.kind)
-                return
             with suppress(Error):
                 said = self.page.evaluate(SAID)
                 words = self.page.inner_text("main")[:300]
+                if self.page.url != before or WRITTEN in words:
+                    # It leads to where that is said once it is written.
+                    self.ledger.say(mark, ACKNOWLEDGED, act.kind)
+                    return
                 if NOBODY_KNOWS in words:
                     # Its scripts were cut off, so it was sent as a plain form: the same again.
                     self.page.reload()
