@@ -68,7 +68,7 @@ MIDDLEWARE = [
     # are masked anew on every page, so that the length of an answer tells nothing about them.)
     "django.middleware.gzip.GZipMiddleware",
     "csp.middleware.CSPMiddleware",
-    "django.contrib.sessions.middleware.SessionMiddleware",
+    "config.access.watch.Sessions",
     "config.language.ReadersLanguage",
     "config.body_size.MeasuredBody",
     "django.middleware.common.CommonMiddleware",

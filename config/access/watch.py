@@ -4,8 +4,10 @@ from collections.abc import Callable
 from contextlib import suppress
 from datetime import timedelta
 
+from django.conf import settings
 from django.contrib.auth import logout
 from django.contrib.auth.models import AnonymousUser, User
+from django.contrib.sessions.middleware import SessionMiddleware
 from django.db import DatabaseError
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect
@@ -30,6 +32,21 @@ FIRST_A_CODE = N_(
 )
 # What a page asks by itself, every few seconds, says nothing of a person being there.
 BY_ITSELF = "/phone/"
+
+
+class Sessions(SessionMiddleware):
+    """Django's own, but for the race of a fetch with a session that has got another number.
+
+    What a script fetched with the number of before, and is answered afterwards, finds no session;
+    its answer must not take away the cookie that came meanwhile.
+    """
+
+    def process_response(self, request: HttpRequest, response: HttpResponse) -> HttpResponse:
+        answer: HttpResponse = super().process_response(request, response)
+        cookie = answer.cookies.get(settings.SESSION_COOKIE_NAME)
+        if cookie is not None and cookie["max-age"] == 0 and not is_by_hand(request):
+            del answer.cookies[settings.SESSION_COOKIE_NAME]
+        return answer
 
 
 class Watch:

@@ -107,6 +107,11 @@ class CodeForm(SheetForm):
         _l("The code"), _l("Six figures from your app, or one of your recovery codes.")
     )
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        # The only thing to be done there.
+        self.fields["code"].widget.attrs["autofocus"] = True
+
 
 class SetUpForm(AskedAgainForm):
     """The first code of a new app, so that it is known to work."""

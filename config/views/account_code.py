@@ -42,7 +42,6 @@ def code(request: HttpRequest, user: User) -> HttpResponse:
             del request.session[NEW]
             made = codes.set_up(user, salt, step, request=request)
             sessions.end_others(user, request)
-            request.session.cycle_key()
             return recovery_shown(request, made)
         form.add_error("code", _(WRONG_CODE))
     context = {

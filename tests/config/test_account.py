@@ -201,6 +201,15 @@ def test_a_page_right_after_another_writes_nothing(milker_client, django_assert_
     assert Session.objects.get().seen_at == seen
 
 
+def test_an_answer_to_a_script_of_before_takes_no_newer_cookie_away(milker):
+    client = signed_in(known(milker))
+    sessions.end(Session.objects.all())
+    fetched = client.get("/phone/", headers={"Sec-Fetch-Mode": "cors"})
+    assert "sessionid" not in fetched.cookies
+    opened = client.get("/login/", headers={"Sec-Fetch-Mode": "navigate"})
+    assert opened.cookies["sessionid"]["max-age"] == 0
+
+
 # Others' access
 
 
