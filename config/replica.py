@@ -69,6 +69,8 @@ WROTE = """
 
 R = TypeVar("R")
 _away_until = 0.0
+# The pages that turned out to ask for what decides.
+_decides: set[tuple[str, str]] = set()
 
 
 class NeverLate(Exception):
@@ -88,17 +90,29 @@ def may_lag(view: Callable[..., R]) -> Callable[..., R]:
 
     @wraps(view)
     def reading(request: Any, *args: Any, **kwargs: Any) -> R:
-        if request.method in READS and is_set() and has_it(request.user):
+        page = page_of(request)
+        free = request.method in READS and is_set() and page not in _decides
+        if free and has_it(request.user):
             try:
                 with on_replica():
                     return view(request, *args, **kwargs)
+            except NeverLate as error:
+                turn_back(error)
+                # Not tried there again by this process.
+                _decides.add(page)
             # What is not there yet is looked for on the primary as well.
-            except (NeverLate, Error, Http404) as error:
+            except (Error, Http404) as error:
                 turn_back(error)
         return view(request, *args, **kwargs)
 
     reading.may_lag = True  # type: ignore[attr-defined]
     return reading
+
+
+def page_of(request: Any) -> tuple[str, str]:
+    """Which page a request is for: the name of its address, and the kind of entry it is about."""
+    match = request.resolver_match
+    return (match.view_name, str(match.kwargs.get("slug", ""))) if match else ("", "")
 
 
 def has_it(user: User | AnonymousUser) -> bool:

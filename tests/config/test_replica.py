@@ -233,6 +233,7 @@ def standby(
 def follower(standby: Server, monkeypatch: Any) -> Iterator[Follower]:
     """The standby as the replica of the settings, level with the primary."""
     monkeypatch.setattr(replica, "_away_until", 0.0)
+    monkeypatch.setattr(replica, "_decides", set())
     follower = Follower(standby)
     follower.catch_up()
     yield follower
@@ -285,6 +286,9 @@ def test_what_decides_is_read_from_the_primary_though_its_page_may_lag(
     entry = make_any(apps.get_model("milk", "Hold"))
     assert str(entry.uuid) in office_client.get("/entries/holds/").content.decode()
     assert office_client.get(f"/entries/holds/{entry.uuid}/").status_code == 200
+    # Such a page is not tried on the replica again; those of other kinds are.
+    assert {("kind-list", "holds"), ("kind-detail", "holds")} <= replica._decides
+    assert ("kind-list", "heats") not in replica._decides
 
 
 @FOLLOWING
