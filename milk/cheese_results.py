@@ -15,9 +15,10 @@ from django.utils.translation import gettext_noop as N_
 
 from config.days import local_day
 from milk import cheese_rules
-from milk.cheese_rules import Judgement, NoGrowth, Outcome, Plan, plain
+from milk.cheese_rules import Judgement, NoGrowth, Outcome, Plan
 from milk.composition import fat_in_dry_matter, moisture_without_fat
 from milk.figures import figures_on
+from milk.limits import plain
 from milk.models import CheeseLimit, CheeseTest, Hold, Limit, MilkFigure, Vat
 from milk.models.limits import What as MilkWhat
 

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
-from config.saying import N_, _, figures
+from config.saying import N_, _
+from milk.limits import plain
 
 # What feed limits are stated for (text on Directive 2002/32/EC): 12 % moisture.
 FEED_MOISTURE = Decimal(12)
@@ -127,7 +128,3 @@ def at_feed_moisture(value: Decimal, moisture: Decimal) -> Decimal:
 def limit_in_cheese(in_milk: Decimal, factor: Decimal) -> Decimal:
     """What a limit of milk is in a cheese that concentrates it ``factor`` times."""
     return in_milk * factor
-
-
-def plain(value: Decimal) -> str:
-    return figures(f"{value.normalize():,f}")

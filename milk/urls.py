@@ -71,6 +71,7 @@ urlpatterns = [
     path("trays/skim/", many.skim, name="skim-trays"),
     path("wheels/today/", hall.wheels_today, name="wheels-today"),
     path("plates/", hall.plates, name="plates"),
+    path("plates/<str:plate>/", wheel.by_plate, name="plate"),
     path("vat-sheet/", hall.sheet_of_vats, name="vat-sheet"),
     path("wheels/", wheels.wheels, name="wheels"),
     path("wheels/<uuid:uuid>/", wheel.wheel, name="wheel"),

@@ -7,10 +7,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 from django.views.decorators.http import require_POST
 
-from config.errors import Conflict
 from config.once import once_only
 from config.roles import action_required
-from config.undo import came_from, take_back
+from config.undo import take_back
 
 UNDONE = N_("Taken back: {entry}. It stays readable, crossed through.")
 
@@ -20,10 +19,6 @@ UNDONE = N_("Taken back: {entry}. It stays readable, crossed through.")
 @once_only
 def undo(request: HttpRequest) -> HttpResponse:
     """Strike what this person has just written, and go back to where it was written."""
-    try:
-        found = take_back(request, request.POST.get("entry", "")[:36])
-    except Conflict as error:
-        messages.error(request, str(error))
-        return redirect(came_from(request) or "home")
+    found = take_back(request, request.POST.get("entry", "")[:36])
     messages.success(request, _(UNDONE).format(entry=found.words))
     return redirect(found.page or "home")

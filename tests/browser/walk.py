@@ -166,6 +166,7 @@ def given() -> dict[str, list[str]]:
         "milk:trace-back": [f"/milk/trace/back/wheel/{plate.plate}/"],
         "milk:trace-forward": [f"/milk/trace/forward/batch/{batch.uuid}/"],
         "milk:after-feed": [f"/milk/after-feed/load/{batch.uuid}/"],
+        "milk:plate": [f"/milk/plates/{plate.plate}/"],
         "milk:tap-aisle": [f"/milk/tap/aisle/{aisle.room}/{aisle.aisle}/?which=every"],
         "milk:aisle": [f"/milk/store/{aisle.room}/{aisle.aisle}/"],
         "milk:recall-paper": [f"/milk/recalls/{recall.uuid}/papers/notice/"],
