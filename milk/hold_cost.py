@@ -19,6 +19,8 @@ from milk.held_together import HeldTogether
 from milk.models import Hold, VatLot
 from milk.services.holds import held_lots, started_with
 
+# What prices are of, as the rows in force say it.
+UNITS = (N_("EUR/kg"), N_("EUR/wheel"))
 NO_PRICE = N_("no price of {what} is in the book for that day")
 
 
@@ -68,9 +70,9 @@ def priced(milk_kg: Decimal, wheels: int, prices: Mapping[str, PeriodRule]) -> C
         parts.append(
             _("{number} {name} at {price} {unit}").format(
                 number=in_readers_form(f"{number:,.0f}"),
-                name=name,
+                name=_(name),
                 price=in_readers_form(f"{price.value.normalize():f}"),
-                unit=price.unit,
+                unit=_(price.unit),
             )
         )
     return Cost(

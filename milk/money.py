@@ -191,7 +191,7 @@ def of_less(
     told = Counter((prices[was], prices[now]) for was, now in dropped)
     how = ", ".join(
         _("{number} at {now} instead of {was} {unit}").format(
-            number=number, now=plain(now.value), was=plain(was.value), unit=was.unit
+            number=number, now=plain(now.value), was=plain(was.value), unit=_(was.unit)
         )
         for (was, now), number in told.items()
     )
