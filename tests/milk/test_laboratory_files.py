@@ -378,7 +378,16 @@ def test_no_other_address_answers_a_laboratory(laboratory_client: Any) -> None:
     answered = {path for path, code in told.items() if code not in (403, 405)}
     # Whether the service runs, the way in and out, what a browser needs to keep its own entries,
     # and the public page of a wheel are everybody's.
-    everybodys = {"/health", "/login/", "/logout/", "/sw.js", "/phone/", "/queue/", "/language/"}
+    everybodys = {
+        "/health",
+        "/login/",
+        "/login/code/",
+        "/logout/",
+        "/sw.js",
+        "/phone/",
+        "/queue/",
+        "/language/",
+    }
     # How it runs is told to its watcher; a wall screen and a shared phone have secret links.
     own = {"/ready", "/metrics", "/herd/wall/hung/lot/", "/phones/bind/lot/"}
     # One's own access is everybody's who has a name (tests/config/test_account.py).
