@@ -25,7 +25,13 @@ PRODUCTION = {
 
 @pytest.fixture(autouse=True)
 def plain(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    for name in (*PRODUCTION, "BEHIND_PROXY", "DATABASE_POOL_SIZE", "ESTATE_TIME_ZONE"):
+    for name in (
+        *PRODUCTION,
+        "BEHIND_PROXY",
+        "DATABASE_POOL_SIZE",
+        "ESTATE_TIME_ZONE",
+        "REPLICA_URL",
+    ):
         monkeypatch.delenv(name, raising=False)
     monkeypatch.setenv("SWARDLINE_DATA", os.fspath(tmp_path / "data"))
 
@@ -135,6 +141,30 @@ def test_a_pool_and_a_lasting_connection_exclude_each_other(
 
     assert database["OPTIONS"]["pool"]["max_size"] == 6
     assert database["CONN_MAX_AGE"] == 0
+
+
+def test_a_replica_is_only_there_when_it_is_named_and_never_waited_for_long(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    assert set(settings_now()["DATABASES"]) == {"default"}
+    monkeypatch.setenv("REPLICA_URL", "postgresql://reads@second.example/estate?sslmode=require")
+    monkeypatch.setenv("DATABASE_POOL_SIZE", "6")
+
+    follower = settings_now()["DATABASES"]["replica"]
+
+    assert (follower["HOST"], follower["NAME"]) == ("second.example", "estate")
+    assert follower["OPTIONS"]["connect_timeout"] == "2"
+    assert follower["OPTIONS"]["pool"]["timeout"] <= 2
+
+    monkeypatch.setenv("REPLICA_URL", "mysql://second.example/estate")
+    with pytest.raises(ImproperlyConfigured, match="REPLICA_URL is not an address"):
+        settings_now()
+
+
+def test_copies_go_to_folders_and_to_addresses(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("BACKUP_COPIES", "/mnt/copies, s3://bucket/folder")
+
+    assert settings_now()["BACKUP_COPIES"] == [Path("/mnt/copies"), "s3://bucket/folder"]
 
 
 @pytest.mark.parametrize(
