@@ -144,6 +144,7 @@ OWN = ("herd", "feed")
 OWN_CATALOGUES = ("config", "herd", "feed")
 NOT_THEIRS = (
     *("/milk/", "/uploads/", "/01/", "/roles/", "/entries/", "/running/", "/seals/"),
+    "/account/tokens/",
     *(f"/today/{role.replace(' ', '-')}/" for role in SHEETS if role not in THEIRS),
 )
 
