@@ -210,7 +210,7 @@ def test_without_a_database_or_with_old_tables_it_is_not_ready(
     assert answer.json() == {"ready": False, "database": "away", "tables": "of another version"}
 
 
-@pytest.mark.parametrize("name", ["0006_one_worker_one_claim", "9999_of_tomorrow"])
+@pytest.mark.parametrize("name", ["0007_who_is_who", "9999_of_tomorrow"])
 def test_tables_of_another_version_are_told(name: str, monkeypatch: Any) -> None:
     monkeypatch.setattr(views, "_fits", {})
     recorder = MigrationRecorder(connection)
