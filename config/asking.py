@@ -5,7 +5,8 @@ text. A statement asked here is prepared at its first use and planned once for a
 the settings allow it (``DATABASE_PREPARE``). For the few reads that are asked all day.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from datetime import datetime
 from functools import partial
 from time import perf_counter
@@ -40,28 +41,49 @@ def plain(value: Any) -> Any:
     return array(value) if simple else value
 
 
-def ask(statement: str, values: Mapping[str, Any] | Sequence[Any]) -> Rows:
-    """The rows of one statement, values as ``bound`` or ``plain`` give them.
+def send(statement: str, values: Mapping[str, Any] | Sequence[Any]) -> psycopg.Cursor[Any]:
+    """Ask, and fetch the rows later from what comes back; within ``in_a_row`` without waiting.
 
-    Every list must be cast in the statement (``%(lots)s::int4[]``), and a value as well where the
-    server could not tell its type.
+    Values as ``bound`` or ``plain`` give them. Every list must be cast in the statement
+    (``%(lots)s::int4[]``), and a value as well where the server could not tell its type.
     """
     # Looked up once: every attribute of django.db.connection asks for the thread's anew.
     here = connections[DEFAULT_DB_ALIAS]
     here.ensure_connection()
     began = perf_counter()
-    with psycopg.Cursor(here.connection) as cursor:
+    cursor = psycopg.Cursor(here.connection)
 
-        def execute(sql: str, params: Any, many: bool, context: Any) -> None:
+    def execute(sql: str, params: Any, many: bool, context: Any) -> None:
+        with here.wrap_database_errors:
             cursor.execute(sql, params, binary=True)
 
-        # Whoever watches Django's statements (slow ones, plans, their number) sees these too.
-        run: Any = execute
-        for wrapper in reversed(here.execute_wrappers):
-            run = partial(wrapper, run)
-        run(statement, values, False, {"connection": here, "cursor": cursor})
-        rows = cursor.fetchall()
+    # Whoever watches Django's statements (slow ones, plans, their number) sees these too.
+    run: Any = execute
+    for wrapper in reversed(here.execute_wrappers):
+        run = partial(wrapper, run)
+    run(statement, values, False, {"connection": here, "cursor": cursor})
     if here.queries_logged:
         whole = psycopg.ClientCursor(here.connection).mogrify(statement, values)
         here.queries_log.append({"sql": whole, "time": f"{perf_counter() - began:.3f}"})
-    return rows
+    return cursor
+
+
+def ask(statement: str, values: Mapping[str, Any] | Sequence[Any]) -> Rows:
+    """The rows of one statement; see ``send``. Raises the errors of django.db."""
+    return fetched(send(statement, values))
+
+
+def fetched(cursor: psycopg.Cursor[Any]) -> Rows:
+    """The rows of a statement that was sent."""
+    with connections[DEFAULT_DB_ALIAS].wrap_database_errors, cursor:
+        return cursor.fetchall()
+
+
+@contextmanager
+def in_a_row() -> Iterator[None]:
+    """Statements sent here do not wait for each other: the server works on the next while the rows
+    of the one before are put together (PostgreSQL manual, 32.5 Pipeline Mode)."""
+    here = connections[DEFAULT_DB_ALIAS]
+    here.ensure_connection()
+    with here.wrap_database_errors, here.connection.pipeline():
+        yield

@@ -13,6 +13,7 @@ from typing import Any
 from django.db import connection
 from django.utils import timezone
 
+from config.asking import in_a_row
 from feed.models import FeedLot, ForageBatch
 from milk import trace_back, trace_forward, trace_may, trace_start
 from milk.held import HeldBy, Made, Thing, open_holds
@@ -105,15 +106,15 @@ def back(
     thing = find("back", kind, what)
     as_at = at or timezone.now()
     reader = Reader()
-    before = fed_before or fed_before_rule(as_at, reader)
     vat = thing.pk if kind == "vat" else thing.vat_id if kind == "wheel" else None
-    found = trace_back.read_back(
-        reader,
-        vat=vat,
-        lot=thing.pk if kind == "lot" else None,
-        wheel=thing.pk if kind == "wheel" else None,
-        before=before,
-    )
+    lot = thing.pk if kind == "lot" else None
+    with in_a_row():
+        if fed_before is None:
+            reader.ahead(RULE, **rule_asked(as_at))
+        trace_back.send_ahead(reader, vat=vat, lot=lot)
+        before = fed_before or fed_before_rule(as_at, reader)
+        wheel = thing.pk if kind == "wheel" else None
+        found = trace_back.read_back(reader, vat=vat, lot=lot, wheel=wheel, before=before)
     may_feeds = trace_may.may_before(reader, found.milkings, found.feeds, before, timezone.now())
     wheels = [wheel.pk for wheel in found.wheels]
     held = open_holds(
@@ -214,8 +215,12 @@ def keys(rows: Any) -> list[int]:
 
 def fed_before_rule(at: datetime, reader: Reader | None = None) -> timedelta:
     """How long before a milking feed counts, by the dated rule that holds at a moment."""
-    rows = (reader or Reader()).rows(RULE, name=FED_BEFORE, day=timezone.localtime(at).date())
+    rows = (reader or Reader()).rows(RULE, **rule_asked(at))
     return timedelta(hours=rows[0][0]) if rows else FED_BEFORE_WITHOUT_RULE
+
+
+def rule_asked(at: datetime) -> dict[str, Any]:
+    return {"name": FED_BEFORE, "day": timezone.localtime(at).date()}
 
 
 def known_by(held: Held, at: datetime) -> Held:

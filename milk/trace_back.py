@@ -10,13 +10,22 @@ from dataclasses import dataclass
 from datetime import timedelta
 from functools import cached_property
 
+from milk import trace_inside
 from milk.shares import mixtures
 from milk.trace_animals import heaviest, mistaken, not_weighed, told
-from milk.trace_feeds import feeds_before
-from milk.trace_inside import Inside, Part, inside
-from milk.trace_mistakes import mistakes_in
+from milk.trace_feeds import feedings_asked, feeds_before
+from milk.trace_inside import Inside, Part, factors, inside, metered_asked
+from milk.trace_inside_sql import METERED
+from milk.trace_mistakes import IN_TANKS, mistakes_in, tanks_asked
 from milk.trace_parts import CowAt, CowIn, FeedIn, LotIn, MilkingIn, Period, WheelIn
-from milk.trace_sql import MILKINGS_OF_LOTS, WHEELS_OF_VATS, LotRow, Reader
+from milk.trace_sql import (
+    FEEDINGS_BEFORE,
+    LOTS_ABOVE,
+    MILKINGS_OF_LOTS,
+    WHEELS_OF_VATS,
+    LotRow,
+    Reader,
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,6 +85,13 @@ class Found:
         return [feed for feed in self.feeds if feed.hours_late]
 
 
+def send_ahead(reader: Reader, *, vat: int | None, lot: int | None) -> None:
+    """Ask for the first of ``read_back`` already: the wheels of a vat, and the lots."""
+    if vat:
+        reader.ahead(WHEELS_OF_VATS, vats=[vat])
+    reader.ahead(LOTS_ABOVE, lots=[lot] if lot else [], vat=vat)
+
+
 def read_back(
     reader: Reader,
     *,
@@ -94,7 +110,14 @@ def read_back(
     weights = {row.pk: (row.in_vat or 0.0) * fraction for row in rows}
     if lot:
         weights = kg_of_mixture(rows, lot)
+    reader.ahead(MILKINGS_OF_LOTS, lots=[row.pk for row in rows])
+    reader.ahead(METERED, **metered_asked(factors(rows, weights)))
+    if rows:
+        reader.ahead(IN_TANKS, **tanks_asked(rows))
     parts, milkings = milkings_of(reader, rows)
+    if milkings:
+        trace_inside.send_ahead(reader, parts, milkings)
+        reader.ahead(FEEDINGS_BEFORE, **feedings_asked(milkings, before))
     name_lots(parts, milkings, rows, weights)
     mistakes = mistakes_in(reader, rows)
     who = inside(reader, rows, parts, milkings, weights, mistakes)

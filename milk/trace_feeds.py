@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import timedelta
+from typing import Any
 
 from milk.trace_parts import FedTo, FeedIn, MilkingIn, hours_late
 from milk.trace_sql import FEEDINGS_BEFORE, FEEDS, Reader
@@ -12,14 +13,7 @@ def feeds_before(reader: Reader, milkings: dict[int, MilkingIn], before: timedel
     """Loads and other feed given to the groups in the hours before each milking, exactly."""
     if not milkings:
         return []
-    asked = list(milkings.values())
-    rows = reader.rows(
-        FEEDINGS_BEFORE,
-        milkings=[milking.pk for milking in asked],
-        groups=[milking.group_id for milking in asked],
-        starts=[milking.started_at for milking in asked],
-        before=before,
-    )
+    rows = reader.rows(FEEDINGS_BEFORE, **feedings_asked(milkings, before))
     if not rows:
         return []
     details = feed_details(
@@ -37,6 +31,17 @@ def feeds_before(reader: Reader, milkings: dict[int, MilkingIn], before: timedel
     for key, feed in details.items():
         feed.fed.extend(fed[key])
     return sorted(details.values(), key=lambda feed: (-(feed.hours_late or 0), feed.fed[0].at))
+
+
+def feedings_asked(milkings: dict[int, MilkingIn], before: timedelta) -> dict[str, Any]:
+    """What FEEDINGS_BEFORE is asked."""
+    asked = list(milkings.values())
+    return {
+        "milkings": [milking.pk for milking in asked],
+        "groups": [milking.group_id for milking in asked],
+        "starts": [milking.started_at for milking in asked],
+        "before": before,
+    }
 
 
 def feed_details(

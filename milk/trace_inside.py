@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from operator import itemgetter
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from config.asking import Rows
 from milk.trace_inside_sql import (
@@ -110,8 +110,8 @@ def inside(
     What the meters did not weigh is shared out equally among the animals without a weight. The
     milkings of mistakes join ``milkings``.
     """
-    per_gram = {row.pk: weights[row.pk] / row.kg / 1000 if row.kg else None for row in rows}
-    metered = reader.rows(METERED, lots=list(per_gram), factors=list(per_gram.values()))
+    per_gram = factors(rows, weights)
+    metered = reader.rows(METERED, **metered_asked(per_gram))
     kg: dict[int, float | None] = {animal: sums for animal, sums, _ in metered}
     without = max(map(WITHOUT_WEIGHT, metered), default=0) > 0
     shared = shared_out(reader, parts, milkings, per_gram, without)
@@ -131,6 +131,56 @@ def inside(
         cells=cells_of(reader, kg, shared, per_gram, milkings),
         withheld=withheld_at(reader, kg, shared, per_gram, milkings),
     )
+
+
+def factors(rows: Iterable[LotRow], weights: Mapping[int, float]) -> dict[int, float | None]:
+    """By lot, kg in the thing for each gram of its own milk; None when nobody knows its weight."""
+    return {row.pk: weights[row.pk] / row.kg / 1000 if row.kg else None for row in rows}
+
+
+def metered_asked(per_gram: Mapping[int, float | None]) -> dict[str, Any]:
+    """What METERED is asked."""
+    return {"lots": list(per_gram), "factors": list(per_gram.values())}
+
+
+def send_ahead(reader: Reader, parts: Iterable[Part], milkings: Mapping[int, MilkingIn]) -> None:
+    """Ask for what ``inside`` wants of milkings already.
+
+    It asks again where somebody milked by mistake moves the first or the last of them.
+    """
+    stood = [part for part in parts if not part.by_row]
+    if stood:
+        reader.ahead(PRESENT, **present_asked(stood, milkings))
+    reader.ahead(COUNTS, **counts_asked(milkings))
+    reader.ahead(PERIODS, **periods_asked(milkings))
+
+
+def present_asked(parts: Iterable[Part], milkings: Mapping[int, MilkingIn]) -> dict[str, list[Any]]:
+    """What PRESENT is asked: the milkings of these parts, their groups and starts."""
+    asked = [milkings[pk] for pk in dict.fromkeys(part.milking for part in parts)]
+    return {
+        "milkings": [milking.pk for milking in asked],
+        "groups": [milking.group_id for milking in asked],
+        "starts": [milking.started_at for milking in asked],
+    }
+
+
+def span_of(milkings: Mapping[int, MilkingIn]) -> tuple[datetime, datetime]:
+    """When the first of the milkings began, and the last."""
+    starts = [milking.started_at for milking in milkings.values()]
+    return min(starts), max(starts)
+
+
+def counts_asked(milkings: Mapping[int, MilkingIn]) -> dict[str, datetime]:
+    """What COUNTS is asked."""
+    first, last = span_of(milkings)
+    return {"since": first - COUNTS_IN_ONE_READ, "first": first, "last": last}
+
+
+def periods_asked(milkings: Mapping[int, MilkingIn]) -> dict[str, datetime]:
+    """What PERIODS is asked."""
+    first, last = span_of(milkings)
+    return {"first": first, "last": last + LONGEST_MILKING}
 
 
 def meter_rows(
@@ -197,13 +247,7 @@ def present(
     lots: dict[int, list[int]] = defaultdict(list)
     for part in parts:
         lots[part.milking].append(part.lot)
-    asked = [milkings[pk] for pk in lots]
-    rows = reader.rows(
-        PRESENT,
-        milkings=[milking.pk for milking in asked],
-        groups=[milking.group_id for milking in asked],
-        starts=[milking.started_at for milking in asked],
-    )
+    rows = reader.rows(PRESENT, **present_asked(parts, milkings))
     for milking, animal, known, grams, seconds, stood in rows:
         if known is None:
             if stood:
@@ -255,10 +299,8 @@ def cells_of(
     """By animal, the count that was her latest at the last of her milkings."""
     if not animals:
         return {}
-    starts = [milking.started_at for milking in milkings.values()]
-    first, last = min(starts), max(starts)
-    since = first - COUNTS_IN_ONE_READ
-    cells: dict[int, float] = dict(reader.rows(COUNTS, since=since, first=first, last=last))
+    first, last = span_of(milkings)
+    cells: dict[int, float] = dict(reader.rows(COUNTS, **counts_asked(milkings)))
     rest = animals.keys() - cells.keys()
     if not rest:
         return cells
@@ -294,8 +336,7 @@ def withheld_at(
     """
     if not animals:
         return {}
-    starts = [milking.started_at for milking in milkings.values()]
-    rows = reader.rows(PERIODS, first=min(starts), last=max(starts) + LONGEST_MILKING)
+    rows = reader.rows(PERIODS, **periods_asked(milkings))
     periods: dict[int, list[Period]] = defaultdict(list)
     for row in rows:
         if row[0] in animals:

@@ -61,12 +61,16 @@ class Mistake(NamedTuple):
 def mistakes_in(reader: Reader, rows: Sequence[LotRow]) -> list[Mistake]:
     """The animals milked into these lots by mistake."""
     lots = {row.pk for row in rows}
-    tanks = sorted({row.tank_id for row in rows})
     if not lots:
         return []
-    last = max(row.ended_at or datetime.max.replace(tzinfo=row.opened_at.tzinfo) for row in rows)
-    found = made(reader.rows(IN_TANKS, tanks=tanks, last=last))
+    found = made(reader.rows(IN_TANKS, **tanks_asked(rows)))
     return [mistake for mistake in found if mistake.lot in lots]
+
+
+def tanks_asked(rows: Sequence[LotRow]) -> dict[str, Any]:
+    """What IN_TANKS is asked: the tanks of lots, and until when milk came into them."""
+    last = max(row.ended_at or datetime.max.replace(tzinfo=row.opened_at.tzinfo) for row in rows)
+    return {"tanks": sorted({row.tank_id for row in rows}), "last": last}
 
 
 def mistakes_of(reader: Reader, animal: int, first: datetime, last: datetime) -> list[Mistake]:

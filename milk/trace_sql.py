@@ -11,7 +11,9 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from config.asking import Rows, ask, bound
+import psycopg
+
+from config.asking import Rows, ask, bound, fetched, send
 
 KEPT_OUT = 1
 
@@ -325,10 +327,20 @@ class Reader:
 
     def __init__(self) -> None:
         self.asked: list[tuple[str, dict[str, Any]]] = []
+        self.sent: dict[str, tuple[dict[str, Any], psycopg.Cursor[Any]]] = {}
+
+    def ahead(self, statement: str, **values: Any) -> None:
+        """Send a statement whose rows will be wanted, before they are; within ``in_a_row``."""
+        values = bound(values)
+        self.asked.append((statement, values))
+        self.sent[statement] = (values, send(statement, values))
 
     def rows(self, statement: str, **values: Any) -> Rows:
         """The rows of one statement; lists of numbers, moments or flags become arrays."""
         values = bound(values)
+        known, cursor = self.sent.pop(statement, (None, None))
+        if cursor is not None and known == values:
+            return fetched(cursor)
         self.asked.append((statement, values))
         return ask(statement, values)
 
