@@ -39,7 +39,7 @@ screenshots: $(DEV_STAMP)
 	BASE_URL=http://127.0.0.1:$(PORT) $(BIN)/python -m tests.browser.screenshots
 
 test: $(DEV_STAMP)
-	$(BIN)/python -m pytest --numprocesses 2 --dist loadscope
+	$(BIN)/python -m pytest --numprocesses 2 --dist loadscope --no-loadscope-reorder --durations 12
 
 # Ten years against one, against hand-tuned SQL and against other programs; half an hour the first
 # time. On a machine with nothing else to do, KEEP=--keep writes tests/bench/latest.json.

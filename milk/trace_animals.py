@@ -8,8 +8,8 @@ from collections.abc import Collection, Iterable
 from datetime import datetime
 from heapq import nlargest
 
-from milk.trace_inside import Inside, counts_between
-from milk.trace_inside_sql import METERED_BY_GROUP, NAMES
+from milk.trace_inside import Inside, span_of
+from milk.trace_inside_sql import METERED_BY_GROUP, NAMES_AND_COUNTS
 from milk.trace_parts import Count, CowAt, CowIn, animal_name
 
 Counts = dict[int, list[Count]]
@@ -20,12 +20,18 @@ def told(inside: Inside, animals: Collection[int] | None = None) -> list[CowIn]:
     wanted = inside.kg if animals is None else inside.kg.keys() & animals
     if not wanted:
         return []
-    names = inside.reader.rows(NAMES, animals=sorted(wanted))
-    counts = counts_of(inside, wanted)
-    found = {
-        pk: CowIn(pk, uuid, animal_name(number, tag), tag, kg=inside.kg[pk], milkings=[])
-        for pk, uuid, number, tag in names
-    }
+    first, last = span_of(inside.milkings)
+    found: dict[int, CowIn] = {}
+    counts: Counts = {}
+    for pk, uuid, number, tag, *count in inside.reader.rows(
+        NAMES_AND_COUNTS, animals=sorted(wanted), first=first, last=last
+    ):
+        if pk not in found:
+            name = animal_name(number, tag)
+            found[pk] = CowIn(pk, uuid, name, tag, kg=inside.kg[pk], milkings=[])
+            counts[pk] = []
+        if count[0] is not None:
+            counts[pk].append((count[0], count[1], count[2]))
     for row in inside.rows(wanted):
         # One without a weight is among those who share the rest.
         if row.grams is not None and row.animal in found:
@@ -49,15 +55,6 @@ def at_milking(inside: Inside, counts: Counts, lot: int, milking: int, animal: i
         cells=count_then(counts.get(animal, ()), there.started_at),
         withheld=inside.withheld.get((animal, milking), ()),
     )
-
-
-def counts_of(inside: Inside, animals: Iterable[int]) -> Counts:
-    """The counts of animals that were the latest at some of the milkings, the oldest first."""
-    starts = [milking.started_at for milking in inside.milkings.values()]
-    counts: Counts = {}
-    for animal, *count in counts_between(inside.reader, animals, min(starts), max(starts)):
-        counts.setdefault(animal, []).append((count[0], count[1], count[2]))
-    return counts
 
 
 def count_then(counts: Iterable[Count], at: datetime) -> Count | None:

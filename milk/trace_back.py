@@ -72,12 +72,12 @@ class Found:
     @cached_property
     def withheld(self) -> list[tuple[CowIn, CowAt, Period]]:
         """(animal, milking, period) of milk that came from inside a withdrawal period."""
-        return [
-            (cow, at, period)
-            for cow in told(self.inside, {animal for animal, _ in self.inside.withheld})
-            for at in cow.milkings
-            for period in at.withheld
-        ]
+        if "animals" in self.__dict__:
+            # Told already, all of them.
+            cows = [cow for cow in self.animals if cow.withheld]
+        else:
+            cows = told(self.inside, {animal for animal, _ in self.inside.withheld})
+        return [(cow, at, period) for cow in cows for at in cow.milkings for period in at.withheld]
 
     @property
     def late_feeds(self) -> list[FeedIn]:

@@ -83,6 +83,15 @@ CROSS JOIN LATERAL (
 ORDER BY r.happened_at
 """
 
-NAMES = """
-SELECT id, uuid, farm_number, ear_tag FROM herd_animal WHERE id = ANY(%(animals)s::int4[])
+# The same with the names of the animals; one without a count has one row.
+NAMES_AND_COUNTS = """
+SELECT a.id, a.uuid, a.farm_number, a.ear_tag, r.happened_at, r.valid_to, r.cells
+FROM herd_animal AS a
+LEFT JOIN LATERAL (
+    SELECT happened_at, valid_to, cells::float8 FROM herd_recording
+    WHERE animal_id = a.id AND struck_at IS NULL AND cells IS NOT NULL
+      AND happened_at <= %(last)s AND (valid_to IS NULL OR valid_to > %(first)s)
+    OFFSET 0) AS r ON true
+WHERE a.id = ANY(%(animals)s::int4[])
+ORDER BY r.happened_at
 """

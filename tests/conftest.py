@@ -16,8 +16,16 @@ settings.register_profile(
 settings.register_profile("same", parent=settings.get_profile("here"), derandomize=True)
 settings.load_profile("here" if os.environ.get("EXPLORE") else "same")
 
+# Whose tests take long, one at a time: first, so that no worker is left with one when the others
+# have nothing to do any more.
+LONG = ("tests/browser/", "tests/drills/", "tests/fuzz/", "tests/bench/")
+
 # The cast: users by role and clients signed in as them.
 pytest_plugins = ["tests.cast"]
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    items.sort(key=lambda item: not item.nodeid.startswith(LONG))
 
 
 @pytest.fixture(autouse=True)

@@ -10,6 +10,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
+from django.utils.translation import pgettext_lazy
 
 from config.days import local_day
 from config.forms.entries import form_of, initial_from
@@ -30,7 +31,8 @@ from feed.unaccounted import questions
 from feed.window import hours_late
 
 # The two large buttons of a cut: whether the grass is wet, and what stands on the button.
-WETNESS = ((False, "dry"), (True, "wet"))
+# Of grass: a cow is dry in another way.
+WETNESS = ((False, pgettext_lazy("of grass", "dry")), (True, pgettext_lazy("of grass", "wet")))
 CUT = N_("Written: {batch}.")
 FED = N_("Written: {kg} kg of {thing} to {groups}.")
 FORBIDDEN = N_(

@@ -23,8 +23,8 @@ from config.models import JobRun
 from config.running.metrics import jobs_waiting
 from config.views.health import OK, broker_state
 from tests import brokers
+from tests.clocks import EVERY, JOB
 from tests.servers import at_an_address, wait_for
-from tests.soon import EVERY, JOB
 
 DATABASE_HOST = "127.0.0.5"
 # Three programs load everything at once; on a busy machine that takes its time.
