@@ -15,6 +15,7 @@ from milk.grades import last_grades
 from milk.held import open_holds
 from milk.models import Dispatch, Inspection, Wheel
 from milk.places import where_is
+from milk.trace import TraceBack
 from milk.vat_code import vat_code
 
 WHEELS = (
@@ -80,15 +81,20 @@ def complaint_paper(wheel: Wheel, *, by: Any, at: datetime) -> Paper:
 
 
 def lines_of(
-    wheels: list[Wheel], at: datetime, only: frozenset[int | None] | None = None
+    wheels: list[Wheel],
+    at: datetime,
+    only: frozenset[int | None] | None = None,
+    known: TraceBack | None = None,
 ) -> dict[int, Line]:
     """By wheel (key), its line; a line is loud when it is worse than first, or held.
 
-    ``only``: the buyers (keys) who may be named; None: all of them.
+    ``only``: the buyers (keys) who may be named; None: all of them. ``known``: a trace of one of
+    these wheels, which has where all of its vat are and what holds them.
     """
     numbers = [wheel.pk for wheel in wheels]
-    grades, places = last_grades(numbers, at), where_is(numbers, at)
-    held = open_holds(wheel_ids=numbers)
+    grades = last_grades(numbers, at)
+    places = known.places if known else where_is(numbers, at)
+    held = known.held if known else open_holds(wheel_ids=numbers)
     rows = Dispatch.objects.happened_by(at).filter(wheel__in=numbers).select_related("buyer")
     sold = {row.wheel_id: row for row in rows.order_by("happened_at", "id")}
     found = {}

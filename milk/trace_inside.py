@@ -304,14 +304,18 @@ def cells_of(
     rest = animals.keys() - cells.keys()
     if not rest:
         return cells
-    # Not counted for long, or counted between the first milking and the last.
+    # Never counted, or not for long, or between the first milking and the last.
+    counted = counts_between(reader, rest, first, last)
+    if not counted:
+        return cells
+    rest &= {row[0] for row in counted}
     at: dict[int, datetime] = {}
     milked = [(row.animal, row.milking) for row in meter_rows(reader, lots, rest)]
     milked += [(animal, part.milking) for part in shared for animal in part.animals.keys() & rest]
     for animal, milking in milked:
         start = milkings[milking].started_at
         at[animal] = max(at.get(animal, start), start)
-    for animal, taken, until, count in counts_between(reader, rest, first, last):
+    for animal, taken, until, count in counted:
         if taken <= at[animal] and (until is None or at[animal] < until):
             cells[animal] = count
     return cells

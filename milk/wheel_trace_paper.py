@@ -61,7 +61,9 @@ def wheel_trace_paper(wheel: Wheel, *, by: Any, at: datetime) -> Paper:
     trace, life = back("wheel", wheel, at=at), life_of(wheel)
     of_vat = list(Wheel.objects.standing().filter(vat=wheel.vat).select_related("vat"))
     ordered = sorted(of_vat, key=lambda one: (one.pk != wheel.pk, one.twin))
-    lines = lines_of(ordered, at)
+    lines = lines_of(ordered, at, known=trace)
+    # First: it looks at every animal, and the withheld ones need not be told apart then.
+    milk = tuple(milk_lines(trace))
     months = full_months(local_day(wheel.happened_at), local_day(at))
     return Paper(
         title=_("Wheel {plate}: where it came from and where it went").format(plate=wheel.plate),
@@ -85,9 +87,7 @@ def wheel_trace_paper(wheel: Wheel, *, by: Any, at: datetime) -> Paper:
         answer=" ".join(sentences(trace)),
         parts=(
             Part(WHEELS, tuple(lines[one.pk] for one in ordered), _("This wheel and its twin")),
-            Part(
-                MILK, tuple(milk_lines(trace)), _("The milk"), empty=_("No milk of it is written.")
-            ),
+            Part(MILK, milk, _("The milk"), empty=_("No milk of it is written.")),
             Part(
                 WITHHELD,
                 tuple(withheld_lines(trace)),
