@@ -77,6 +77,8 @@ def test_two_people_write_on_one_phone_each_in_their_name(shared, line, pictures
     sent = HealthEvent.objects.filter(sign="off feed")
     if not sent.exists():
         page.get_by_role("button", name="Sign out").click()
+        # Asked for the next page at once, the browser would give up signing out.
+        page.wait_for_selector("text=Who are you?")
         sign_in(page, "stockman")
         page.evaluate("queue.send()")
         until(page, NOTHING_WAITS)

@@ -26,7 +26,7 @@ MAKERS: dict[str, Callable[[], Any]] = {
     "FeedFigure": lambda: guessed("FeedFigure", valid_from=another_day()),
     "StackCheck": lambda: feed.make_stack_check(feed.make_feed_lot()),
     "WaitRule": lambda: feed.make_wait_rule(valid_from=another_day()),
-    "WindowRule": lambda: feed.make_window_rule(from_temperature=next(number)),
+    "WindowRule": lambda: feed.make_window_rule(from_temperature=next(number) % 900),
     "StoreStay": lambda: milk.put_in_store(milk.make_wheel()),
     "StoreGap": lambda: milk.lose(milk.make_wheel()),
     "StoreRound": lambda: guessed("StoreRound", aisle=milk.make_store_place().aisle),

@@ -66,9 +66,10 @@ async function asset(request) {
 
 async function page(event) {
   const { request } = event;
+  const begun = forgotten;
   const kept = await copyOf(request.url);
   const asked = fetch(request, { cache: "no-store" }).then(async (answer) => {
-    await keep(request.url, answer.clone());
+    await keep(request.url, answer.clone(), begun);
     return answer;
   });
   try {
@@ -105,17 +106,22 @@ async function owner() {
   return found ? found.text() : "";
 }
 
-async function keep(url, answer) {
+// What was asked for before somebody signed out is not kept after it: ``begun`` is the number of
+// times this worker had forgotten everything by then.
+async function keep(url, answer, begun) {
   const [whose, any] = (answer.headers.get(KNOWN.keep) || "").split(" ");
   if (!answer.ok || answer.type !== "basic" || !whose) return;
   if ((await owner()) !== whose) {
+    if (begun !== forgotten) return;
     await forget();
+    begun = forgotten;
     await (await caches.open(OWNER)).put("/", new Response(whose));
   }
   const headers = new Headers(answer.headers);
   headers.set("Kept-At", String(Date.now()));
   if (any) headers.set("Kept-Any", "yes");
   const copy = new Response(await answer.blob(), { headers });
+  if (begun !== forgotten) return;
   await (await caches.open(PAGES + whose)).put(url, copy);
 }
 
@@ -138,18 +144,22 @@ async function copyOf(url) {
 }
 
 async function takeAlong(url, anew) {
+  const begun = forgotten;
   const whose = await owner();
   const kept = whose && (await (await caches.open(PAGES + whose)).match(url));
   if (kept && !anew && Date.now() - Number(kept.headers.get("Kept-At")) < FRESH_ENOUGH) return;
   try {
     const answer = await fetch(url, { credentials: "same-origin", cache: "no-store" });
-    if (!answer.redirected) await keep(new URL(url, location.origin).href, answer);
+    if (!answer.redirected) await keep(new URL(url, location.origin).href, answer, begun);
   } catch {
     // It is asked for again with the next page.
   }
 }
 
+let forgotten = 0;
+
 async function forget() {
+  forgotten += 1;
   const names = await caches.keys();
   const theirs = names.filter((name) => name.startsWith(PAGES) || name === OWNER);
   await Promise.all(theirs.map((name) => caches.delete(name)));
