@@ -274,6 +274,7 @@ def test_a_replica_that_is_late_is_not_asked(follower, vet_api, office_api, sett
     write_heat(vet_api)
     # The primary's log is written out some time after the commit, in tests.
     wait_for(lambda: heats_seen(office_api) == 1)
+    assert heats_seen(office_api) == 1
 
 
 @FOLLOWING

@@ -10,6 +10,7 @@ import json
 import random
 import threading
 import time
+from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -43,7 +44,7 @@ class Act:
     answer: Body = field(default_factory=dict)
 
 
-class Writer(threading.Thread):
+class Writer(threading.Thread, ABC):
     """One person at work until told to stop."""
 
     def __init__(self, who: Person, book: Book, port: int, ledger: Ledger, luck: random.Random):
@@ -53,6 +54,24 @@ class Writer(threading.Thread):
         self.idle, self.begun = threading.Event(), threading.Event()
         self.number = 0
         self.failed = ""
+
+    def wait_until_wanted(self) -> None:
+        while self.paused.is_set() and not self.stopping.is_set():
+            self.idle.set()
+            time.sleep(0.05)
+        self.idle.clear()
+
+    @abstractmethod
+    def acts(self) -> Iterator[Act]:
+        """What is written, one after the other."""
+
+    def new_mark(self) -> Mark:
+        self.number += 1
+        return f"{self.name}-{self.number:06d}"
+
+
+class Sender(Writer):
+    """Who sends each entry over a line of its own; a phone has its browser for that."""
 
     def run(self) -> None:
         self.begun.set()
@@ -68,22 +87,9 @@ class Writer(threading.Thread):
         finally:
             self.idle.set()
 
-    def wait_until_wanted(self) -> None:
-        while self.paused.is_set() and not self.stopping.is_set():
-            self.idle.set()
-            time.sleep(0.05)
-        self.idle.clear()
-
-    def acts(self) -> Iterator[Act]:
-        raise NotImplementedError
-
+    @abstractmethod
     def send(self, act: Act, mark: Mark, key: str) -> tuple[int, str, Body]:
         """Status, words and answer of one try. Raises OSError or HTTPException without one."""
-        raise NotImplementedError
-
-    def new_mark(self) -> Mark:
-        self.number += 1
-        return f"{self.name}-{self.number:06d}"
 
     def write(self, act: Act) -> None:
         """Send an entry until it is known what became of it."""
@@ -140,7 +146,7 @@ def at_form(at: datetime) -> str:
     return f"{timezone.localtime(at):%Y-%m-%dT%H:%M}"
 
 
-class ByApi(Writer):
+class ByApi(Sender):
     """A program that writes by the API, with a key for each entry."""
 
     def send(self, act: Act, mark: Mark, key: str) -> tuple[int, str, Body]:
@@ -154,7 +160,7 @@ class ByApi(Writer):
         return status, text, json.loads(text) if status < 300 else {}
 
 
-class ByForm(Writer):
+class ByForm(Sender):
     """Somebody at a plain form, without any script."""
 
     def send(self, act: Act, mark: Mark, key: str) -> tuple[int, str, Body]:

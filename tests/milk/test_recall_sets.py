@@ -77,18 +77,27 @@ class Hall:
                 self.whey.add_edge(("can", can.pk), ("vat", number))
         return can
 
-    def check(self, board: Board, first: set[int]) -> None:
-        """The wheels of these vats and no others; their cans and what was begun with them apart."""
+    def told(self, board: Board) -> dict[str, set[int]]:
+        """What a recall has, with the vats by their numbers here."""
         assert board.below is not None
-        cans = self.after(first)
         vats = {vat.uuid: number for number, vat in self.vats.items()}
-        assert {row.wheel.pk for row in board.rows} == {
-            wheel for number in first for wheel in self.wheels[number]
+        return {
+            "wheels": {row.wheel.pk for row in board.rows},
+            "vats": {vats[vat.uuid] for vat in board.below.vats},
+            "cans": {can.pk for can in board.below.cans},
+            "ring": {vats[vat.uuid] for vat in board.below.ring},
         }
-        assert {vats[vat.uuid] for vat in board.below.vats} == first
-        assert {can.pk for can in board.below.cans} == cans
+
+    def made_of(self, first: set[int]) -> dict[str, set[int]]:
+        """The wheels of these vats and no others; their cans and what was begun with them apart."""
+        cans = self.after(first)
         ring = {number for can in cans for _, number in self.next(("can", can))}
-        assert {vats[vat.uuid] for vat in board.below.ring} == ring - first
+        return {
+            "wheels": {wheel for number in first for wheel in self.wheels[number]},
+            "vats": first,
+            "cans": cans,
+            "ring": ring - first,
+        }
 
     def after(self, first: set[int]) -> set[int]:
         return {can for number in first for _, can in self.next(("vat", number))}
@@ -114,12 +123,12 @@ def test_the_wheels_of_a_recall_on_a_random_farm(
             origin = ("animal", animal.pk)
             below = nx.descendants(farm.graph, origin) if origin in farm.graph else set()
             first = {node[1] for node in below if node[0] == "vat"}
-            hall.check(preview("animal", animal.uuid, at=now), first)
+            assert hall.told(preview("animal", animal.uuid, at=now)) == hall.made_of(first)
         for number, vat in hall.vats.items():
-            hall.check(preview("vat", vat.uuid, at=now), {number})
+            assert hall.told(preview("vat", vat.uuid, at=now)) == hall.made_of({number})
         for can in filter(None, hall.cans):
             begun = {number for _, number in hall.next(("can", can.pk))}
-            hall.check(preview("can", can.uuid, at=now), begun)
+            assert hall.told(preview("can", can.uuid, at=now)) == hall.made_of(begun)
         transaction.set_rollback(True)
 
 
