@@ -7,7 +7,6 @@ the settings allow it (``DATABASE_PREPARE``). For the few reads that are asked a
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from datetime import datetime
 from functools import partial
 from time import perf_counter
 from typing import Any
@@ -21,32 +20,29 @@ Rows = list[tuple[Any, ...]]
 def array(values: list[Any]) -> str:
     """A list as PostgreSQL writes an array; a tenth of the time of adapting item by item.
 
-    Numbers, moments, flags and None; a text must be quoted before.
+    Numbers, moments, flags and None: nothing that would have to be quoted.
     """
     if None in values:
         values = ["NULL" if value is None else value for value in values]
     return f"{{{','.join(map(str, values))}}}"
 
 
-def bound(values: Mapping[str, Any]) -> dict[str, Any]:
-    """Values to be bound: lists as arrays."""
-    return {
-        name: array(value) if isinstance(value, list) else value for name, value in values.items()
-    }
-
-
-def plain(value: Any) -> Any:
-    """A value to be bound; a list of numbers or moments as an array."""
-    simple = isinstance(value, list) and (not value or isinstance(value[0], (int, datetime)))
-    return array(value) if simple else value
+def bound(value: Any) -> Any:
+    """A value as it is bound: a list as an array. Texts are left to psycopg, which knows them."""
+    is_array = isinstance(value, list) and not (value and isinstance(value[0], str))
+    return array(value) if is_array else value
 
 
 def send(statement: str, values: Mapping[str, Any] | Sequence[Any]) -> psycopg.Cursor[Any]:
     """Ask, and fetch the rows later from what comes back; within ``in_a_row`` without waiting.
 
-    Values as ``bound`` or ``plain`` give them. Every list must be cast in the statement
-    (``%(lots)s::int4[]``), and a value as well where the server could not tell its type.
+    Every list must be cast in the statement (``%(lots)s::int4[]``), and a value as well where the
+    server could not tell its type.
     """
+    if isinstance(values, Mapping):
+        values = {name: bound(value) for name, value in values.items()}
+    else:
+        values = [bound(value) for value in values]
     # Looked up once: every attribute of django.db.connection asks for the thread's anew.
     here = connections[DEFAULT_DB_ALIAS]
     here.ensure_connection()

@@ -10,10 +10,21 @@ from datetime import datetime
 
 from django.contrib.auth.models import AnonymousUser, User
 from django.db import transaction
+from django.urls import reverse
 from django_stubs_ext import StrOrPromise
 
 from config.entries import Stamp
 from config.roles import may
+
+
+def new(slug: str) -> str:
+    """Where an entry of a kind is written."""
+    return reverse("kind-new", args=[slug])
+
+
+def file_of(kind: str) -> str:
+    """Where a file of a kind is taken in."""
+    return f"{reverse('upload-new')}?kind={kind}"
 
 
 @dataclass(frozen=True)

@@ -2,11 +2,10 @@
 
 from datetime import datetime
 
-from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 
-from config.first_day import Held, Step, brings_rules, step
+from config.first_day import Held, Step, brings_rules, new, step
 from feed.models import Field, FieldWork
 from feed.reference import load_reference
 
@@ -28,7 +27,7 @@ step(
         name=_l("Fields and what was spread"),
         why=_l("A field with waiting days must not be cut; the book can only say so if it knows."),
         read=fields,
-        address=lambda: reverse("kind-new", args=["fields"]),
+        address=lambda: new("fields"),
         act=_l("Write a field"),
         action="write:fields",
         needed=False,

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 
 from config.begun import begun_when
-from config.first_day import Held, Step, brings_rules, step
+from config.first_day import Held, Step, brings_rules, file_of, new, step
 from herd.models import (
     Animal,
     Course,
@@ -29,11 +29,6 @@ from herd.withheld import NOT_MILKED
 RULES, GROUPS, TIMES, ANIMALS, SHELF, LEAFLETS, TODAY, DRY, WALL = range(1, 10)
 RECORDINGS = 40
 DRY_USES = (Group.Use.DRY, Group.Use.CLOSE_UP)
-
-
-def new(slug: str) -> str:
-    """Where an entry of a kind is written."""
-    return reverse("kind-new", args=[slug])
 
 
 def rules(at: datetime) -> Held:
@@ -174,7 +169,7 @@ step(
             "You see what is new or strange before anything is written."
         ),
         read=animals,
-        address=lambda: f"{reverse('upload-new')}?kind=animals",
+        address=lambda: file_of("animals"),
         act=_l("Take in the herd list"),
         action="take in files",
     ),
@@ -240,7 +235,7 @@ step(
         name=_l("The last two recordings"),
         why=_l("From two on, the udder board says who is new, chronic or cured."),
         read=recordings,
-        address=lambda: f"{reverse('upload-new')}?kind=recordings",
+        address=lambda: file_of("recordings"),
         act=_l("Take in a recording"),
         action="take in files",
         needed=False,

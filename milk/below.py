@@ -16,7 +16,7 @@ from django.db.models import Exists, F, Max, OuterRef, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 from django.utils.translation import gettext as _
 
-from config.asking import ask, bound
+from config.asking import ask
 from config.language import in_estate_language
 from config.once_a_page import once_a_page
 from config.templatetags.sheet import amount
@@ -124,7 +124,7 @@ def edges_above(lots: frozenset[int]) -> dict[int, set[int]]:
     """The parents of these lots, of their parents, and so on."""
     edges: dict[int, set[int]] = {}
     if lots:
-        for lot, parent in ask(EDGES_ABOVE, bound({"lots": sorted(lots)})):
+        for lot, parent in ask(EDGES_ABOVE, {"lots": sorted(lots)}):
             edges.setdefault(lot, set()).add(parent)
     return edges
 

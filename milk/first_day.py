@@ -6,7 +6,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
 
-from config.first_day import Held, Step, brings_rules, step
+from config.first_day import Held, Step, brings_rules, file_of, new, step
 from milk.models import LotTest, StorePlace, Tank, WheelPlace
 from milk.reference import load_reference
 
@@ -41,7 +41,7 @@ step(
         name=_l("Tanks"),
         why=_l("Where the milk of each group goes; from the next milking on the lots are known."),
         read=tanks,
-        address=lambda: reverse("kind-new", args=["tanks"]),
+        address=lambda: new("tanks"),
         act=_l("Write a tank"),
         action="write:tanks",
         needed=False,
@@ -53,7 +53,7 @@ step(
         name=_l("Results of the last three months"),
         why=_l("So that the rolling means are valid from the first day on."),
         read=results,
-        address=lambda: f"{reverse('upload-new')}?kind=lot-tests",
+        address=lambda: file_of("lot-tests"),
         act=_l("Take in a laboratory's file"),
         action="take in files",
         needed=False,

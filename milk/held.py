@@ -18,7 +18,7 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
-from config.asking import ask, bound
+from config.asking import ask
 from config.days import local
 from config.errors import Conflict
 from herd.models import Animal, Course
@@ -147,7 +147,7 @@ def open_holds(
     asked = ask_about(set(lot_ids), set(vat_ids), set(wheel_ids), made)
     lots = sorted({lot for above in asked.lots.values() for lot in above})
     vats, wheels = sorted(asked.vats), sorted(asked.wheels)
-    named = ask(NAMED, bound({"lots": lots, "vats": vats, "wheels": wheels}))
+    named = ask(NAMED, {"lots": lots, "vats": vats, "wheels": wheels})
     holds = refusing({hold for hold, *_ in named})
     if not holds:
         return {}
@@ -167,12 +167,12 @@ def ask_about(
     known_wheels, known_vats = (made.wheels, made.vats) if made else ({}, {})
     wheels = {wheel: known_wheels[wheel] for wheel in wheel_ids if wheel in known_wheels}
     if unknown := wheel_ids - set(wheels):
-        wheels |= dict(ask(VATS_OF_WHEELS, bound({"wheels": sorted(unknown)})))
+        wheels |= dict(ask(VATS_OF_WHEELS, {"wheels": sorted(unknown)}))
     vats: dict[int, set[int]] = {
         vat: set(known_vats.get(vat, ())) for vat in vat_ids | set(wheels.values())
     }
     if to_ask := sorted(set(vats) - set(known_vats)):
-        for vat, lot in ask(LOTS_OF_VATS, bound({"vats": to_ask})):
+        for vat, lot in ask(LOTS_OF_VATS, {"vats": to_ask}):
             vats[vat].add(lot)
     of_vats = {lot for lots in vats.values() for lot in lots}
     lots, parents = lot_ids | of_vats, made.parents if made else None

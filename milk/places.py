@@ -14,7 +14,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
-from config.asking import ask, bound
+from config.asking import ask
 
 IN_DAIRY, IN_BRINE, OUT_OF_BRINE, IN_STORE, NOT_FOUND, SENT, CAME_BACK, GONE = (
     "dairy",
@@ -111,7 +111,7 @@ def where_is(wheel_ids: Collection[int], at: datetime | None = None) -> dict[int
 
 def last_steps(wheel_ids: Collection[int], at: datetime | None) -> Iterator[tuple[int, Place]]:
     """(wheel, place) of every wheel that was moved at all by ``at``."""
-    values = bound({"wheels": list(wheel_ids), "at": at or EVER})
+    values = {"wheels": list(wheel_ids), "at": at or EVER}
     for wheel, what, since, *parts in ask(_WHERE, values):
         yield wheel, Place(what, words_of(what, *parts), since)
 

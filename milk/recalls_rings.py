@@ -113,9 +113,9 @@ def brine_rings(wheels: Collection[int], at: datetime) -> list[BrineRing]:
     beside: dict[int, list[Beside]] = defaultdict(list)
     for number, *wheel in reader.rows(
         BESIDE,
-        baths=quoted([span.bath for span in spans]),
-        since=[span.since.isoformat() for span in spans],
-        until=[span.until.isoformat() for span in spans],
+        baths=[span.bath for span in spans],
+        since=[span.since for span in spans],
+        until=[span.until for span in spans],
         longest=LONGEST,
         wheels=numbers,
     ):
@@ -141,12 +141,6 @@ def merged(stays: Sequence[Soak]) -> list[Soak]:
         else:
             spans.append(stay)
     return spans
-
-
-def quoted(names: Sequence[str]) -> list[str]:
-    """Names as they stand in an array of texts."""
-    escaped = (name.replace("\\", "\\\\").replace('"', '\\"') for name in names)
-    return [f'"{name}"' for name in escaped]
 
 
 def runs_of(plates: Sequence[str]) -> str:

@@ -12,7 +12,6 @@ from datetime import datetime, timedelta
 from operator import itemgetter
 from typing import Any, NamedTuple
 
-from config.asking import Rows
 from milk.trace_inside_sql import (
     COUNTS,
     COUNTS_BETWEEN,
@@ -94,7 +93,8 @@ class Inside:
 
     def rows(self, animals: Collection[int]) -> list[Row]:
         """The meter rows of animals (keys), those without a weight too."""
-        return meter_rows(self.reader, self.per_gram, animals, all_of=len(self.kg))
+        everybody = len(animals) == len(self.kg)
+        return meter_rows(self.reader, self.per_gram, None if everybody else animals)
 
 
 def inside(
@@ -183,11 +183,9 @@ def periods_asked(milkings: Mapping[int, MilkingIn]) -> dict[str, datetime]:
     return {"first": first, "last": last + LONGEST_MILKING}
 
 
-def meter_rows(
-    reader: Reader, lots: Iterable[int], animals: Collection[int], all_of: int | None = None
-) -> list[Row]:
-    """The meter rows of animals in lots (keys); of everybody when there are ``all_of`` them."""
-    if len(animals) == all_of:
+def meter_rows(reader: Reader, lots: Iterable[int], animals: Collection[int] | None) -> list[Row]:
+    """The meter rows of animals (keys; None: of everybody) in lots."""
+    if animals is None:
         found = reader.rows(COWS_OF_LOTS, lots=list(lots))
     else:
         found = reader.rows(SOME_COWS_OF_LOTS, lots=list(lots), animals=sorted(animals))
@@ -208,7 +206,7 @@ def shared_out(
     animals, weighed = present(reader, [one for one in parts if not one.by_row], milkings)
     if without:
         pairs = {(part.lot, part.milking) for part in parts if part.by_row}
-        for row in meter_rows(reader, per_gram, (), all_of=0):
+        for row in meter_rows(reader, per_gram, None):
             if (row.lot, row.milking) in pairs:
                 note(row, animals, weighed)
     kilos = {(part.lot, part.milking): part.kg for part in parts}
@@ -305,7 +303,7 @@ def cells_of(
     if not rest:
         return cells
     # Never counted, or not for long, or between the first milking and the last.
-    counted = counts_between(reader, rest, first, last)
+    counted = reader.rows(COUNTS_BETWEEN, animals=sorted(rest), first=first, last=last)
     if not counted:
         return cells
     rest &= {row[0] for row in counted}
@@ -319,12 +317,6 @@ def cells_of(
         if taken <= at[animal] and (until is None or at[animal] < until):
             cells[animal] = count
     return cells
-
-
-def counts_between(reader: Reader, animals: Iterable[int], first: datetime, last: datetime) -> Rows:
-    """(animal, taken, the latest until, thousand per ml) of counts that were the latest between two
-    moments, the oldest first."""
-    return reader.rows(COUNTS_BETWEEN, animals=sorted(animals), first=first, last=last)
 
 
 def withheld_at(

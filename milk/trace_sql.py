@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 import psycopg
 
-from config.asking import Rows, ask, bound, fetched, send
+from config.asking import Rows, ask, fetched, send
 
 KEPT_OUT = 1
 
@@ -331,13 +331,11 @@ class Reader:
 
     def ahead(self, statement: str, **values: Any) -> None:
         """Send a statement whose rows will be wanted, before they are; within ``in_a_row``."""
-        values = bound(values)
         self.asked.append((statement, values))
         self.sent[statement] = (values, send(statement, values))
 
     def rows(self, statement: str, **values: Any) -> Rows:
         """The rows of one statement; lists of numbers, moments or flags become arrays."""
-        values = bound(values)
         known, cursor = self.sent.pop(statement, (None, None))
         if cursor is not None and known == values:
             return fetched(cursor)

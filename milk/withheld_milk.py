@@ -16,7 +16,7 @@ from operator import attrgetter
 from typing import Any
 from uuid import UUID
 
-from config.asking import ask, plain
+from config.asking import ask
 from config.once_a_page import once_a_page
 
 # The last cow of a milking stands at the meter at most so long after its start (a smallint of s).
@@ -184,7 +184,7 @@ def parts_of(lots: frozenset[int]) -> list[tuple[int, Milked, int]]:
 
 def fetch(sql: str, *values: Any) -> list[Any]:
     """The rows of a statement, each ``%s`` in the order of the values."""
-    return ask(sql, [plain(value) for value in values])
+    return ask(sql, values)
 
 
 def spans_of(milkings: Iterable[Milked]) -> list[tuple[datetime, datetime]]:

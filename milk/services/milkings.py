@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
 from config import entries
-from config.asking import ask, bound
+from config.asking import ask
 from config.entries import Stamp
 from config.errors import Conflict
 from config.language import in_estate_language
@@ -199,7 +199,7 @@ def insert_all(milked: Sequence[tuple[Milking, Sequence[CowRow]]]) -> int:
         "at_s": [row.at_s for _, row in flat],
         "goes": [int(row.goes) for _, row in flat],
     }
-    ((came,),) = ask(INSERT, {**bound(columns), "now": timezone.now()})
+    ((came,),) = ask(INSERT, {**columns, "now": timezone.now()})
     return int(came)
 
 

@@ -7,7 +7,7 @@ import pytest
 from django.db import DatabaseError, OperationalError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
-from config.asking import ask, bound, fetched, in_a_row, plain, send
+from config.asking import ask, fetched, in_a_row, send
 
 pytestmark = pytest.mark.django_db
 BOTH = "SELECT number FROM unnest(%(numbers)s::int4[]) AS number ORDER BY number"
@@ -15,22 +15,22 @@ BOTH = "SELECT number FROM unnest(%(numbers)s::int4[]) AS number ORDER BY number
 
 @pytest.mark.parametrize("numbers", [[], [3], [3, 1, 2]])
 def test_a_list_is_an_array(numbers: list[int]) -> None:
-    assert ask(BOTH, bound({"numbers": numbers})) == [(one,) for one in sorted(numbers)]
+    assert ask(BOTH, {"numbers": numbers}) == [(one,) for one in sorted(numbers)]
 
 
 def test_what_is_not_known_stays_unknown_in_an_array() -> None:
-    rows = ask("SELECT unnest(%(weights)s::float8[])", bound({"weights": [1.5, None]}))
+    rows = ask("SELECT unnest(%(weights)s::float8[])", {"weights": [1.5, None]})
     assert rows == [(1.5,), (None,)]
 
 
 def test_moments_come_back_as_the_moments_they_were() -> None:
     at = datetime(2026, 3, 29, 1, 30, 0, 123, tzinfo=UTC)
-    assert ask("SELECT unnest(%s::timestamptz[])", [plain([at])]) == [(at,)]
+    assert ask("SELECT unnest(%s::timestamptz[])", [[at]]) == [(at,)]
 
 
 @pytest.mark.parametrize("texts", [['a "b", {c}', "NULL", "\\"]])
 def test_texts_are_bound_as_they_are(texts: list[str]) -> None:
-    assert ask("SELECT unnest(%s::text[])", [plain(texts)]) == [(one,) for one in texts]
+    assert ask("SELECT unnest(%s::text[])", [texts]) == [(one,) for one in texts]
 
 
 def test_an_error_is_one_of_djangos() -> None:
