@@ -2,6 +2,7 @@
 
 import re
 from datetime import timedelta
+from typing import Any
 from uuid import uuid4
 
 import pytest
@@ -208,41 +209,34 @@ def test_the_session_has_a_new_number_and_the_next_person_another(vet, milker, s
     assert "stockman" in text(phone.get("/account/"))
 
 
+def kept_sent(phone: Any, writer: Any, fields: dict[str, Any]) -> Any:
+    """The answer to a sign that a phone had kept and now sends in its writer's name."""
+    number, now = str(uuid4()), timezone.now().isoformat()
+    return phone.post(
+        "/entries/health-events/new/",
+        {**fields, "once": number},
+        headers={
+            "Phone-Entry": number,
+            "Phone-User": str(writer.pk),
+            "Phone-Device": "abc123",
+            "Phone-Now": now,
+            "Phone-Written": now,
+        },
+    )
+
+
 def test_what_is_written_carries_the_person(vet, milker, stockman):
     phone, _ = bound(vet)
     animal = make_animal()
     sign_in(phone, with_pin(stockman))
     fields = {"animal": animal.uuid, "sign": "off feed", "happened_at": timezone.now().isoformat()}
-    now = timezone.now().isoformat()
-    number = str(uuid4())
-    answer = phone.post(
-        "/entries/health-events/new/",
-        {**fields, "once": number},
-        headers={
-            "Phone-Entry": number,
-            "Phone-User": str(stockman.pk),
-            "Phone-Device": "abc123",
-            "Phone-Now": now,
-            "Phone-Written": now,
-        },
-    )
+    answer = kept_sent(phone, stockman, fields)
     assert answer.status_code == 200, text(answer)[:2000]
     written = HealthEvent.objects.get()
     assert (written.by, written.device) == (stockman, "phone abc123")
     # Nothing is sent in the name of somebody who is not signed in now.
     sign_in(phone, with_pin(milker, "90210"), "90210")
-    number = str(uuid4())
-    answer = phone.post(
-        "/entries/health-events/new/",
-        {**fields, "once": number},
-        headers={
-            "Phone-Entry": number,
-            "Phone-User": str(stockman.pk),
-            "Phone-Device": "abc123",
-            "Phone-Now": now,
-            "Phone-Written": now,
-        },
-    )
+    answer = kept_sent(phone, stockman, fields)
     assert (answer.status_code, answer.json()["why"]) == (409, "another")
 
 

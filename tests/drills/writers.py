@@ -11,7 +11,7 @@ import random
 import threading
 import time
 from abc import ABC, abstractmethod
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -177,6 +177,20 @@ class ByForm(Sender):
         return status, text[text.find('role="alert"') :], {}
 
 
+def a_dose(writer: Writer, *, quarter: str, wrong: str, said: Callable[[datetime], str]) -> Act:
+    """A dose of the last weeks, now and then of a ``wrong`` quantity; ``said``: how moments are."""
+    bad = writer.luck.randrange(100) < BAD
+    at = timezone.now() - timedelta(minutes=writer.luck.randrange(50 * 24 * 60))
+    body = {
+        "course": writer.luck.choice(writer.book.courses),
+        "quantity": wrong if bad else "1",
+        "quarter": quarter,
+        "batch": "{mark}",
+        "happened_at": said(at),
+    }
+    return Act("doses", body, good=not bad)
+
+
 class Doses(ByApi):
     """Doses on courses of dry cows; now and then a late one of a cow whose milk is in a lot."""
 
@@ -186,19 +200,7 @@ class Doses(ByApi):
             if number % 25 == 3 and (cow := next(late, None)):
                 yield from self.late_course(cow)
                 continue
-            bad = self.luck.randrange(100) < BAD
-            at = timezone.now() - timedelta(minutes=self.luck.randrange(50 * 24 * 60))
-            yield Act(
-                "doses",
-                {
-                    "course": self.luck.choice(self.book.courses),
-                    "quantity": "0" if bad else "1",
-                    "quarter": "LF",
-                    "batch": "{mark}",
-                    "happened_at": moment(at),
-                },
-                good=not bad,
-            )
+            yield a_dose(self, quarter="LF", wrong="0", said=moment)
 
     def late_course(self, cow: str) -> Iterator[Act]:
         """A treatment of before the milking that is written only now: its lot must be held."""
@@ -235,19 +237,7 @@ class DosesByForm(ByForm):
 
     def acts(self) -> Iterator[Act]:
         for _ in range(10**6):
-            bad = self.luck.randrange(100) < BAD
-            at = timezone.now() - timedelta(minutes=self.luck.randrange(50 * 24 * 60))
-            yield Act(
-                "doses",
-                {
-                    "course": self.luck.choice(self.book.courses),
-                    "quantity": "-1" if bad else "1",
-                    "quarter": "RH",
-                    "batch": "{mark}",
-                    "happened_at": at_form(at),
-                },
-                good=not bad,
-            )
+            yield a_dose(self, quarter="RH", wrong="-1", said=at_form)
 
 
 class Loads(ByForm):
