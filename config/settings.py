@@ -72,6 +72,7 @@ MIDDLEWARE = [
     "config.language.ReadersLanguage",
     "config.body_size.MeasuredBody",
     "django.middleware.common.CommonMiddleware",
+    "config.access.watch.FormNumbers",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "config.access.watch.Watch",

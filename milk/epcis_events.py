@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
+from operator import attrgetter
 from typing import Any
 from uuid import UUID
 
@@ -112,7 +113,8 @@ def of_vats(names: Names, span: tuple[datetime, datetime]) -> Iterator[Event]:
     filled, made = defaultdict(list), defaultdict(list)
     for row in VatLot.objects.filter(vat_id__in=numbers).select_related("lot").order_by("lot_id"):
         filled[row.vat_id].append(row)
-    for wheel in Wheel.objects.standing().filter(vat_id__in=numbers).select_related("vat"):
+    lifted_from = Wheel.objects.standing().filter(vat_id__in=numbers).select_related("vat")
+    for wheel in lifted_from.order_by("id"):
         made[wheel.vat_id].append(wheel)
     lots = {row.lot.pk: row.lot for rows in filled.values() for row in rows}
     for lot in lots.values():
@@ -213,7 +215,8 @@ def of_holds(names: Names, span: tuple[datetime, datetime]) -> Iterator[Event]:
     wanted = {number for numbers in frozen.values() for number in numbers}
     wheels = {one.uuid: one for one in Wheel.objects.filter(uuid__in=wanted).select_related("vat")}
     for hold in holds:
-        things = [names.wheel(wheels[number]) for number in frozen[hold.pk] if number in wheels]
+        found = [wheels[number] for number in frozen[hold.pk] if number in wheels]
+        things = [names.wheel(wheel) for wheel in sorted(found, key=attrgetter("pk"))]
         if things:
             yield wheels_step(
                 urn(hold.uuid), when(hold), "holding", things, disposition="non_sellable_other"

@@ -49,6 +49,25 @@ class Sessions(SessionMiddleware):
         return answer
 
 
+class FormNumbers:
+    """Put it above Django's check of form numbers: a number the browser has is not sent again.
+
+    Django sends the cookie with every page that has a form, so that it lasts longer. What was asked
+    for before somebody signed in, and is answered after it, would bring the old number back, and
+    the form that stands open would be refused.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        answer = self.get_response(request)
+        cookie = answer.cookies.get(settings.CSRF_COOKIE_NAME)
+        if cookie is not None and cookie.value == request.COOKIES.get(settings.CSRF_COOKIE_NAME):
+            del answer.cookies[settings.CSRF_COOKIE_NAME]
+        return answer
+
+
 class Watch:
     """Put it behind the middleware that finds out who is signed in."""
 

@@ -210,6 +210,25 @@ def test_an_answer_to_a_script_of_before_takes_no_newer_cookie_away(milker):
     assert opened.cookies["sessionid"]["max-age"] == 0
 
 
+def test_an_answer_of_before_a_sign_in_brings_no_form_number_back(milker):
+    known(milker)
+    client = Client(enforce_csrf_checks=True)
+    asked_before = client.get("/login/").cookies["csrftoken"].value
+    # The number the browser has is not sent again: what is answered late cannot bring it back.
+    assert "csrftoken" not in client.get("/login/").cookies
+    signed = client.post(
+        "/login/",
+        {"username": milker.username, "password": WORD, "csrfmiddlewaretoken": asked_before},
+    )
+    assert signed.status_code == 302
+    assert signed.cookies["csrftoken"].value != asked_before
+    late = Client(enforce_csrf_checks=True)
+    late.cookies["csrftoken"] = asked_before
+    assert "csrftoken" not in late.get("/login/").cookies
+    now = client.cookies["csrftoken"].value
+    assert client.post("/logout/", {"csrfmiddlewaretoken": now}).status_code == 302
+
+
 # Others' access
 
 
