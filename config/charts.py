@@ -3,15 +3,17 @@
 Pure: values in, markup out. No colour and no style stands in the markup; the classes ``node``,
 ``flow``, ``held``, ``stage``, ``name`` and ``why`` get their look from the style sheet, so that a
 strict content security policy holds and the drawing prints. Two drawings of the same data: wide,
-with bands, and tall, with bars, for a phone.
+with bands, and tall, with bars, for a phone. Every text of a node goes through ``escape``; the rest
+are figures and names of our own.
 """
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import groupby
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
-from django.utils.html import format_html, format_html_join
+from django.utils.html import escape, format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
@@ -50,14 +52,13 @@ class Node:
         """Lines of text in the box."""
         return 1 + bool(self.second) + bool(self.why)
 
-    @property
+    @cached_property
     def second(self) -> str:
         """The second line: kg first, then the words."""
         return ", ".join(part for part in (mass(self.kg), self.words) if part)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Flow:
+class Flow(NamedTuple):
     """One band to a box of a later stage; ``kg`` None or 0: in, but not known how much."""
 
     source: str
@@ -101,44 +102,42 @@ class Chart:
             for node in told
         ]
 
+    @cached_property
+    def gathered(self) -> tuple[list[Node], list[Flow]]:
+        """The boxes and bands that are drawn."""
+        return gathered(self.nodes, self.flows)
+
     def wide(self) -> SafeString:
         """The drawing with bands, left to right."""
-        nodes, flows = gathered(self.nodes, self.flows)
+        nodes, flows = self.gathered
         stages = [stage for stage in self.stages if any(node.stage == stage for node in nodes)]
         boxes = placed(stages, nodes)
         width = 2 * MARGIN + len(stages) * NODE_WIDTH + (len(stages) - 1) * BAND_WIDTH
         height = max((box.y + box.height for box in boxes.values()), default=TOP) + MARGIN
-        inside = format_html(
-            "{}{}{}{}",
-            HATCH,
-            format_html_join("", "{}", ((band,) for band in bands(boxes, flows))),
-            format_html_join(
-                "",
-                '<text class="stage" x="{}" y="36">{}</text>',
-                ((column_x(place), _(stage)) for place, stage in enumerate(stages)),
-            ),
-            format_html_join("", "{}", ((drawn(box),) for box in boxes.values())),
+        heads = (
+            f'<text class="stage" x="{column_x(place)}" y="36">{escape(_(stage))}</text>'
+            for place, stage in enumerate(stages)
         )
-        return svg(self, "chart", "wide", (width, height), inside)
+        parts = [HATCH, *bands(boxes, flows), *heads, *map(drawn, boxes.values())]
+        return svg(self, "chart", "wide", (width, height), SafeString("".join(parts)))
 
     def tall(self) -> SafeString:
         """The drawing with bars, top to bottom; a bar is as long as its share of the stage."""
-        nodes, _flows = gathered(self.nodes, self.flows)
-        parts: list[SafeString] = []
+        nodes, _flows = self.gathered
+        parts: list[str] = []
         y = 0
         for stage in self.stages:
             own = [node for node in nodes if node.stage == stage]
             if not own:
                 continue
             y += LINE + PAD
-            parts.append(format_html('<text class="stage" x="0" y="{}">{}</text>', y, _(stage)))
+            parts.append(f'<text class="stage" x="0" y="{y}">{escape(_(stage))}</text>')
             most = max((node.kg or 0 for node in own), default=0)
             for node in own:
                 y += LINE // 2
                 parts.append(bar(node, y, (node.kg or 0) / most if most else 0))
                 y += TALL_ROW
-        inside = format_html_join("", "{}", ((part,) for part in parts))
-        return svg(self, "chart", "tall", (TALL_WIDTH, y + MARGIN), inside)
+        return svg(self, "chart", "tall", (TALL_WIDTH, y + MARGIN), SafeString("".join(parts)))
 
 
 class Drawing(Protocol):
@@ -271,7 +270,7 @@ def placed(stages: Sequence[str], nodes: Sequence[Node]) -> dict[str, Box]:
     return boxes
 
 
-def bands(boxes: dict[str, Box], flows: Sequence[Flow]) -> list[SafeString]:
+def bands(boxes: dict[str, Box], flows: Sequence[Flow]) -> list[str]:
     """Every flow as a curved band; at each end the bands share the height of the box."""
     told = [flow for flow in flows if flow.source in boxes and flow.target in boxes]
     told.sort(key=lambda flow: (boxes[flow.source].y, boxes[flow.target].y))
@@ -279,18 +278,15 @@ def bands(boxes: dict[str, Box], flows: Sequence[Flow]) -> list[SafeString]:
     ends = slices(boxes, sorted(told, key=lambda flow: boxes[flow.source].y), lambda f: f.target)
     drawings = []
     for flow in told:
-        left, right = boxes[flow.source], boxes[flow.target]
-        (top, bottom), (to_top, to_bottom) = starts[flow], ends[flow]
-        x, to_x = left.x + NODE_WIDTH, right.x
-        middle = (x + to_x) / 2
-        path = (
-            f"M{number(x)},{number(top)} C{number(middle)},{number(top)} "
-            f"{number(middle)},{number(to_top)} {number(to_x)},{number(to_top)} "
-            f"L{number(to_x)},{number(to_bottom)} C{number(middle)},{number(to_bottom)} "
-            f"{number(middle)},{number(bottom)} {number(x)},{number(bottom)} Z"
-        )
+        left, right = boxes[flow.source].x + NODE_WIDTH, boxes[flow.target].x
+        x, middle, to_x = number(left), number((left + right) / 2), number(right)
+        top, bottom = map(number, starts[flow])
+        to_top, to_bottom = map(number, ends[flow])
         form = "flow held" if flow.held else "flow"
-        drawings.append(format_html('<path class="{}" d="{}"/>', form, path))
+        drawings.append(
+            f'<path class="{form}" d="M{x},{top} C{middle},{top} {middle},{to_top} {to_x},{to_top} '
+            f'L{to_x},{to_bottom} C{middle},{to_bottom} {middle},{bottom} {x},{bottom} Z"/>'
+        )
     return drawings
 
 
@@ -312,60 +308,46 @@ def slices(
     return found
 
 
-def drawn(box: Box) -> SafeString:
+def drawn(box: Box) -> str:
     """One box with its lines of text; a link when the node has an address."""
     node = box.node
     lines = [("name", node.name), ("", node.second), ("why", node.why)]
-    texts = format_html_join(
-        "",
-        '<text class="{}" x="{}" y="{}">{}</text>',
-        (
-            (form, number(box.x + 10), number(box.y + PAD + place * LINE), short(text))
-            for place, (form, text) in enumerate(line for line in lines if line[1])
-        ),
+    x = number(box.x + 10)
+    texts = [
+        f'<text class="{form}" x="{x}" y="{number(box.y + PAD + place * LINE)}">'
+        f"{escape(short(text))}</text>"
+        for place, (form, text) in enumerate(line for line in lines if line[1])
+    ]
+    form = "node held" if node.held else "node"
+    return linked(
+        node,
+        f"<title>{escape(whole(node))}</title>"
+        f'<rect class="{form}" x="{number(box.x)}" y="{number(box.y)}" width="{NODE_WIDTH}" '
+        f'height="{number(box.height)}"/>{"".join(texts)}',
     )
-    inside = format_html(
-        '<title>{}</title><rect class="{}" x="{}" y="{}" width="{}" height="{}"/>{}',
-        whole(node),
-        "node held" if node.held else "node",
-        number(box.x),
-        number(box.y),
-        NODE_WIDTH,
-        number(box.height),
-        texts,
-    )
-    return linked(node, inside)
 
 
-def bar(node: Node, y: float, share: float) -> SafeString:
+def bar(node: Node, y: float, share: float) -> str:
     """One row of the tall drawing: name and kg, above a bar when it has kg."""
     label = ", ".join(part for part in (node.second, node.why) if part)
-    inside = format_html(
-        '<title>{}</title><text class="name" x="0" y="{}">{}</text>'
-        '<text class="why" x="0" y="{}">{}</text>',
-        whole(node),
-        number(y + 10),
-        short(node.name, 44),
-        number(y + 26),
-        short(label, 48),
+    inside = (
+        f"<title>{escape(whole(node))}</title>"
+        f'<text class="name" x="0" y="{number(y + 10)}">{escape(short(node.name, 44))}</text>'
+        f'<text class="why" x="0" y="{number(y + 26)}">{escape(short(label, 48))}</text>'
     )
     if node.kg is not None:
-        inside += format_html(
-            '<rect class="bar-ground" x="0" y="{y}" width="{whole}" height="6"/>'
-            '<rect class="{form}" x="0" y="{y}" width="{part}" height="6"/>',
-            y=number(y + 33),
-            whole=TALL_WIDTH,
-            form="bar held" if node.held else "bar",
-            part=number(TALL_WIDTH * share),
+        below, form = number(y + 33), "bar held" if node.held else "bar"
+        inside += (
+            f'<rect class="bar-ground" x="0" y="{below}" width="{TALL_WIDTH}" height="6"/>'
+            f'<rect class="{form}" x="0" y="{below}" width="{number(TALL_WIDTH * share)}" '
+            f'height="6"/>'
         )
     return linked(node, inside)
 
 
-def linked(node: Node, inside: SafeString) -> SafeString:
+def linked(node: Node, inside: str) -> str:
     """The drawing of a node, as a link when it has an address."""
-    if node.href:
-        return format_html('<a href="{}">{}</a>', node.href, inside)
-    return format_html("<g>{}</g>", inside)
+    return f'<a href="{escape(node.href)}">{inside}</a>' if node.href else f"<g>{inside}</g>"
 
 
 def whole(node: Node) -> str:

@@ -1,7 +1,7 @@
 """The estate's clock and calendar: which day a moment belongs to, and how people read both."""
 
 from datetime import UTC, date, datetime, time
-from functools import cache
+from functools import cache, lru_cache
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
@@ -21,6 +21,17 @@ def shape_in(language: str | None, signs: str) -> str:
 def shape(signs: str) -> str:
     """How a day is written in the reader's language. Lists of thousands ask for it."""
     return shape_in(get_language(), signs)
+
+
+@lru_cache(maxsize=4096)
+def day_in(language: str | None, signs: str, year: int, month: int, day: int) -> str:
+    """A day as it is written in a language: a page names the same few days again and again."""
+    return in_shape(date(year, month, day), shape_in(language, signs))
+
+
+def day_shaped(day: date, signs: str) -> str:
+    """A day by the signs of Django's dates, in the reader's form."""
+    return day_in(get_language(), signs, day.year, day.month, day.day)
 
 
 def estate_zone() -> ZoneInfo:
@@ -54,17 +65,17 @@ def shown_alike(moment: datetime) -> datetime | None:
 
 def day_words(day: date) -> str:
     """A day for reading, "Sun 24 May 2026", in the reader's form."""
-    return in_shape(day, shape(N_("D j M Y")))
+    return day_shaped(day, N_("D j M Y"))
 
 
 def day_in_figures(day: date) -> str:
     """A day in a sentence, as 2026-06-06, in the reader's form."""
-    return in_shape(day, shape(N_("Y-m-d")))
+    return day_shaped(day, N_("Y-m-d"))
 
 
 def short_day(day: date) -> str:
     """A day of this year for reading, "Sun 24 May", in the reader's form."""
-    return in_shape(day, shape(N_("D j M")))
+    return day_shaped(day, N_("D j M"))
 
 
 def day_and_clock(moment: datetime, *, year: bool = False) -> str:

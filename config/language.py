@@ -8,7 +8,7 @@ and table files keep the standard form: days as 2026-06-09, decimal points, Engl
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from functools import wraps
+from functools import cache, wraps
 from typing import Any, TypeVar
 
 from django.conf import settings
@@ -72,8 +72,14 @@ def without_noun(text: str, noun: str) -> str:
 
 def in_readers_form(figures: str) -> str:
     """Figures with a decimal point and commas between thousands, as the reader writes them."""
-    point, apart = get_format("DECIMAL_SEPARATOR"), get_format("THOUSAND_SEPARATOR")
-    return figures.translate({ord("."): point, ord(","): apart})
+    return figures.translate(signs_in(translation.get_language()))
+
+
+@cache
+def signs_in(language: str | None) -> dict[int, str]:
+    """What stands for the point and the comma of figures in a language; a page asks hundreds."""
+    signs = {".": "DECIMAL_SEPARATOR", ",": "THOUSAND_SEPARATOR"}
+    return {ord(sign): get_format(name, lang=language) for sign, name in signs.items()}
 
 
 def is_for_machines(request: HttpRequest) -> bool:
