@@ -37,7 +37,7 @@ from django.contrib.staticfiles import finders  # noqa: E402  # apps first
 from django.db import connection, transaction  # noqa: E402
 from django.test import Client  # noqa: E402
 
-from config.memory import settle  # noqa: E402
+from config.memory import roomy, settle  # noqa: E402
 from config.roles import ROLES  # noqa: E402
 from tests.browser.walk import OUTSIDE, addresses, given, kinds_addresses  # noqa: E402
 from tests.cast import user_in  # noqa: E402
@@ -111,6 +111,8 @@ class Visitor:
         self.role, self.count = role, 0
         self.client = Client(headers={"host": "localhost", "accept-encoding": "gzip"})
         self.client.force_login(user_in(role))
+        # As config/wsgi.py calls the site.
+        self.get = roomy(self.client.get)
 
     def counted(self, execute: Any, sql: Any, params: Any, many: bool, context: Any) -> Any:
         self.count += 1
@@ -120,7 +122,7 @@ class Visitor:
         self.count = 0
         with connection.execute_wrapper(self.counted):
             began = time.perf_counter()
-            answer = self.client.get(path)
+            answer = self.get(path)
             return answer, 1000 * (time.perf_counter() - began)
 
     def note(self, cost: Cost, took: float) -> None:
