@@ -5,7 +5,7 @@ are drawn small. The numbers are those of the trace; nothing here computes.
 """
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from django.urls import reverse
 from django.utils.text import capfirst
@@ -18,7 +18,7 @@ from milk.places import SENT
 from milk.trace import TraceBack, TraceForward
 from milk.trace_animals import by_group
 from milk.trace_forward import MOVED, Pair, TrayOut
-from milk.trace_words import PLACES, draw_words, lateness, mass, sentences
+from milk.trace_words import PLACES, draw_words, lateness, mass
 
 FEED, GROUPS, LOTS, VATS, WHEELS = (
     N_("Feed"),
@@ -32,9 +32,9 @@ START = N_("From")
 FORWARD_STAGES = (START, LOTS, VATS, WHEELS)
 
 
-def chart_of(trace: TraceBack | TraceForward) -> Chart:
-    """The drawing of either way; its description is the answer in words."""
-    description = " ".join(sentences(trace))
+def chart_of(trace: TraceBack | TraceForward, says: Sequence[str]) -> Chart:
+    """The drawing of either way; ``says``: the answer in words, which describes it."""
+    description = " ".join(says)
     if isinstance(trace, TraceBack):
         return Chart(
             key="trace",

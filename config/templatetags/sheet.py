@@ -10,7 +10,7 @@ from django.contrib.auth.models import AnonymousUser
 from django.template import Context
 from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
-from django.utils.html import format_html, json_script
+from django.utils.html import escape, format_html, json_script
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
@@ -73,9 +73,8 @@ def kg(value: Any) -> SafeString | str:
     """A mass with its unit."""
     if value is None or value == "":
         return ""
-    return format_html(
-        '{}\u00a0<span class="unit">kg</span>', amount(round(Decimal(str(value)), 1))
-    )
+    figures = escape(amount(round(Decimal(str(value)), 1)))
+    return SafeString(f'{figures}\u00a0<span class="unit">kg</span>')
 
 
 @register.filter

@@ -8,13 +8,12 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
 from config.errors import problem
-from config.language import in_readers_form
 from config.roles import action_required
 from config.views.errors import shown
+from milk import trace_tables as tables
 from milk.trace import WAYS, NothingToTrace, TraceBack, TraceForward, back, forward
 from milk.trace_chart import chart_of
 from milk.trace_forward import MOVED, Found
-from milk.trace_parts import WheelIn
 from milk.trace_words import draw_words, sentences
 
 NO_WAY = N_("A trace goes “back” or “forward”, not “{way}”.")
@@ -32,11 +31,14 @@ def trace(request: HttpRequest, way: str, kind: str, id: str) -> HttpResponse:
         found = back(kind, id) if way == "back" else forward(kind, id)
     except NothingToTrace as error:
         return shown(request, problem(error.status, str(error)))
+    says = sentences(found)
+    chart = chart_of(found, says)
     context = {
         "trace": found,
         "found": found.found,
-        "says": sentences(found),
-        "chart": chart_of(found),
+        "says": says,
+        "chart": chart,
+        "chart_rows": tables.chart_rows(chart.rows()),
         "few": FEW,
         "some": SOME,
         **(
@@ -49,30 +51,37 @@ def trace(request: HttpRequest, way: str, kind: str, id: str) -> HttpResponse:
 
 
 def back_rows(trace: TraceBack, *, every: bool) -> dict[str, Any]:
-    """The rows of the page back that need more than the trace itself; of ``every`` animal."""
+    """The tables of the page back; of ``every`` animal."""
+    found = trace.found
+    animals = found.animals if every else found.foremost(FEW)
     return {
         "all": every,
-        "animals": trace.found.animals if every else trace.found.foremost(FEW),
-        "lots": [
-            {
-                "lot": lot,
-                "share": in_readers_form(f"{lot.share * 100:.2f}"),
-                "held": trace.is_held("lot", lot.row.pk),
-            }
-            for lot in trace.found.lots
-        ],
-        "wheels": [wheel_row(trace, wheel) for wheel in trace.found.wheels],
+        "animals": animals,
+        "wheels": found.wheels,
+        "tables": {
+            "withheld": tables.withheld_table(found.withheld),
+            "lots": tables.lots_back_table(trace),
+            "wheels": tables.wheels_table(trace, found.wheels, None),
+            "feeds": tables.feeds_table(found.feeds),
+            "animals": tables.animals_table(animals, found.inside.cells),
+        },
     }
 
 
 def forward_rows(trace: TraceForward) -> dict[str, Any]:
-    """The rows of the page forward that need more than the trace itself."""
+    """The tables of the page forward, the newest first, and the rows of its short lists."""
     found = trace.found
     balance = found.balance.lines()
+    vats = {vat.pk: vat.name.removeprefix("vat ") for vat in found.vats}
+    wheels = [wheel for wheel, _ in reversed(found.wheels)]
+    lots = [lot for lot in reversed(found.lots) if not lot.row.void]
     may = rows_below(trace, trace.may) if trace.may else {}
     return {
-        **rows_below(trace, found),
         **{f"may_{name}": rows for name, rows in may.items()},
+        "vats": found.vats,
+        "lots": lots,
+        "wheels": wheels,
+        "newest_first": True,
         "draws": [
             {"draw": draw, "words": draw_words(draw.what, draw.name)}
             for draw in found.draws
@@ -84,12 +93,19 @@ def forward_rows(trace: TraceForward) -> dict[str, Any]:
             for line in balance
             if line in (balance[0], balance[-1]) or abs(line[1].whole) > found.balance.rounding
         ],
+        "tables": {
+            "vats": tables.vats_table(trace, reversed(found.vats)),
+            "lots": tables.lots_forward_table(trace, lots),
+            "wheels": tables.wheels_table(trace, wheels, vats),
+            "trays": tables.trays_table(found, reversed(found.trays)),
+            "feeds": tables.feeds_table(found.start.feeds),
+            "milkings": tables.milkings_table(found.start.milkings),
+        },
     }
 
 
 def rows_below(trace: TraceForward, found: Found) -> dict[str, list[dict[str, Any]]]:
-    """Lots, vats and wheels that milk is in, the newest first."""
-    vats = {vat.pk: vat.name for vat in found.vats}
+    """Lots, vats and wheels that milk may be in, the newest first."""
     return {
         "lots": [
             {"lot": lot, "held": trace.is_held("lot", lot.row.pk)}
@@ -100,13 +116,11 @@ def rows_below(trace: TraceForward, found: Found) -> dict[str, list[dict[str, An
             {"vat": vat, "held": trace.is_held("vat", vat.pk)} for vat in reversed(found.vats)
         ],
         "wheels": [
-            {**wheel_row(trace, wheel), "vat": vats[wheel.vat_id].removeprefix("vat ")}
+            {
+                "wheel": wheel,
+                "place": trace.places[wheel.pk],
+                "held": trace.is_held("wheel", wheel.pk),
+            }
             for wheel, _ in reversed(found.wheels)
         ],
     }
-
-
-def wheel_row(trace: TraceBack | TraceForward, wheel: WheelIn) -> dict[str, Any]:
-    """A wheel, where it is, and whether it is held."""
-    place = trace.places[wheel.pk]
-    return {"wheel": wheel, "place": place, "held": trace.is_held("wheel", wheel.pk)}
