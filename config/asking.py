@@ -7,6 +7,7 @@ the settings allow it (``DATABASE_PREPARE``). For the few reads that are asked a
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from contextvars import ContextVar
 from functools import partial
 from time import perf_counter
 from typing import Any
@@ -15,6 +16,11 @@ import psycopg
 from django.db import DEFAULT_DB_ALIAS, connections
 
 Rows = list[tuple[Any, ...]]
+Values = Mapping[str, Any] | Sequence[Any]
+# Within ``in_a_row``: by statement, the values it was sent with, and where its rows will be.
+_sent: ContextVar[dict[str, tuple[Values, "psycopg.Cursor[Any]"]] | None] = ContextVar(
+    "statements sent ahead", default=None
+)
 
 
 def array(values: list[Any]) -> str:
@@ -33,7 +39,7 @@ def bound(value: Any) -> Any:
     return array(value) if is_array else value
 
 
-def send(statement: str, values: Mapping[str, Any] | Sequence[Any]) -> psycopg.Cursor[Any]:
+def send(statement: str, values: Values) -> psycopg.Cursor[Any]:
     """Ask, and fetch the rows later from what comes back; within ``in_a_row`` without waiting.
 
     Every list must be cast in the statement (``%(lots)s::int4[]``), and a value as well where the
@@ -64,9 +70,22 @@ def send(statement: str, values: Mapping[str, Any] | Sequence[Any]) -> psycopg.C
     return cursor
 
 
-def ask(statement: str, values: Mapping[str, Any] | Sequence[Any]) -> Rows:
+def ask(statement: str, values: Values) -> Rows:
     """The rows of one statement; see ``send``. Raises the errors of django.db."""
+    known, cursor = (_sent.get() or {}).pop(statement, (None, None))
+    if cursor is not None and known == values:
+        return fetched(cursor)
     return fetched(send(statement, values))
+
+
+def ahead(statement: str, values: Values) -> None:
+    """Send what will be asked with these very values, before its rows are wanted.
+
+    Only within ``in_a_row``, else it would be waited for here; whoever asks then finds it sent.
+    """
+    sent = _sent.get()
+    if sent is not None:
+        sent[statement] = (values, send(statement, values))
 
 
 def fetched(cursor: psycopg.Cursor[Any]) -> Rows:
@@ -81,5 +100,9 @@ def in_a_row() -> Iterator[None]:
     of the one before are put together (PostgreSQL manual, 32.5 Pipeline Mode)."""
     here = connections[DEFAULT_DB_ALIAS]
     here.ensure_connection()
-    with here.wrap_database_errors, here.connection.pipeline():
-        yield
+    token = _sent.set({})
+    try:
+        with here.wrap_database_errors, here.connection.pipeline():
+            yield
+    finally:
+        _sent.reset(token)

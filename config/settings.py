@@ -105,16 +105,21 @@ TEMPLATES = [
 # A web process shares a pool of connections between its threads (config/wsgi.py asks for it);
 # commands and workers keep one connection each.
 DATABASE_POOL_SIZE = environment.whole("DATABASE_POOL_SIZE", 0)
+PLANNED_ONCE = "-c plan_cache_mode=force_generic_plan"
 DATABASES: dict[str, dict[str, Any]] = {
     "default": environment.database("DATABASE_URL")
     or {"ENGINE": "config.embedded.postgresql", "NAME": "swardline", "OPTIONS": {}}
 }
 DATABASES["default"]["CONN_MAX_AGE"] = 0 if DATABASE_POOL_SIZE else 60
 DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
-# Statements of config/asking.py are planned once for a connection. A pooler that hands out another
-# connection for each transaction may not know them: then "no".
+# Statements of config/asking.py are planned once for a connection, whatever they are asked with:
+# planning them anew was half of a trace forward. A pooler that hands out another connection for
+# each transaction may not know them: then "no".
 if environment.flag("DATABASE_PREPARE", True):
     DATABASES["default"]["OPTIONS"]["prepare_threshold"] = 0
+    DATABASES["default"]["OPTIONS"]["options"] = " ".join(
+        [DATABASES["default"]["OPTIONS"].get("options", ""), PLANNED_ONCE]
+    ).strip()
 if DATABASE_POOL_SIZE:
     # A database that is away is told to whoever waits before the phone gives up, and one that is
     # back is found at once: a longer row of attempts waits longer between them.

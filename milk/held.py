@@ -6,7 +6,7 @@ two people decided as anything but a release goes on refusing.
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
@@ -22,8 +22,9 @@ from config.asking import ask
 from config.days import local
 from config.errors import Conflict
 from herd.models import Animal, Course
-from milk.below import ancestors, reached
-from milk.held_sql import LOTS_OF_VATS, NAMED, VATS_OF_WHEELS
+from milk.below import ancestors
+from milk.held_above import Ask, Made, ask_about, named_asked
+from milk.held_sql import NAMED
 from milk.mistakes import said_at_once, settled_by_people
 from milk.models import Hold, HoldDecision, MilkLot, VatLot, Wheel
 from milk.withheld_milk import Row, withheld_in
@@ -83,27 +84,6 @@ class HeldBy:
 
 
 @dataclass(frozen=True)
-class Ask:
-    """What is asked about, with everything above it that a hold may name."""
-
-    lots: dict[int, set[int]]
-    vats: dict[int, set[int]]
-    wheels: dict[int, int]
-
-
-@dataclass(frozen=True)
-class Made:
-    """What whoever asks has read already: wheels (keys) by their vat, vats by their lots.
-
-    ``parents``: by lot, what was carried over into it, of every lot above any of these.
-    """
-
-    wheels: Mapping[int, int]
-    vats: Mapping[int, Collection[int]]
-    parents: Mapping[int, Collection[int]] | None = None
-
-
-@dataclass(frozen=True)
 class Named:
     """Holds by what they name: (thing, id) -> (hold, way), and the codes of lots.
 
@@ -145,9 +125,7 @@ def open_holds(
     statements at most, fewer with what was ``made`` of what, and the last only where a hold is.
     """
     asked = ask_about(set(lot_ids), set(vat_ids), set(wheel_ids), made)
-    lots = sorted({lot for above in asked.lots.values() for lot in above})
-    vats, wheels = sorted(asked.vats), sorted(asked.wheels)
-    named = ask(NAMED, {"lots": lots, "vats": vats, "wheels": wheels})
+    named = ask(NAMED, named_asked(asked))
     holds = refusing({hold for hold, *_ in named})
     if not holds:
         return {}
@@ -158,26 +136,6 @@ def open_holds(
             by_name[thing, name].append((hold, way))
     codes = {name: code for _, thing, name, _, code, _ in named if thing == "lot"}
     return gather(asked, Named(by_name, codes), (set(lot_ids), set(vat_ids), set(wheel_ids)))
-
-
-def ask_about(
-    lot_ids: set[int], vat_ids: set[int], wheel_ids: set[int], made: Made | None = None
-) -> Ask:
-    """Wheels to vats, vats to lots, lots to all lots carried over into them."""
-    known_wheels, known_vats = (made.wheels, made.vats) if made else ({}, {})
-    wheels = {wheel: known_wheels[wheel] for wheel in wheel_ids if wheel in known_wheels}
-    if unknown := wheel_ids - set(wheels):
-        wheels |= dict(ask(VATS_OF_WHEELS, {"wheels": sorted(unknown)}))
-    vats: dict[int, set[int]] = {
-        vat: set(known_vats.get(vat, ())) for vat in vat_ids | set(wheels.values())
-    }
-    if to_ask := sorted(set(vats) - set(known_vats)):
-        for vat, lot in ask(LOTS_OF_VATS, {"vats": to_ask}):
-            vats[vat].add(lot)
-    of_vats = {lot for lots in vats.values() for lot in lots}
-    lots, parents = lot_ids | of_vats, made.parents if made else None
-    above = ancestors(lots) if parents is None else {lot: reached(lot, parents) for lot in lots}
-    return Ask(lots=above, vats=vats, wheels=wheels)
 
 
 def refusing(hold_ids: Collection[int]) -> dict[int, Hold]:

@@ -2,6 +2,20 @@
 
 VATS_OF_WHEELS = "SELECT id, vat_id FROM milk_wheel WHERE id = ANY(%(wheels)s::int4[])"
 LOTS_OF_VATS = "SELECT vat_id, lot_id FROM milk_vatlot WHERE vat_id = ANY(%(vats)s::int4[])"
+# Edges above the lots of vats, and above other lots; LATERAL with OFFSET keeps a probe a probe.
+EDGES_ABOVE_VATS = """
+    WITH RECURSIVE up(lot_id, parent_id) AS (
+        SELECT lot_id, parent_id FROM milk_lotparent
+        WHERE lot_id = ANY(%(lots)s::int4[] || ARRAY(
+            SELECT lot_id FROM milk_vatlot WHERE vat_id = ANY(%(vats)s::int4[])))
+        UNION
+        SELECT edge.lot_id, edge.parent_id FROM up CROSS JOIN LATERAL (
+            SELECT p.lot_id, p.parent_id FROM milk_lotparent AS p
+            WHERE p.lot_id = up.parent_id OFFSET 0
+        ) AS edge
+    )
+    SELECT lot_id, parent_id FROM up
+"""
 # Where a hold can name what is asked about, of a lot its code and when it opened; one statement,
 # arrays only.
 NAMED = """

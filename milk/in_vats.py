@@ -11,7 +11,8 @@ from django.db.models import F, Sum
 from django.utils.translation import gettext_noop as N_
 
 from milk.answers import DO_NOT_POUR, Answer, answers_about
-from milk.held import HeldBy, Made, Thing, open_holds
+from milk.held import HeldBy, Thing, open_holds
+from milk.held_above import Made
 from milk.models import LotDraw, MilkLot, Vat, VatFill, VatLot, Wheel
 
 HELD, WITHHELD, FREE, EMPTY, STRUCK = (

@@ -34,7 +34,7 @@ from milk.recalls_roots import Root, find_root, refused_words
 from milk.recalls_words import CAUTION as OF_RECALLS
 from milk.recalls_words import located_says, word_of
 from milk.services.recall_holds import cause_of_hold
-from milk.trace_back import read_back
+from milk.trace_back import read_back, read_top
 from milk.trace_parts import CowIn
 from milk.trace_sql import Reader
 
@@ -131,7 +131,7 @@ def cows_of(finding: OutsideFinding, at: datetime) -> tuple[list[CowIn], str]:
         return [], refused_words(refused)
     reader = Reader()
     # Nothing of their feed is told here.
-    found = [read_back(reader, lot=lot, before=timedelta(0)) for lot in lots]
+    found = [read_back(reader, read_top(reader, lot=lot), timedelta(0)) for lot in lots]
     return [cow for one in found for cow in one.animals], ""
 
 

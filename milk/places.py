@@ -14,7 +14,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
-from config.asking import ask
+from config.asking import ahead, ask
 
 IN_DAIRY, IN_BRINE, OUT_OF_BRINE, IN_STORE, NOT_FOUND, SENT, CAME_BACK, GONE = (
     "dairy",
@@ -89,7 +89,7 @@ STEPS = " UNION ALL ".join(
     for rank, what, table, stay, place in _TABLES
 )
 LAST_FIRST = "at DESC, rank DESC, written_at DESC, id DESC"
-_WHERE = f"""
+WHERE = f"""
 SELECT step.wheel_id, step.what, step.at, stay.bath, stay.row,
        place.room, place.aisle, place."column", place.shelf, holding.name
 FROM (SELECT DISTINCT ON (wheel_id) * FROM ({STEPS}) AS steps
@@ -109,10 +109,20 @@ def where_is(wheel_ids: Collection[int], at: datetime | None = None) -> dict[int
     return {number: found.get(number, DAIRY) for number in wheel_ids}
 
 
+def send_ahead(wheel_ids: Collection[int], at: datetime) -> None:
+    """Ask for what ``where_is`` wants of the same already, within ``in_a_row``."""
+    if wheel_ids:
+        ahead(WHERE, steps_asked(wheel_ids, at))
+
+
+def steps_asked(wheel_ids: Collection[int], at: datetime | None) -> dict[str, Any]:
+    """What the last steps of wheels are asked with."""
+    return {"wheels": list(wheel_ids), "at": at or EVER}
+
+
 def last_steps(wheel_ids: Collection[int], at: datetime | None) -> Iterator[tuple[int, Place]]:
     """(wheel, place) of every wheel that was moved at all by ``at``."""
-    values = {"wheels": list(wheel_ids), "at": at or EVER}
-    for wheel, what, since, *parts in ask(_WHERE, values):
+    for wheel, what, since, *parts in ask(WHERE, steps_asked(wheel_ids, at)):
         yield wheel, Place(what, words_of(what, *parts), since)
 
 

@@ -16,8 +16,10 @@ from django.utils import timezone
 from config.asking import in_a_row
 from feed.models import FeedLot, ForageBatch
 from milk import trace_back, trace_forward, trace_may, trace_start
-from milk.held import HeldBy, Made, Thing, open_holds
+from milk.held import HeldBy, Thing, open_holds
+from milk.held_above import Made, send_named_ahead
 from milk.places import Place, where_is
+from milk.places import send_ahead as send_places_ahead
 from milk.trace_find import KINDS, WAYS, NothingToTrace, find, name_of
 from milk.trace_parts import MayFeed
 from milk.trace_sql import RULE, Reader
@@ -114,29 +116,40 @@ def back(
         trace_back.send_ahead(reader, vat=vat, lot=lot)
         before = fed_before or fed_before_rule(as_at, reader)
         wheel = thing.pk if kind == "wheel" else None
-        found = trace_back.read_back(reader, vat=vat, lot=lot, wheel=wheel, before=before)
-    may_feeds = trace_may.may_before(reader, found.milkings, found.feeds, before, timezone.now())
-    wheels = [wheel.pk for wheel in found.wheels]
-    held = open_holds(
-        lot_ids=[lot.row.pk for lot in found.lots],
-        vat_ids=[vat] if vat else [],
-        wheel_ids=wheels,
-        made=Made(
-            dict.fromkeys(wheels, vat or 0), {vat: found.in_vat} if vat else {}, found.parents
-        ),
-    )
+        top = trace_back.read_top(reader, vat=vat, lot=lot, wheel=wheel)
+        wheels = [wheel.pk for wheel in top.wheels]
+        may_be_held = things_above(top, vat)
+        send_named_ahead(**may_be_held)
+        send_places_ahead(wheels, as_at)
+        found = trace_back.read_back(reader, top, before)
+        may_feeds = trace_may.may_before(
+            reader, found.milkings, found.feeds, before, timezone.now()
+        )
+        held, places = open_holds(**may_be_held), where_is(wheels, as_at)
     return TraceBack(
         kind=kind,
         thing=thing,
         as_at=as_at,
         fed_before=before,
         held=known_by(held, as_at),
-        places=where_is(wheels, as_at),
+        places=places,
         took_ms=(perf_counter() - began) * 1000,
         reader=reader,
         may_feeds=may_feeds,
         found=found,
     )
+
+
+def things_above(top: trace_back.Top, vat: int | None) -> dict[str, Any]:
+    """What may be held of the things of a trace back, as ``open_holds`` is asked about it."""
+    wheels = [wheel.pk for wheel in top.wheels]
+    in_vats = {vat: top.in_vat} if vat else {}
+    return {
+        "lot_ids": [row.pk for row in top.rows if not row.void],
+        "vat_ids": list(in_vats),
+        "wheel_ids": wheels,
+        "made": Made(dict.fromkeys(wheels, vat or 0), in_vats, top.parents),
+    }
 
 
 def forward(
@@ -158,27 +171,27 @@ def forward(
     thing = find("forward", kind, what)
     as_at = at or timezone.now()
     reader = Reader()
-    before = fed_before or fed_before_rule(as_at, reader)
     if kind == "group" and since is None:
         since = (until or as_at) - GROUP_SPAN
     span = Span(since or trace_start.BEGINNING, until or trace_start.END)
-    found = trace_forward.read_forward(reader, start_of(reader, kind, thing, span, before))
-    may_feeds, may = trace_may.may_below(reader, found, span, before, timezone.now())
-    told = [found, may] if may else [found]
-    wheels = {wheel.pk: wheel.vat_id for one in told for wheel, _ in one.wheels}
-    held = open_holds(
-        lot_ids=[lot.row.pk for one in told for lot in one.lots],
-        vat_ids=[vat.pk for one in told for vat in one.vats],
-        wheel_ids=wheels,
-        made=Made(wheels, {}),
-    )
+    feeds = feeds_of(kind, thing)
+    with in_a_row():
+        if fed_before is None:
+            reader.ahead(RULE, **rule_asked(as_at))
+        if any(feeds):
+            trace_start.send_ahead(reader, *feeds)
+        before = fed_before or fed_before_rule(as_at, reader)
+        start = start_of(reader, kind, thing, feeds, span, before)
+        found = trace_forward.read_forward(reader, start)
+        may_feeds, may = trace_may.may_below(reader, found, span, before, timezone.now())
+        held, places = held_below([found, may] if may else [found], as_at)
     return TraceForward(
         kind=kind,
         thing=thing,
         as_at=as_at,
         fed_before=before,
-        held=known_by(held, as_at),
-        places=where_is(wheels, as_at),
+        held=held,
+        places=places,
         took_ms=(perf_counter() - began) * 1000,
         reader=reader,
         may_feeds=may_feeds,
@@ -188,21 +201,50 @@ def forward(
     )
 
 
-def start_of(reader: Reader, kind: str, thing: Any, span: Span, before: timedelta) -> Start:
+def held_below(told: list[trace_forward.Found], as_at: datetime) -> tuple[Held, dict[int, Place]]:
+    """What is held of what is below a start, and where its wheels are."""
+    wheels = {wheel.pk: wheel.vat_id for one in told for wheel, _ in one.wheels}
+    send_places_ahead(wheels, as_at)
+    held = open_holds(
+        lot_ids=[lot.row.pk for one in told for lot in one.lots],
+        vat_ids=[vat.pk for one in told for vat in one.vats],
+        wheel_ids=wheels,
+        made=Made(wheels, {}),
+    )
+    return known_by(held, as_at), where_is(wheels, as_at)
+
+
+def feeds_of(kind: str, thing: Any) -> tuple[list[int], list[int]]:
+    """The loads and the feed lots (keys) that a trace forward starts from, if it is of feed."""
+    match kind:
+        case "batch":
+            return [thing.pk], []
+        case "feed-lot":
+            return [], [thing.pk]
+        case "field":
+            return (
+                keys(ForageBatch.objects.standing().filter(field=thing)),
+                keys(FeedLot.objects.standing().filter(field=thing)),
+            )
+    return [], []
+
+
+def start_of(
+    reader: Reader,
+    kind: str,
+    thing: Any,
+    feeds: tuple[list[int], list[int]],
+    span: Span,
+    before: timedelta,
+) -> Start:
     """The milkings and lots that a thing starts from."""
     match kind:
         case "animal":
             return trace_start.from_animal(reader, thing.pk, span)
         case "course":
             return trace_start.from_course(reader, thing.pk, span)
-        case "batch":
-            return trace_start.from_feed(reader, [thing.pk], [], span, before)
-        case "feed-lot":
-            return trace_start.from_feed(reader, [], [thing.pk], span, before)
-        case "field":
-            batches = keys(ForageBatch.objects.standing().filter(field=thing))
-            feed_lots = keys(FeedLot.objects.standing().filter(field=thing))
-            return trace_start.from_feed(reader, batches, feed_lots, span, before)
+        case "batch" | "feed-lot" | "field":
+            return trace_start.from_feed(reader, *feeds, span, before)
         case "group":
             return trace_start.from_group(reader, thing.pk, span)
         case _:

@@ -13,7 +13,7 @@ from functools import cached_property
 from milk import trace_inside
 from milk.shares import mixtures
 from milk.trace_animals import heaviest, mistaken, not_weighed, told
-from milk.trace_feeds import feedings_asked, feeds_before
+from milk.trace_feeds import feedings_asked, feeds_before, open_asked
 from milk.trace_inside import Inside, Part, factors, inside, metered_asked
 from milk.trace_inside_sql import METERED
 from milk.trace_mistakes import IN_TANKS, mistakes_in, tanks_asked
@@ -22,6 +22,7 @@ from milk.trace_sql import (
     FEEDINGS_BEFORE,
     LOTS_ABOVE,
     MILKINGS_OF_LOTS,
+    OPEN_LOAD_FED,
     WHEELS_OF_VATS,
     LotRow,
     Reader,
@@ -30,11 +31,7 @@ from milk.trace_sql import (
 
 @dataclass(frozen=True, kw_only=True)
 class Found:
-    """Everything above a thing; ``kg`` is the milk in it.
-
-    ``in_vat``: the lots (keys) the vat was filled from; ``parents``: by lot, those carried over
-    into it.
-    """
+    """Everything above a thing; ``kg`` is the milk in it."""
 
     kg: float
     lots: list[LotIn]
@@ -42,8 +39,6 @@ class Found:
     inside: Inside
     feeds: list[FeedIn]
     wheels: list[WheelIn]
-    in_vat: set[int]
-    parents: dict[int, list[int]]
 
     @property
     def number(self) -> int:
@@ -92,24 +87,43 @@ def send_ahead(reader: Reader, *, vat: int | None, lot: int | None) -> None:
     reader.ahead(LOTS_ABOVE, lots=[lot] if lot else [], vat=vat)
 
 
-def read_back(
-    reader: Reader,
-    *,
-    vat: int | None = None,
-    lot: int | None = None,
-    wheel: int | None = None,
-    before: timedelta,
-) -> Found:
-    """Everything above a vat (or one wheel of it), or a lot.
+@dataclass(frozen=True)
+class Top:
+    """What a thing is made of by itself: its vat's wheels and its lots with those above them.
 
-    ``before``: how long before a milking feed counts.
+    ``weights``: by lot (key), kg of its own milk in the thing.
     """
+
+    wheels: list[WheelIn]
+    rows: list[LotRow]
+    weights: dict[int, float]
+
+    @property
+    def in_vat(self) -> set[int]:
+        """The lots (keys) the vat was filled from."""
+        return {row.pk for row in self.rows if row.in_vat is not None}
+
+    @property
+    def parents(self) -> dict[int, list[int]]:
+        """By lot (key), those carried over into it."""
+        return {row.pk: [parent for parent, _ in row.edges] for row in self.rows if row.edges}
+
+
+def read_top(
+    reader: Reader, *, vat: int | None = None, lot: int | None = None, wheel: int | None = None
+) -> Top:
+    """The lots of a vat (or of one wheel of it), or a lot, with everything carried over."""
     wheels = wheels_of(reader, [vat]) if vat else []
     fraction = wheel_fraction(wheels, wheel) if wheel else 1.0
     rows = reader.lots_above([lot] if lot else [], vat)
-    weights = {row.pk: (row.in_vat or 0.0) * fraction for row in rows}
     if lot:
-        weights = kg_of_mixture(rows, lot)
+        return Top(wheels, rows, kg_of_mixture(rows, lot))
+    return Top(wheels, rows, {row.pk: (row.in_vat or 0.0) * fraction for row in rows})
+
+
+def read_back(reader: Reader, top: Top, before: timedelta) -> Found:
+    """Everything above a thing; ``before``: how long before a milking feed counts."""
+    rows, weights = top.rows, top.weights
     reader.ahead(MILKINGS_OF_LOTS, lots=[row.pk for row in rows])
     reader.ahead(METERED, **metered_asked(factors(rows, weights)))
     if rows:
@@ -118,6 +132,7 @@ def read_back(
     if milkings:
         trace_inside.send_ahead(reader, parts, milkings)
         reader.ahead(FEEDINGS_BEFORE, **feedings_asked(milkings, before))
+        reader.ahead(OPEN_LOAD_FED, **open_asked(milkings.values(), before))
     name_lots(parts, milkings, rows, weights)
     mistakes = mistakes_in(reader, rows)
     who = inside(reader, rows, parts, milkings, weights, mistakes)
@@ -127,9 +142,7 @@ def read_back(
         milkings=sorted(milkings.values(), key=lambda milking: milking.started_at),
         inside=who,
         feeds=feeds_before(reader, milkings, before),
-        wheels=wheels,
-        in_vat={row.pk for row in rows if row.in_vat is not None},
-        parents={row.pk: [parent for parent, _ in row.edges] for row in rows if row.edges},
+        wheels=top.wheels,
     )
 
 

@@ -2,11 +2,14 @@
 
 from collections import defaultdict
 from collections.abc import Iterable
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from milk.trace_parts import FedTo, FeedIn, MilkingIn, hours_late
 from milk.trace_sql import FEEDINGS_BEFORE, FEEDS, Reader
+
+# No estate asks for loads fed further than this from a feeding (``asked_around``).
+AROUND = timedelta(days=1)
 
 
 def feeds_before(reader: Reader, milkings: dict[int, MilkingIn], before: timedelta) -> list[FeedIn]:
@@ -42,6 +45,12 @@ def feedings_asked(milkings: dict[int, MilkingIn], before: timedelta) -> dict[st
         "starts": [milking.started_at for milking in asked],
         "before": before,
     }
+
+
+def open_asked(milkings: Iterable[MilkingIn], before: timedelta) -> dict[str, datetime]:
+    """What OPEN_LOAD_FED is asked: from when until when a load may have been fed to any of them."""
+    starts = [milking.started_at for milking in milkings]
+    return {"first": min(starts) - before - AROUND, "last": max(starts) + AROUND}
 
 
 def feed_details(

@@ -14,6 +14,7 @@ from uuid import UUID
 
 from django.utils.translation import gettext as _
 
+from milk import held_above
 from milk.shares import parents_first
 from milk.trace_back import fractions, wheels_of
 from milk.trace_parts import WheelIn, vat_name
@@ -21,6 +22,7 @@ from milk.trace_sql import (
     OTHER_DRAWS,
     POURED_FROM_TRAYS,
     VATS_OF_LOTS,
+    WHEELS_OF_VATS,
     LotRow,
     Reader,
 )
@@ -205,7 +207,14 @@ class Found:
 def read_forward(reader: Reader, start: Start) -> Found:
     """Everything below the lots of a start, and the balance."""
     lots = lots_below(reader, start)
+    if lots:
+        reader.ahead(VATS_OF_LOTS, lots=list(lots))
+        reader.ahead(OTHER_DRAWS, lots=list(lots))
     vats, vat_rows = vats_of(reader, lots)
+    if vats:
+        reader.ahead(WHEELS_OF_VATS, vats=sorted(vats))
+        reader.ahead(SECOND_RING, vats=list(vats))
+        held_above.send_ahead(lots, vats)
     draws, trays = draws_of(reader, lots)
     wheels = wheels_of(reader, vats) if vats else []
     ring = [RingVat(*row) for row in reader.rows(SECOND_RING, vats=list(vats))] if vats else []

@@ -11,13 +11,11 @@ from datetime import datetime, timedelta
 
 from feed.models import ForageBatch
 from feed.unaccounted import MayHave, may_have_had, may_have_of
+from milk.trace_feeds import open_asked
 from milk.trace_forward import Found, read_forward
 from milk.trace_parts import FeedIn, MayFed, MayFeed, MilkingIn
 from milk.trace_sql import OPEN_LOAD_FED, OPEN_LOADS, Reader
 from milk.trace_start import Span, Start, from_groups
-
-# No estate asks for loads fed further than this from a feeding (``asked_around``).
-AROUND = timedelta(days=1)
 
 
 def may_before(
@@ -30,10 +28,9 @@ def may_before(
     """Loads that the groups of these milkings may have had within ``before``, besides ``feeds``."""
     if not milkings:
         return []
-    starts = [milking.started_at for milking in milkings]
-    first, last = min(starts) - before - AROUND, max(starts) + AROUND
-    if not reader.rows(OPEN_LOAD_FED, first=first, last=last):
+    if not reader.rows(OPEN_LOAD_FED, **open_asked(milkings, before)):
         return []
+    starts = [milking.started_at for milking in milkings]
     sure = {
         (feed.pk, milking.pk)
         for feed in feeds

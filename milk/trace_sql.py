@@ -11,9 +11,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 
-import psycopg
-
-from config.asking import Rows, ask, fetched, send
+from config.asking import Rows, ahead, ask
 
 KEPT_OUT = 1
 
@@ -182,10 +180,11 @@ WHERE c.goes IS NULL OR (c.goes = 0 AND c.lot_id IS NULL)
 ORDER BY m.happened_at, m.id
 """
 
-# Milkings of groups, each between two moments of its own (both included).
+# Milkings of groups, each between two moments of its own (both included), with their parts; one
+# of which nobody wrote where the milk went has none.
 MILKINGS_BETWEEN = """
 SELECT DISTINCT m.id, m.uuid, m.group_id, g.number, m.happened_at, m.day, m.session, m.metered,
-       m.tank_id
+       m.tank_id, p.lot_id, p.kg::float8
 FROM unnest(%(groups)s::int4[], %(firsts)s::timestamptz[], %(lasts)s::timestamptz[])
      AS s (group_id, first, last)
 CROSS JOIN LATERAL (
@@ -194,6 +193,8 @@ CROSS JOIN LATERAL (
       AND happened_at >= s.first AND happened_at <= s.last
     OFFSET 0) AS m
 JOIN herd_group AS g ON g.id = m.group_id
+LEFT JOIN LATERAL (
+    SELECT lot_id, kg FROM milk_milkingpart WHERE milking_id = m.id OFFSET 0) AS p ON true
 ORDER BY m.happened_at, m.id
 """
 
@@ -327,18 +328,13 @@ class Reader:
 
     def __init__(self) -> None:
         self.asked: list[tuple[str, dict[str, Any]]] = []
-        self.sent: dict[str, tuple[dict[str, Any], psycopg.Cursor[Any]]] = {}
 
     def ahead(self, statement: str, **values: Any) -> None:
         """Send a statement whose rows will be wanted, before they are; within ``in_a_row``."""
-        self.asked.append((statement, values))
-        self.sent[statement] = (values, send(statement, values))
+        ahead(statement, values)
 
     def rows(self, statement: str, **values: Any) -> Rows:
         """The rows of one statement; lists of numbers, moments or flags become arrays."""
-        known, cursor = self.sent.pop(statement, (None, None))
-        if cursor is not None and known == values:
-            return fetched(cursor)
         self.asked.append((statement, values))
         return ask(statement, values)
 

@@ -14,6 +14,7 @@ from milk.trace_mistakes import mistakes_of
 from milk.trace_parts import FedTo, FeedIn, MilkingIn, Period, hours_late
 from milk.trace_sql import (
     FEEDINGS_OF,
+    FEEDS,
     HEADS,
     METERED_BETWEEN,
     METERED_EVER,
@@ -84,6 +85,12 @@ def from_group(reader: Reader, group: int, span: Span) -> Start:
     return from_groups(reader, [(group, span.since, span.until)], span)
 
 
+def send_ahead(reader: Reader, batches: Sequence[int], feed_lots: Sequence[int]) -> None:
+    """Ask for what ``from_feed`` wants of the feed itself already."""
+    reader.ahead(FEEDINGS_OF, batches=list(batches), feed_lots=list(feed_lots))
+    reader.ahead(FEEDS, batches=sorted(batches), feed_lots=sorted(feed_lots))
+
+
 def from_feed(
     reader: Reader, batches: Sequence[int], feed_lots: Sequence[int], span: Span, before: timedelta
 ) -> Start:
@@ -114,11 +121,18 @@ def from_groups(
     rows = reader.rows(
         MILKINGS_BETWEEN, groups=list(groups), firsts=list(firsts), lasts=list(lasts)
     )
-    start = Start(milkings=[m for m in map(make_milking, rows) if span.has(m.started_at)])
-    parts = parts_of(reader, start.milkings)
-    start.parts = [(part.milking, part.lot, part.kg) for part in parts]
-    told = {part.milking.pk for part in parts}
-    start.astray = [milking for milking in start.milkings if milking.pk not in told]
+    start = Start()
+    told: dict[int, MilkingIn] = {}
+    for *row, lot, kg in rows:
+        milking = told.get(row[0]) or make_milking(row)
+        if not span.has(milking.started_at):
+            continue
+        told[milking.pk] = milking
+        if lot is None:
+            start.astray.append(milking)
+        else:
+            start.parts.append((milking, lot, kg))
+    start.milkings = list(told.values())
     return start
 
 

@@ -35,7 +35,8 @@ def bare() -> psycopg.Connection[Any]:
     """A connection of psycopg alone to the book that Django has open."""
     connection.ensure_connection()
     known = connection.get_connection_params()
-    named = {name: known[name] for name in ("host", "port", "user", "password") if known.get(name)}
+    names = ("host", "port", "user", "password", "options")
+    named = {name: known[name] for name in names if known.get(name)}
     found = psycopg.connect(**named, dbname=connection.settings_dict["NAME"], autocommit=True)
     found.prepare_threshold = 0
     return found

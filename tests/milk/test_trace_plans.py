@@ -4,7 +4,6 @@ On two years of an estate of 100 cows; the sizes do not matter, only that every 
 is far larger than what one trace may touch of it.
 """
 
-import json
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from typing import Any
@@ -17,6 +16,7 @@ from herd.models import Animal, Course, Group
 from milk.models import CowMilking, MilkLot, Wheel
 from milk.trace import TraceBack, TraceForward, back, forward
 from tests.factories.years import Shape, run, unchecked, write_years
+from tests.plans import explained
 
 HISTORY = {
     "milk_cowmilking",
@@ -94,14 +94,6 @@ def sizes() -> dict[str, int]:
     with connection.cursor() as cursor:
         cursor.execute("SELECT relname, reltuples FROM pg_class WHERE relkind = 'r'")
         return {name: int(rows) for name, rows in cursor.fetchall()}
-
-
-def explained(statement: str, values: dict[str, Any]) -> dict[str, Any]:
-    with connection.cursor() as cursor:
-        cursor.execute(f"EXPLAIN (ANALYZE, TIMING OFF, FORMAT JSON) {statement}", values)
-        found = cursor.fetchone()[0]
-    plan: dict[str, Any] = (json.loads(found) if isinstance(found, str) else found)[0]["Plan"]
-    return plan
 
 
 def wrong_reads(trace: TraceBack | TraceForward) -> list[str]:
