@@ -5,6 +5,7 @@ import os
 from django.core.wsgi import get_wsgi_application
 from django.urls import get_resolver
 
+from config.language import keep_words
 from config.memory import roomy, settle
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
@@ -14,4 +15,5 @@ os.environ.setdefault("DATABASE_POOL_SIZE", "8")
 application = roomy(get_wsgi_application())
 # The views, imported at the first request otherwise.
 assert get_resolver().url_patterns
+keep_words()
 settle()

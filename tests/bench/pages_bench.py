@@ -8,8 +8,8 @@ of the answer as a browser takes it, gzipped; a first visit fetches style sheets
 refresh finds them kept. Drawings stand in the page and count with it.
 
 What is measured is a process that has been serving for a while. Every page is opened once by
-somebody who may, so that code, templates and reference rows are read; then ``config.memory.settle``
-is called, as ``config/wsgi.py`` does, and every visit from there on counts. Without it Python would
+somebody who may, so that code, templates and reference rows are read; then the process is set apart
+as ``config/wsgi.py`` does it, and every visit from there on counts. Without it Python would
 look for garbage through the whole program and the bench's own answers in the middle of a visit: a
 quarter of a second, on any page, that no server spends.
 """
@@ -37,6 +37,7 @@ from django.contrib.staticfiles import finders  # noqa: E402  # apps first
 from django.db import connection, transaction  # noqa: E402
 from django.test import Client  # noqa: E402
 
+from config.language import keep_words  # noqa: E402
 from config.memory import roomy, settle  # noqa: E402
 from config.roles import ROLES  # noqa: E402
 from tests.browser.walk import OUTSIDE, addresses, given, kinds_addresses  # noqa: E402
@@ -159,6 +160,7 @@ def warm_up(visitors: Sequence[Visitor], pages: Sequence[Cost]) -> None:
     """Open every page once, whoever may, and begin as a server does."""
     for cost in pages:
         any(is_page(visitor.open(cost.path)[0]) for visitor in visitors)
+    keep_words()
     settle()
 
 

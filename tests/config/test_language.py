@@ -1,6 +1,9 @@
 """Languages: which one a reader gets, what is stored in the estate's, and what stays as it is."""
 
+import os
 import re
+import subprocess
+import sys
 from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
@@ -164,3 +167,29 @@ def test_things_are_found_by_their_names_in_english_and_in_the_readers_language(
     with translation.override("de"):
         assert without_noun("Kessel 2026-06-09/17", "vat") == "2026-06-09/17"
         assert without_noun("vat 2026-06-09/17", "vat") == "2026-06-09/17"
+
+
+# What is kept must be what is looked up, in every language, also of a word that nobody translated.
+KEPT = """
+import django; django.setup()
+from django.conf import settings
+from django.utils import translation
+from config.language import keep_words
+SAID = ("Today", "Herd", "not known", "a word of nobody", "{count} treatments", "")
+def said():
+    found = []
+    for code, _ in settings.LANGUAGES:
+        with translation.override(code):
+            found.append([translation.gettext(word) for word in SAID])
+    return found
+looked_up = said()
+keep_words()
+print(said() == said() == looked_up, len({str(words) for words in looked_up}))
+"""
+
+
+def test_words_kept_are_the_words_looked_up():
+    environment = os.environ | {"DJANGO_SETTINGS_MODULE": "config.settings"}
+    command = [sys.executable, "-c", KEPT]
+    done = subprocess.run(command, env=environment, capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["True", "5"]
