@@ -4,12 +4,14 @@ Told when somebody asks for them: a trace of two thousand cows is answered befor
 shows some of them. Reads only.
 """
 
+from collections import defaultdict
 from collections.abc import Collection, Iterable
 from datetime import datetime
 from heapq import nlargest
+from typing import Any
 
 from milk.trace_inside import Inside, span_of
-from milk.trace_inside_sql import METERED_BY_GROUP, NAMES_AND_COUNTS
+from milk.trace_inside_sql import METERED_BY_MILKING, NAMES_AND_COUNTS, SOME_COWS_OF_LOTS
 from milk.trace_parts import Count, CowAt, CowIn, animal_name
 
 Counts = dict[int, list[Count]]
@@ -20,12 +22,10 @@ def told(inside: Inside, animals: Collection[int] | None = None) -> list[CowIn]:
     wanted = inside.kg if animals is None else inside.kg.keys() & animals
     if not wanted:
         return []
-    first, last = span_of(inside.milkings)
     found: dict[int, CowIn] = {}
     counts: Counts = {}
-    for pk, uuid, number, tag, *count in inside.reader.rows(
-        NAMES_AND_COUNTS, animals=sorted(wanted), first=first, last=last
-    ):
+    rows = inside.reader.rows(NAMES_AND_COUNTS, **named_asked(inside, wanted))
+    for pk, uuid, number, tag, *count in rows:
         if pk not in found:
             name = animal_name(number, tag)
             found[pk] = CowIn(pk, uuid, name, tag, kg=inside.kg[pk], milkings=[])
@@ -42,6 +42,22 @@ def told(inside: Inside, animals: Collection[int] | None = None) -> list[CowIn]:
             at = at_milking(inside, counts, part.lot, part.milking, animal)
             found[animal].milkings.append(at._replace(kg=part.kg))
     return sorted(found.values(), key=lambda cow: (-(cow.kg or 0), cow.name))
+
+
+def send_ahead(inside: Inside, animals: Collection[int]) -> None:
+    """Ask for what telling some animals (keys) wants, and ``by_group``; within ``in_a_row``."""
+    wanted = inside.kg.keys() & animals
+    if 0 < len(wanted) < len(inside.kg):
+        inside.reader.ahead(NAMES_AND_COUNTS, **named_asked(inside, wanted))
+        rows = {"lots": list(inside.per_gram), "animals": sorted(wanted)}
+        inside.reader.ahead(SOME_COWS_OF_LOTS, **rows)
+    inside.reader.ahead(METERED_BY_MILKING, lots=list(inside.per_gram))
+
+
+def named_asked(inside: Inside, animals: Iterable[int]) -> dict[str, Any]:
+    """What NAMES_AND_COUNTS is asked."""
+    first, last = span_of(inside.milkings)
+    return {"animals": sorted(animals), "first": first, "last": last}
 
 
 def at_milking(inside: Inside, counts: Counts, lot: int, milking: int, animal: int) -> CowAt:
@@ -85,14 +101,12 @@ def mistaken(inside: Inside) -> set[int]:
 
 def by_group(inside: Inside) -> dict[int, int]:
     """By number of a group, how many of its animals are in it; 0: of no group, by mistake."""
-    milkings = inside.milkings.values()
-    rows = inside.reader.rows(
-        METERED_BY_GROUP,
-        lots=list(inside.per_gram),
-        milkings=[milking.pk for milking in milkings],
-        groups=[milking.group for milking in milkings],
-    )
-    animals = {group: set(found) for group, found in rows}
+    animals: dict[int, set[int]] = defaultdict(set)
+    rows = inside.reader.rows(METERED_BY_MILKING, lots=list(inside.per_gram))
+    for milking, found in rows:
+        # A row may stand under a milking that was struck.
+        if milking in inside.milkings:
+            animals[inside.milkings[milking].group].update(found)
     for part in inside.shared:
-        animals.setdefault(inside.milkings[part.milking].group, set()).update(part.animals)
+        animals[inside.milkings[part.milking].group].update(part.animals)
     return {group: len(found) for group, found in animals.items()}

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from functools import cached_property
 
-from milk import trace_inside
+from milk import trace_animals, trace_inside
 from milk.shares import mixtures
 from milk.trace_animals import heaviest, mistaken, not_weighed, told
 from milk.trace_feeds import feedings_asked, feeds_before, open_asked
@@ -60,24 +60,46 @@ class Found:
         """The animals milked into it by mistake."""
         return told(self.inside, mistaken(self.inside))
 
-    def foremost(self, number: int) -> list[CowIn]:
-        """So many animals with the most milk in it, and every one milked into it by mistake."""
-        return told(self.inside, heaviest(self.inside, number) | mistaken(self.inside))
+    def foremost(self, number: int) -> set[int]:
+        """So many animals (keys) with the most milk in it, and all milked into it by mistake."""
+        return heaviest(self.inside, number) | mistaken(self.inside)
+
+    def ask_ahead(self, animals: set[int]) -> None:
+        """Ask for what ``tell`` wants of animals (keys), and the drawing; within ``in_a_row``."""
+        trace_animals.send_ahead(self.inside, self.with_withheld(animals))
+
+    def tell(self, animals: set[int]) -> list[CowIn]:
+        """Some animals (keys), those milked into it by mistake among them, heaviest first.
+
+        Whoever was inside a withdrawal period is told by the same two reads.
+        """
+        cows = told(self.inside, self.with_withheld(animals))
+        mistakes = mistaken(self.inside)
+        self.__dict__["mistaken"] = [cow for cow in cows if cow.pk in mistakes]
+        self.__dict__["withheld"] = withheld_of(cows)
+        return [cow for cow in cows if cow.pk in animals]
+
+    def with_withheld(self, animals: set[int]) -> set[int]:
+        """Animals (keys), and those that were inside a withdrawal period."""
+        return animals | {animal for animal, _ in self.inside.withheld}
 
     @cached_property
     def withheld(self) -> list[tuple[CowIn, CowAt, Period]]:
         """(animal, milking, period) of milk that came from inside a withdrawal period."""
         if "animals" in self.__dict__:
             # Told already, all of them.
-            cows = [cow for cow in self.animals if cow.withheld]
-        else:
-            cows = told(self.inside, {animal for animal, _ in self.inside.withheld})
-        return [(cow, at, period) for cow in cows for at in cow.milkings for period in at.withheld]
+            return withheld_of(self.animals)
+        return withheld_of(told(self.inside, self.with_withheld(set())))
 
     @property
     def late_feeds(self) -> list[FeedIn]:
         """Loads fed after their deadline."""
         return [feed for feed in self.feeds if feed.hours_late]
+
+
+def withheld_of(cows: Iterable[CowIn]) -> list[tuple[CowIn, CowAt, Period]]:
+    """Of animals, the milkings inside a withdrawal period, with each of the periods."""
+    return [(cow, at, period) for cow in cows for at in cow.milkings for period in at.withheld]
 
 
 def send_ahead(reader: Reader, *, vat: int | None, lot: int | None) -> None:

@@ -18,6 +18,7 @@ from milk.places import SENT
 from milk.trace import TraceBack, TraceForward
 from milk.trace_animals import by_group
 from milk.trace_forward import MOVED, Pair, TrayOut
+from milk.trace_parts import vat_name
 from milk.trace_words import PLACES, draw_words, lateness, mass
 
 FEED, GROUPS, LOTS, VATS, WHEELS = (
@@ -30,6 +31,8 @@ FEED, GROUPS, LOTS, VATS, WHEELS = (
 BACK_STAGES = (FEED, GROUPS, LOTS, VATS, WHEELS)
 START = N_("From")
 FORWARD_STAGES = (START, LOTS, VATS, WHEELS)
+# What a vat is called by.
+VAT = "SELECT day, number, round FROM milk_vat WHERE id = %(vat)s::int4"
 
 
 def chart_of(trace: TraceBack | TraceForward, says: Sequence[str]) -> Chart:
@@ -81,15 +84,7 @@ def back_nodes(trace: TraceBack) -> Iterator[Node]:
         )
     if trace.kind == "lot":
         return
-    vat = trace.thing if trace.kind == "vat" else trace.thing.vat
-    yield Node(
-        key="vat",
-        stage=VATS,
-        name=capfirst(str(vat)),
-        kg=found.kg,
-        words=_("held") if trace.is_held("vat", vat.pk) else "",
-        held=trace.is_held("vat", vat.pk),
-    )
+    yield vat_node(trace)
     for wheel in found.wheels:
         if trace.kind == "wheel" and wheel.pk != trace.thing.pk:
             continue
@@ -103,6 +98,30 @@ def back_nodes(trace: TraceBack) -> Iterator[Node]:
             why=str(trace.places[wheel.pk]),
             held=held,
         )
+
+
+def ask_ahead(trace: TraceBack) -> None:
+    """Ask for what the drawing wants besides the trace and its animals; within ``in_a_row``."""
+    if trace.kind == "wheel":
+        trace.reader.ahead(VAT, vat=trace.thing.vat_id)
+
+
+def vat_node(trace: TraceBack) -> Node:
+    """The vat that is traced, or that the wheel was made of."""
+    if trace.kind == "vat":
+        pk, name = trace.thing.pk, str(trace.thing)
+    else:
+        pk = trace.thing.vat_id
+        name = vat_name(*trace.reader.rows(VAT, vat=pk)[0])
+    held = trace.is_held("vat", pk)
+    return Node(
+        key="vat",
+        stage=VATS,
+        name=capfirst(name),
+        kg=trace.found.kg,
+        words=_("held") if held else "",
+        held=held,
+    )
 
 
 def group_nodes(trace: TraceBack) -> Iterator[Node]:

@@ -21,13 +21,10 @@ FROM milk_cowmilking
 WHERE lot_id = ANY(%(lots)s::int4[]) AND animal_id = ANY(%(animals)s::int4[])
 """
 
-# By group (number), the animals with meter rows in the lots.
-METERED_BY_GROUP = """
-SELECT g.number, array_agg(DISTINCT c.animal_id)
-FROM unnest(%(milkings)s::int4[], %(groups)s::int4[]) AS g (milking_id, number)
-JOIN (SELECT milking_id, animal_id FROM milk_cowmilking
-      WHERE lot_id = ANY(%(lots)s::int4[]) OFFSET 0) AS c ON c.milking_id = g.milking_id
-GROUP BY g.number
+# By milking, the animals with meter rows in the lots.
+METERED_BY_MILKING = """
+SELECT milking_id, array_agg(animal_id) FROM milk_cowmilking
+WHERE lot_id = ANY(%(lots)s::int4[]) GROUP BY milking_id
 """
 
 # Who stood in the group at the milking, less those a row says were kept out, and who has a row. The

@@ -7,12 +7,13 @@ from django.shortcuts import render
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
+from config.asking import in_a_row
 from config.errors import problem
 from config.roles import action_required
 from config.views.errors import shown
 from milk import trace_tables as tables
 from milk.trace import WAYS, NothingToTrace, TraceBack, TraceForward, back, forward
-from milk.trace_chart import chart_of
+from milk.trace_chart import ask_ahead, chart_of
 from milk.trace_forward import MOVED, Found
 from milk.trace_words import draw_words, sentences
 
@@ -31,6 +32,11 @@ def trace(request: HttpRequest, way: str, kind: str, id: str) -> HttpResponse:
         found = back(kind, id) if way == "back" else forward(kind, id)
     except NothingToTrace as error:
         return shown(request, problem(error.status, str(error)))
+    rows = (
+        back_rows(found, every=request.GET.get("animals") == "all")
+        if isinstance(found, TraceBack)
+        else forward_rows(found)
+    )
     says = sentences(found)
     chart = chart_of(found, says)
     context = {
@@ -41,11 +47,7 @@ def trace(request: HttpRequest, way: str, kind: str, id: str) -> HttpResponse:
         "chart_rows": tables.chart_rows(chart.rows()),
         "few": FEW,
         "some": SOME,
-        **(
-            back_rows(found, every=request.GET.get("animals") == "all")
-            if isinstance(found, TraceBack)
-            else forward_rows(found)
-        ),
+        **rows,
     }
     return render(request, f"milk/trace_{way}.html", context)
 
@@ -53,19 +55,20 @@ def trace(request: HttpRequest, way: str, kind: str, id: str) -> HttpResponse:
 def back_rows(trace: TraceBack, *, every: bool) -> dict[str, Any]:
     """The tables of the page back; of ``every`` animal."""
     found = trace.found
-    animals = found.animals if every else found.foremost(FEW)
-    return {
-        "all": every,
-        "animals": animals,
-        "wheels": found.wheels,
-        "tables": {
-            "withheld": tables.withheld_table(found.withheld),
+    foremost = set() if every else found.foremost(FEW)
+    with in_a_row():
+        found.ask_ahead(foremost)
+        ask_ahead(trace)
+        # The database looks for the animals while these are made.
+        made = {
             "lots": tables.lots_back_table(trace),
             "wheels": tables.wheels_table(trace, found.wheels, None),
             "feeds": tables.feeds_table(found.feeds),
-            "animals": tables.animals_table(animals, found.inside.cells),
-        },
-    }
+        }
+        animals = found.animals if every else found.tell(foremost)
+    made["withheld"] = tables.withheld_table(found.withheld)
+    made["animals"] = tables.animals_table(animals, found.inside.cells)
+    return {"all": every, "animals": animals, "wheels": found.wheels, "tables": made}
 
 
 def forward_rows(trace: TraceForward) -> dict[str, Any]:
