@@ -16,7 +16,7 @@ from django.contrib.auth.models import AnonymousUser, User
 from django.contrib.auth.views import redirect_to_login
 from django.contrib.postgres.aggregates import ArrayAgg
 from django.core.exceptions import PermissionDenied
-from django.db.models import Exists, OuterRef, Q, Value
+from django.db.models import Exists, OuterRef, Q, QuerySet, Value
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -27,6 +27,7 @@ from rest_framework.request import Request
 from config.access.models import OneTimeCode
 from config.begun import begun
 from config.entries import Entry
+from config.one_row import OneRow
 
 VET, STOCKMAN, MILKER, FEED_HAND = N_("vet"), N_("stockman"), N_("milker"), N_("feed hand")
 CHEESEMAKER, STORE_HAND, OFFICE = N_("cheesemaker"), N_("store hand"), N_("office")
@@ -267,18 +268,27 @@ def action_required(action: str) -> Callable[[View[P]], View[P]]:
     return decorate
 
 
+def people() -> QuerySet[User]:
+    """Everybody, as a page wants to know them: with the names of their roles, and
+
+    ``has_codes``: whether one-time codes are set up; ``book_begun``: whether the book holds
+    anything yet, see config/begun.py.
+    """
+    names = ArrayAgg("groups__name", filter=Q(groups__isnull=False), default=Value([]))
+    codes = Exists(OneTimeCode.objects.filter(user=OuterRef("pk")))
+    return User.objects.annotate(role_names=names, has_codes=codes, book_begun=begun())
+
+
+# Asked for every page.
+person = OneRow(lambda key: people().filter(pk=key), -1)
+
+
 class UserWithRoles(ModelBackend):
     """Reads who is signed in together with their roles: one statement less on every page."""
 
     def get_user(self, user_id: Any) -> User | None:
-        """The user of a session, None when there is none or they may not sign in any more.
-
-        ``book_begun``: whether the book holds anything yet, see config/begun.py.
-        """
-        names = ArrayAgg("groups__name", filter=Q(groups__isnull=False), default=Value([]))
-        codes = Exists(OneTimeCode.objects.filter(user=OuterRef("pk")))
-        people = User.objects.annotate(role_names=names, has_codes=codes, book_begun=begun())
-        found = people.filter(pk=user_id).first()
+        """The user of a session, None when there is none or they may not sign in any more."""
+        found = person.by(int(user_id))
         return found if found is not None and self.user_can_authenticate(found) else None
 
 

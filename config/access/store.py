@@ -1,5 +1,6 @@
 """Where sessions are kept: Django's own way, with whose each is, since when and from where."""
 
+from datetime import UTC, datetime
 from typing import Any
 from uuid import uuid4
 
@@ -8,9 +9,18 @@ from django.contrib.sessions.backends.db import SessionStore as DatabaseStore
 from django.utils import timezone
 
 from config.access.models import Session
+from config.one_row import OneRow
 
 # What a session says of itself in its data; the columns follow from it.
 PHONE, ADDRESS, BROWSER = "phone", "address", "browser"
+
+
+# Asked for every page: a session by its number that is not over at a moment.
+session = OneRow(
+    lambda key, at: Session.objects.filter(session_key=key, expire_date__gt=at),
+    "number of a session",
+    datetime(1970, 1, 1, tzinfo=UTC),
+)
 
 
 class SessionStore(DatabaseStore):
@@ -23,7 +33,10 @@ class SessionStore(DatabaseStore):
         return Session
 
     def _get_session_from_db(self) -> Any:
-        self.row = super()._get_session_from_db()  # type: ignore[misc]
+        self.row = session.by(self.session_key, timezone.now())
+        if self.row is None:
+            # As Django's own: over or never there, and the number is not used again.
+            self._session_key = None
         return self.row
 
     def create_model_instance(self, data: dict[str, Any]) -> Session:

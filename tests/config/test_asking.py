@@ -1,13 +1,18 @@
 """Raw statements: the same answers and the same errors as through Django's own cursors."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
 from django.db import DatabaseError, OperationalError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
+from config.access.models import Session
+from config.access.store import SessionStore, session
 from config.asking import ask, fetched, in_a_row, send
+from config.roles import READERS, people, person
+from tests.cast import user_in
+from tests.factories.herd import make_animal
 
 pytestmark = pytest.mark.django_db
 BOTH = "SELECT number FROM unnest(%(numbers)s::int4[]) AS number ORDER BY number"
@@ -74,3 +79,48 @@ def test_who_counts_statements_counts_these() -> None:
         ask("SELECT %(number)s::int4", {"number": 7})
     assert seen == ["SELECT %(number)s::int4"]
     assert [one["sql"] for one in asked.captured_queries] == ["SELECT 7::int4"]
+
+
+def columns_of(row: Any) -> dict[str, Any]:
+    """What a row was read with, annotations too."""
+    return {name: value for name, value in vars(row).items() if name != "_state"}
+
+
+@pytest.mark.parametrize("role", [*READERS, None])
+@pytest.mark.parametrize("begun", [False, True])
+def test_who_is_signed_in_is_read_as_django_reads_it(role: str | None, begun: bool) -> None:
+    if begun:
+        make_animal(1042)
+    user = user_in(role)
+    user.groups.add(*user_in("milker").groups.all())
+    found, reference = person.by(user.pk), people().get(pk=user.pk)
+    assert found is not None
+    # The order in which the database gathers the names is nobody's.
+    for one in (found, reference):
+        one.role_names = sorted(one.role_names)
+    assert columns_of(found) == columns_of(reference)
+    assert found.book_begun is begun
+    found.first_name = "Ada"
+    found.save()
+    assert people().get(pk=user.pk).first_name == "Ada"
+
+
+def test_nobody_is_found_under_a_number_nobody_has() -> None:
+    assert person.by(2**31 - 1) is None
+
+
+def test_a_session_is_read_until_its_last_moment_and_then_no_more() -> None:
+    store = SessionStore()
+    store["word"] = "sward"
+    store.save()
+    row = Session.objects.get(session_key=store.session_key)
+    kept = session.by(row.session_key, row.expire_date - timedelta(seconds=1))
+    assert kept is not None
+    assert columns_of(kept) == columns_of(row)
+    assert session.by(row.session_key, row.expire_date) is None
+    assert session.by("another number", row.expire_date - timedelta(days=1)) is None
+    assert SessionStore(store.session_key)["word"] == "sward"
+    Session.objects.update(expire_date=datetime(2026, 1, 1, tzinfo=UTC))
+    over = SessionStore(store.session_key)
+    assert "word" not in over
+    assert over.session_key is None
