@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
 from config.papers import Line, Paper, Part, file_name
+from config.papers.page_table import table
 from config.papers.pdf import pdf
 from config.papers.table_file import table_file
 
@@ -120,12 +121,13 @@ def in_order(part: Part) -> tuple[Line, ...]:
 
 
 def page_part(request: HttpRequest, leaf: tuple[Part, Page[Line]]) -> dict[str, Any]:
-    """A table as the page shows it: each line with its cells beside their columns."""
+    """A table as the page shows it: some of its lines, and the way to the others."""
     part, page = leaf
     several = page.paginator.num_pages > 1
     return {
         "part": part,
-        "pairs": [(line, list(zip(part.columns, line.cells, strict=True))) for line in page],
+        "lines": list(page),
+        "table": table(part, page),
         "page": page if several else None,
         "before": address(request, leaf=page.number - 1) if page.has_previous() else "",
         "after": address(request, leaf=page.number + 1) if page.has_next() else "",

@@ -5,6 +5,7 @@ import io
 import re
 from dataclasses import replace
 from datetime import UTC, datetime
+from xml.etree.ElementTree import fromstring
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -118,7 +119,7 @@ def leaf(many, **query):
 
 
 def first_cells(context) -> list[str]:
-    return [cells[0][1] for _, cells in context["parts"][0]["pairs"]]
+    return [line.cells[0] for line in context["parts"][0]["lines"]]
 
 
 def test_page_shows_a_leaf_the_newest_first_and_the_files_have_all(many):
@@ -139,10 +140,32 @@ def test_leaf_that_is_none_is_refused(many, text):
     assert list(refused.value.message_dict) == ["leaf"]
 
 
+def test_leaf_is_a_table_that_says_each_head_and_escapes_what_was_written():
+    hostile = '<b>1042</b> & "calf"'
+    made = paper(
+        Line((hostile, ""), url="/entries/courses/1/?a=1&b=2"),
+        Line(("1043", hostile), struck=f"by {hostile}"),
+    )
+    (part,) = leaf(made)["parts"]
+    page = fromstring(part["table"])
+    assert [head.text for head in page.iter("th")][:2] == ["Animal", "Given, ml"]
+    stands, struck = page.find("tbody")
+    link = stands.find("th/a")
+    assert (link.text, link.get("href")) == (hostile, "/entries/courses/1/?a=1&b=2")
+    assert stands.find("td").get("class") == "blank"
+    assert struck.get("class") == "struck-row"
+    assert struck.find("th/span[@class='struck']").text == "1043"
+    assert struck.find("th/span[@class='struck-note']").text == f"struck by {hostile}"
+    assert (struck.find("td").get("data-label"), struck.find("td/span").text) == (
+        "Given, ml",
+        hostile,
+    )
+
+
 def test_shorter_table_stays_at_its_last_leaf(many):
     both = replace(many, parts=(*many.parts, paper(Line(("one", "1"))).parts[0]))
     context = leaf(both, leaf="2")
-    assert [len(part["pairs"]) for part in context["parts"]] == [MOST_ON_A_PAGE, 1]
+    assert [len(part["lines"]) for part in context["parts"]] == [MOST_ON_A_PAGE, 1]
     assert context["parts"][1]["page"] is None
 
 

@@ -1,0 +1,54 @@
+"""A leaf of a paper's table as markup, made in one go: a template would look up every head anew."""
+
+from collections.abc import Iterable, Sequence
+
+from django.utils.html import escape
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+
+from config.papers import Line, Part
+
+STRUCK_ROW = ' class="struck-row"'
+BLANK = '<td class="blank"></td>'
+
+
+def table(part: Part, lines: Iterable[Line]) -> SafeString:
+    """The table with some of its lines; texts are escaped.
+
+    On a phone each line is a block: every cell says its head, and empty ones are left out.
+    """
+    heads = [escape(column.head) for column in part.columns]
+    figures = [' class="num"' if column.figures else "" for column in part.columns]
+    top = "".join(
+        f'<th scope="col"{right}>{head}</th>' for head, right in zip(heads, figures, strict=True)
+    )
+    starts = [
+        f'<td data-label="{head}"{right}><span>'
+        for head, right in zip(heads[1:], figures[1:], strict=True)
+    ]
+    body = "".join(row(line, starts) for line in lines)
+    return SafeString(
+        f'<table class="turns paper"><thead><tr>{top}</tr></thead><tbody>{body}</tbody></table>'
+    )
+
+
+def row(line: Line, starts: Sequence[str]) -> str:
+    """A line: its first cell leads to the entry, each further one stands after its start."""
+    parts = [f"<tr{STRUCK_ROW if line.struck else ''}>", f'<th scope="row">{name(line)}</th>']
+    for start, cell in zip(starts, line.cells[1:], strict=True):
+        parts.append(f"{start}{escape(cell)}</span></td>" if cell else BLANK)
+    parts.append("</tr>\n")
+    return "".join(parts)
+
+
+def name(line: Line) -> str:
+    """The first cell: where it leads to, and who struck the line."""
+    words: str = escape(line.cells[0])
+    if line.url:
+        words = f'<a href="{escape(line.url)}">{words}</a>'
+    elif line.struck:
+        words = f'<span class="struck">{words}</span>'
+    if line.struck:
+        said = _("struck %(struck)s") % {"struck": line.struck}
+        words = f'{words} <span class="struck-note">{escape(said)}</span>'
+    return words
