@@ -5,7 +5,7 @@ from django.db.models.signals import post_migrate
 from django.utils.module_loading import autodiscover_modules
 from django.utils.translation import gettext
 
-from config import logs
+from config import logs, reading_moments
 from config.celery import app as celery_app
 from config.days import day_in_figures
 from config.language import in_readers_form
@@ -27,6 +27,7 @@ class Frame(AppConfig):
         translate_by(gettext, shape_figures=in_readers_form, shape_day=day_in_figures)
         speak_plainly()
         logs.listen()
+        reading_moments.listen()
         post_migrate.connect(never_ignore, sender=self)
         # By name, so that the frame imports no app: <app>/kinds.py, <app>/finders.py and so on.
         found = ("checks", "kinds", "finders", "yields", "seen", "milk_went", "phones", "today")

@@ -11,6 +11,10 @@ from django.utils.translation import gettext_noop as N_
 
 # How days and moments are written stands in the catalogues, in the signs of Django's dates.
 
+# The clock is the same for everybody: it is put behind the day.
+CLOCK = "H:i"
+BEFORE_CLOCK = N_("Y-m-d H:i")
+
 
 @cache
 def shape_in(language: str | None, signs: str) -> str:
@@ -26,7 +30,7 @@ def shape(signs: str) -> str:
 @lru_cache(maxsize=4096)
 def day_in(language: str | None, signs: str, year: int, month: int, day: int) -> str:
     """A day as it is written in a language: a page names the same few days again and again."""
-    return in_shape(date(year, month, day), shape_in(language, signs))
+    return in_shape(date(year, month, day), shape_in(language, signs).removesuffix(CLOCK))
 
 
 def day_shaped(day: date, signs: str) -> str:
@@ -51,7 +55,8 @@ def start_of(day: date) -> datetime:
 
 def local(moment: datetime) -> str:
     """A moment in a sentence, as 2026-06-06 16:30 on the estate's clock, in the reader's form."""
-    return in_shape(moment.astimezone(estate_zone()), shape(N_("Y-m-d H:i")))
+    here = moment.astimezone(estate_zone())
+    return f"{day_in(get_language(), BEFORE_CLOCK, here.year, here.month, here.day)}{here:%H:%M}"
 
 
 def shown_alike(moment: datetime) -> datetime | None:

@@ -104,7 +104,7 @@ class Entries:
     receipts: dict[tuple[int, str], list[MedicineMove]]
     versions: dict[int, list[MedicineVersion]]
     tags: dict[int, list[tuple[datetime, str]]]
-    stays: dict[int, list[tuple[Any, int]]]
+    stays: dict[int, list[tuple[datetime, datetime | None, int]]]
 
     def receipt(self, medicine: int, batch: str, at: datetime) -> MedicineMove | None:
         """The receipt a batch came with: the last before a moment, else the first after it."""
@@ -124,7 +124,10 @@ class Entries:
 
     def group(self, animal: int, at: datetime) -> int | None:
         """The number of the group she stood in at a moment."""
-        return next((number for during, number in self.stays.get(animal, []) if at in during), None)
+        for since, until, number in self.stays.get(animal, []):
+            if since <= at and (until is None or at < until):
+                return number
+        return None
 
 
 def read(asked: Asked) -> Entries:
@@ -255,16 +258,19 @@ def tags_of(asked: Asked, animals: set[int]) -> dict[int, list[tuple[datetime, s
 
 def stays_of(
     animals: Iterable[int], first: datetime, last: datetime
-) -> dict[int, list[tuple[Any, int]]]:
-    """In which groups these animals stood between two moments, by what is known now."""
+) -> dict[int, list[tuple[datetime, datetime | None, int]]]:
+    """From when, until when (None: still) and in which groups these animals stood, by what is known
+    now, as far as it touches the time between two moments."""
     rows = GroupStay.objects.standing().filter(
         animal__in=set(animals),
         group__isnull=False,
         during__overlap=(first, last + timedelta(seconds=1)),
     )
-    found: dict[int, list[tuple[Any, int]]] = defaultdict(list)
-    for animal, during, number in rows.values_list("animal_id", "during", "group__number"):
-        found[animal].append((during, number))
+    found: dict[int, list[tuple[datetime, datetime | None, int]]] = defaultdict(list)
+    # The bounds apart: reading ranges takes longer.
+    bounds = ("animal_id", "during__startswith", "during__endswith", "group__number")
+    for animal, since, until, number in rows.values_list(*bounds):
+        found[animal].append((since, until, number))
     return dict(found)
 
 

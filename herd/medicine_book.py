@@ -272,7 +272,7 @@ class Writer:
             unit=medicine.unit if medicine else "",
             given=1 if medicine else 0,
             what_for=_("drying off, {cover}{grounds}, into the udder").format(
-                cover=dry_off.get_cover_display(), grounds=grounds
+                cover=DryOff.Cover(dry_off.cover).label, grounds=grounds
             ),
             batches=batches_of([dry_off], [receipt]),
             supplier=supplier.name if supplier else "",
