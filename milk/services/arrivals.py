@@ -5,6 +5,8 @@ from collections.abc import Iterable
 from django.db import connection
 from django.utils import timezone
 
+from config.asking import send
+
 # Of a milking that has rows already, whose the further ones are; else all of it came at once. Of
 # rows ``came`` (animal, milking), at the moment ``now``.
 NOTE_CAME = """
@@ -18,6 +20,10 @@ NOTE = f"""
     WITH came AS (
         SELECT * FROM unnest(%(animals)s::int[], %(milkings)s::int[]) AS came (animal, milking)
     ) {NOTE_CAME}
+"""
+NOTE_FIRST = """
+    INSERT INTO milk_meterarrival (milking_id, received_at)
+    SELECT unnest(%(milkings)s::int4[]), %(now)s
 """
 NOTE_ALL = """
     INSERT INTO milk_meterarrival (milking_id, received_at)
@@ -38,6 +44,12 @@ def note_arrival(came: Iterable[tuple[int, int]]) -> None:
             NOTE,
             {"now": timezone.now(), "animals": list(animals), "milkings": list(milkings)},
         )
+
+
+def note_first(milkings: list[int]) -> None:
+    """Write down that all the rows that new milkings (keys) have came with them, now."""
+    if milkings:
+        send(NOTE_FIRST, {"milkings": milkings, "now": timezone.now()}).close()
 
 
 def note_all() -> None:

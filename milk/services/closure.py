@@ -10,12 +10,36 @@ from typing import Any
 
 from django.db.models import Q
 
-from milk.below import and_above, descendants
+from config.asking import ask
+from milk.below import and_above
 from milk.models import LotDraw, LotParent, MilkLot, VatFill, VatLot
 from milk.services.pairs import write_pairs
 from milk.services.timeline import grams, kilos
 from milk.shares import mixtures, share_out
 
+# Vats that were filled, struck fills too, from these lots or from those below them; each step by
+# index, for the planner guesses the size of a recursion badly.
+VATS_BELOW = """
+    WITH RECURSIVE down (lot_id) AS (
+        SELECT unnest(%(lots)s::int4[])
+        UNION
+        SELECT edge.lot_id FROM down CROSS JOIN LATERAL (
+            SELECT p.lot_id FROM milk_lotparent AS p WHERE p.parent_id = down.lot_id OFFSET 0
+        ) AS edge
+    ), drawn AS (
+        SELECT draw.vat_fill_id, draw.tray_id FROM down CROSS JOIN LATERAL (
+            SELECT d.vat_fill_id, d.tray_id FROM milk_lotdraw AS d
+            WHERE d.lot_id = down.lot_id OFFSET 0
+        ) AS draw
+    )
+    SELECT fill.vat_id FROM drawn CROSS JOIN LATERAL (
+        SELECT f.vat_id FROM milk_vatfill AS f WHERE f.id = drawn.vat_fill_id OFFSET 0
+    ) AS fill
+    UNION
+    SELECT fill.vat_id FROM drawn CROSS JOIN LATERAL (
+        SELECT f.vat_id FROM milk_vatfill AS f WHERE f.tray_id = drawn.tray_id OFFSET 0
+    ) AS fill
+"""
 Draws = Mapping[int, list[tuple[int, int]]]
 
 
@@ -36,13 +60,7 @@ def vats_below(lots: Collection[int]) -> set[int]:
     """The vats (keys) that hold milk of these lots or of lots they were carried into."""
     if not lots:
         return set()
-    below = descendants(lots)
-    draws = LotDraw.objects.filter(lot_id__in=below).exclude(vat_fill=None, tray=None)
-    fills, trays = set(), set()
-    for fill, tray in draws.values_list("vat_fill", "tray"):
-        fills.add(fill)
-        trays.add(tray)
-    return vats_of(fills - {None}, trays - {None})
+    return {vat for (vat,) in ask(VATS_BELOW, {"lots": list(lots)})}
 
 
 def vats_of(fills: Collection[int], trays: Collection[int]) -> set[int]:

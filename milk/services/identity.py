@@ -8,7 +8,7 @@ that have its milk now name it as a parent with 0 kg, so that a hold on it still
 
 import uuid as uuids
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from itertools import count
@@ -17,12 +17,18 @@ from typing import Any
 from django.db.models import Q
 from django.utils import timezone
 
+from config.asking import ask
 from milk import blend
-from milk.models import Delivery, LotParent, Milking, MilkLot, Tank, TankEvent
+from milk.models import LotParent, MilkLot
 from milk.services.timeline import DELIVERY, EVENT, MILKING, Key, grams
 
 # Made once for this purpose; numbers of lots follow from it for ever.
 LOT_NUMBERS = uuids.UUID("5b1f3c2e-6d0a-4a4e-9a52-0f3f8f6f2f10")
+NAMES = ("uuid", "code")
+TAKEN = """
+    SELECT uuid, code FROM milk_milklot
+    WHERE uuid = ANY(%(numbers)s::uuid[]) OR code = ANY(%(codes)s::text[])
+"""
 COLUMN = {MILKING: "milking_id", DELIVERY: "delivery_id", EVENT: "move_id"}
 Parts = Mapping[tuple[int, int], Decimal]
 
@@ -52,6 +58,13 @@ def opener(row: MilkLot) -> Key | None:
         if number is not None:
             return kind, number
     return None
+
+
+def opened(row: MilkLot) -> Key:
+    """The same of a lot that a replay has named."""
+    key = opener(row)
+    assert key is not None
+    return key
 
 
 def match(lots: Sequence[blend.Lot], book: Sequence[MilkLot], parts: Parts) -> Match:
@@ -134,13 +147,9 @@ def keep_heirs(
     ``after``: lots that were not computed again and keep their ties.
     """
     standing = set(keys.values())
-    void = set(
-        LotParent.objects.filter(
-            lot_id__in={lot for lot, _ in old.parents}, parent__void=True
-        ).values_list("parent", flat=True)
-    )
+    stay_void = old.void - found.revived - found.voided
     for (lot, parent), kg in old.parents.items():
-        if parent in void - found.revived - found.voided:
+        if parent in stay_void:
             new.parents.setdefault((lot, parent), kg)
     milk_of: dict[int, set[int]] = defaultdict(set)
     for row, milking in old.parts:
@@ -158,31 +167,25 @@ def keep_heirs(
             old.parents[lot, parent] = kg
 
 
-def name_origins(lots: Iterable[blend.Lot], rows: Mapping[blend.LotKey, MilkLot]) -> None:
+def name_origins(
+    lots: Iterable[blend.Lot], rows: Mapping[blend.LotKey, MilkLot], flows: Iterable[blend.Flow]
+) -> None:
     """Write into the rows what opened each lot, and which day's milk it is."""
-    opened = list(lots)
-    days = days_of({lot.opened_by for lot in opened})
-    for lot in opened:
+    flow_of = {flow.key: flow for flow in flows}
+    for lot in lots:
         row = rows[lot.key]
         kind, number = lot.opened_by
         row.milking_id = row.delivery_id = row.move_id = None
         setattr(row, COLUMN[kind], number)
-        row.day, row.session = days.get((kind, number)) or moved_day(lot, rows)
+        row.day, row.session = day_of(flow_of[lot.opened_by]) or moved_day(lot, rows)
 
 
-def days_of(openers: Iterable[Any]) -> dict[Key, tuple[Any, str]]:
-    """Day and session of milkings, day of deliveries."""
-    numbers: dict[str, set[int]] = defaultdict(set)
-    for kind, number in openers:
-        numbers[kind].add(number)
-    found: dict[Key, tuple[Any, str]] = {}
-    milked = Milking.objects.filter(pk__in=numbers[MILKING])
-    for pk, day, session in milked.values_list("pk", "day", "session"):
-        found[MILKING, pk] = (day, session)
-    came = Delivery.objects.filter(pk__in=numbers[DELIVERY])
-    for pk, at in came.values_list("pk", "happened_at"):
-        found[DELIVERY, pk] = (timezone.localdate(at), "")
-    return found
+def day_of(flow: blend.Flow) -> tuple[Any, str] | None:
+    """Day and session of a milking, day of a delivery; None of a move."""
+    kind, *said = flow.session
+    if kind == MILKING:
+        return said[0], said[1]
+    return (timezone.localdate(flow.at), "") if kind == DELIVERY else None
 
 
 def moved_day(lot: blend.Lot, rows: Mapping[blend.LotKey, MilkLot]) -> tuple[Any, str]:
@@ -194,16 +197,41 @@ def moved_day(lot: blend.Lot, rows: Mapping[blend.LotKey, MilkLot]) -> tuple[Any
     return timezone.localdate(lot.opened_at), ""
 
 
-def christen(rows: Sequence[MilkLot]) -> None:
-    """Give new lots the next free number and code; none is ever used twice."""
+def christen(rows: Sequence[MilkLot], numbers: Mapping[Key, uuids.UUID]) -> None:
+    """Give new lots the next free number and code; none is ever used twice.
+
+    ``numbers``: by the key of a flow, the number of its entry.
+    """
     if not rows:
         return
-    sources = source_numbers(rows)
-    tanks = dict(Tank.objects.values_list("pk", "name"))
-    for row in rows:
-        row.uuid, row.code = uuids.UUID(int=0), ""
-    give(rows, "uuid", lambda row, n: lot_number(sources[opener(row)], n))
-    give(rows, "code", lambda row, n: code_of(row, tanks[row.tank_id], n))
+    tanks: dict[int, str] = dict(ask("SELECT id, name FROM milk_tank", {}))
+    sources = [numbers[opened(row)] for row in rows]
+
+    def offer(column: str, place: int, sequence: int) -> Any:
+        row = rows[place]
+        if column == "uuid":
+            return lot_number(sources[place], sequence)
+        return code_of(row, tanks[row.tank_id], sequence)
+
+    waiting = {(column, place): count(1) for column in NAMES for place in range(len(rows))}
+    given: set[Any] = set()
+    while waiting:
+        offers = {key: offer(*key, next(sequence)) for key, sequence in waiting.items()}
+        taken = given | taken_of(offers.values())
+        for (column, place), name in offers.items():
+            if name not in taken:
+                setattr(rows[place], column, name)
+                taken.add(name)
+                given.add(name)
+                del waiting[column, place]
+
+
+def taken_of(names: Collection[Any]) -> set[Any]:
+    """Those of these numbers and codes that a lot of the book has."""
+    codes = [name for name in names if isinstance(name, str)]
+    numbers = [name for name in names if not isinstance(name, str)]
+    found = ask(TAKEN, {"codes": codes, "numbers": numbers})
+    return {name for row in found for name in row}
 
 
 def code_of(row: MilkLot, tank: str, sequence: int) -> str:
@@ -211,30 +239,3 @@ def code_of(row: MilkLot, tank: str, sequence: int) -> str:
     letter = row.session or ("D" if row.delivery_id else "")
     plain = "-".join(part for part in (tank, f"{row.day:%Y-%m-%d}", letter) if part)
     return plain if sequence == 1 else f"{plain}-{sequence}"
-
-
-def source_numbers(rows: Iterable[MilkLot]) -> dict[Key | None, uuids.UUID]:
-    """The number (UUID) of what opened each lot."""
-    found: dict[Key | None, uuids.UUID] = {}
-    models: dict[str, Any] = {MILKING: Milking, DELIVERY: Delivery, EVENT: TankEvent}
-    openers = [opener(row) for row in rows]
-    for kind, model in models.items():
-        keys = [key[1] for key in openers if key is not None and key[0] == kind]
-        for pk, number in model.objects.filter(pk__in=keys).values_list("pk", "uuid"):
-            found[kind, pk] = number
-    return found
-
-
-def give(rows: Sequence[MilkLot], column: str, name: Any) -> None:
-    """Set a column of new lots to the first free of its names."""
-    waiting = {id(row): (row, count(1)) for row in rows}
-    given: set[Any] = set()
-    while waiting:
-        offers = {key: name(row, next(numbers)) for key, (row, numbers) in waiting.items()}
-        asked = {f"{column}__in": list(set(offers.values()))}
-        taken = set(MilkLot.objects.filter(**asked).values_list(column, flat=True)) | given
-        for key, offer in offers.items():
-            if offer not in taken:
-                setattr(waiting.pop(key)[0], column, offer)
-                taken.add(offer)
-                given.add(offer)

@@ -11,20 +11,23 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from django.db import connection, transaction
+from django.db import transaction
 
+from config.asking import ask, send
 from milk import blend
-from milk.models import LotDraw, LotParent, MilkingPart, MilkLot, Tank, VatFill
+from milk.models import LotDraw, MilkLot, Tank, VatFill
 from milk.services import closure, identity, meeting, timeline
+from milk.services.lot_rows import (
+    COMPUTED,
+    Rows,
+    book_of,
+    insert_lots,
+    read_rows,
+    update_lots,
+)
 from milk.services.pairs import write_pairs
 from milk.services.timeline import MILKING, TimeLine, kilos
 
-Pair = tuple[int, int]
-DrawKey = tuple[int, str, int]
-COLUMNS = (
-    "day", "session", "milking_id", "delivery_id", "move_id",
-    "opened_at", "closed_at", "ended_at", "kg", "carried_kg", "drawn_kg", "void",
-)  # fmt: skip
 BATCH = 500
 
 # Only rows that change are written.
@@ -46,16 +49,6 @@ PART_COLUMNS = ("milkings", "lots", "since", "until")
 
 
 @dataclass
-class Rows:
-    """The computed rows of some lots, as they are or as they are to be."""
-
-    parts: dict[Pair, Decimal] = field(default_factory=dict)
-    parents: dict[Pair, Decimal] = field(default_factory=dict)
-    draws: dict[DrawKey, tuple[datetime, Decimal]] = field(default_factory=dict)
-    draw_ids: dict[DrawKey, int] = field(default_factory=dict)
-
-
-@dataclass
 class Rebuilt:
     """What a rebuild changed: keys of lots and vats."""
 
@@ -69,7 +62,7 @@ def lock_tanks() -> None:
     All of them, in one order: a move ties tanks together, and two writers that each hold one
     would wait for each other.
     """
-    list(Tank.objects.select_for_update(no_key=True).order_by("pk").values_list("pk"))
+    ask("SELECT id FROM milk_tank ORDER BY id FOR NO KEY UPDATE", {})
 
 
 @transaction.atomic
@@ -111,21 +104,21 @@ def rebuild_all() -> Rebuilt:
 def write(line: TimeLine, changed: Rebuilt) -> None:
     """Replay a time line and write what differs from the book."""
     replay = blend.replay(line.flows, line.washes, line.standing)
-    book = list(MilkLot.objects.filter(line.of_tanks()).order_by("opened_at", "pk"))
+    book = book_of(line)
     old = read_rows([lot.pk for lot in book])
     match = identity.match(replay.lots, book, old.parts)
     before = {lot.pk: snapshot(lot) for lot in book}
-    fill_in(replay.lots, match.rows)
+    fill_in(replay.lots, match.rows, line)
     identity.make_void(match.gone)
     new_lots = [lot for lot in match.rows.values() if lot._state.adding]
-    identity.christen(new_lots)
-    MilkLot.objects.bulk_create(new_lots, batch_size=BATCH)
+    identity.christen(new_lots, line.numbers)
+    insert_lots(new_lots)
     updated = [
         lot
         for lot in (*match.rows.values(), *match.gone)
         if lot.pk in before and before[lot.pk] != snapshot(lot)
     ]
-    MilkLot.objects.bulk_update(updated, COLUMNS, batch_size=BATCH)
+    update_lots(updated)
     changed.lots |= {lot.pk for lot in (*new_lots, *updated)}
     keys = {lot.key: match.rows[lot.key].pk for lot in replay.lots}
     keys |= {lot.key: lot.key for lot in line.standing.values()}
@@ -135,10 +128,12 @@ def write(line: TimeLine, changed: Rebuilt) -> None:
 
 
 def snapshot(lot: MilkLot) -> tuple[Any, ...]:
-    return tuple(getattr(lot, name) for name in COLUMNS)
+    return tuple(getattr(lot, name) for name in COMPUTED)
 
 
-def fill_in(lots: Iterable[blend.Lot], rows: Mapping[blend.LotKey, MilkLot]) -> None:
+def fill_in(
+    lots: Iterable[blend.Lot], rows: Mapping[blend.LotKey, MilkLot], line: TimeLine
+) -> None:
     """The columns of the rows that a replay gives."""
     for lot in lots:
         row = rows[lot.key]
@@ -146,25 +141,7 @@ def fill_in(lots: Iterable[blend.Lot], rows: Mapping[blend.LotKey, MilkLot]) -> 
         row.opened_at, row.closed_at, row.ended_at = lot.opened_at, lot.closed_at, lot.ended_at
         row.kg, row.carried_kg = kilos(lot.grams), kilos(lot.carried)
         row.drawn_kg = kilos(lot.drawn)
-    identity.name_origins(lots, rows)
-
-
-def read_rows(lots: Collection[int]) -> Rows:
-    """The computed rows of lots (keys) as they stand in the book."""
-    rows = Rows()
-    for part in MilkingPart.objects.filter(lot_id__in=lots):
-        rows.parts[part.lot_id, part.milking_id] = part.kg
-    for edge in LotParent.objects.filter(lot_id__in=lots):
-        rows.parents[edge.lot_id, edge.parent_id] = edge.kg
-    for draw in LotDraw.objects.filter(lot_id__in=lots):
-        kind = next(kind for kind in DRAWS if getattr(draw, f"{kind}_id"))
-        key = (draw.lot_id, kind, getattr(draw, f"{kind}_id"))
-        rows.draws[key] = (draw.at, draw.kg)
-        rows.draw_ids[key] = draw.pk
-    return rows
-
-
-DRAWS = (timeline.FILL, timeline.TRAY, timeline.EVENT, timeline.DELIVERY)
+    identity.name_origins(lots, rows, line.flows)
 
 
 def computed_rows(lots: Iterable[blend.Lot], keys: Mapping[blend.LotKey, int]) -> Rows:
@@ -251,13 +228,12 @@ def assign_cows(
         bounds = [FIRST_SECOND, *seconds[1:], PAST_LAST_SECOND]
         for (_, number), since, until in zip(pieces, bounds, bounds[1:], strict=False):
             rows.append((milking, number, since, until))
-    with connection.cursor() as cursor:
-        if rows:
-            columns = map(list, zip(*rows, strict=True))
-            cursor.execute(ASSIGN, dict(zip(PART_COLUMNS, columns, strict=True)))
-        gone = sorted(set(milkings) - set(found))
-        if gone:
-            cursor.execute(UNASSIGN, [gone])
+    if rows:
+        columns = map(list, zip(*rows, strict=True))
+        send(ASSIGN, dict(zip(PART_COLUMNS, columns, strict=True))).close()
+    gone = sorted(set(milkings) - set(found))
+    if gone:
+        send(UNASSIGN, [gone]).close()
 
 
 def left_in(lot: MilkLot) -> Decimal:

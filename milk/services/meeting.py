@@ -10,10 +10,11 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
+from config.asking import ask
 from milk import blend
 from milk.figures import longest_draws
-from milk.models import LotParent, MilkLot
-from milk.services import timeline
+from milk.models import LotParent
+from milk.services import lot_rows, timeline
 from milk.services.identity import opener
 from milk.services.timeline import DELIVERY, MILKING, TimeLine, grams
 
@@ -21,6 +22,10 @@ from milk.services.timeline import DELIVERY, MILKING, TimeLine, grams
 LOOKS = tuple(timedelta(days=days) for days in (2, 8, 32, 128))
 # So few lots after the change are sooner computed again than looked at.
 FEW = 24
+LATER = """
+    SELECT FROM milk_milklot WHERE tank_id = ANY(%(tanks)s::int4[]) AND opened_at > %(after)s
+    LIMIT %(most)s
+"""
 Opening = tuple[int, Any, datetime]
 
 
@@ -40,8 +45,7 @@ def line_to_replay(tanks: Collection[int], since: datetime, until: datetime | No
 
 def many_after(tanks: Collection[int], after: datetime) -> bool:
     """Whether more than a few lots of these tanks (keys) opened after a moment."""
-    later = MilkLot.objects.filter(tank_id__in=tanks, opened_at__gt=after)
-    return len(later.values_list("pk", flat=True)[: FEW + 1]) > FEW
+    return len(ask(LATER, {"tanks": list(tanks), "after": after, "most": FEW + 1})) > FEW
 
 
 def meeting(line: TimeLine, after: datetime) -> dict[int, datetime]:
@@ -89,8 +93,9 @@ def opening_of(lot: blend.Lot) -> Opening:
 def book_of(line: TimeLine) -> dict[Opening, int]:
     """The standing lots (keys) of the time line by what opened them, where that is one."""
     found: dict[Opening, list[int]] = defaultdict(list)
-    for row in MilkLot.objects.valid().filter(line.of_tanks()):
-        found[row.tank_id, opener(row), row.opened_at].append(row.pk)
+    for row in lot_rows.book_of(line):
+        if not row.void:
+            found[row.tank_id, opener(row), row.opened_at].append(row.pk)
     return {opening: rows[0] for opening, rows in found.items() if len(rows) == 1}
 
 

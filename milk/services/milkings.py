@@ -1,7 +1,7 @@
 """Milkings of groups, the meter rows that came with them, and corrections of those."""
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -16,13 +16,13 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
 from config import entries
-from config.asking import ask
+from config.asking import ask, copy_lines
 from config.entries import Stamp
 from config.errors import Conflict
 from config.language import in_estate_language
 from herd.models import Animal, Group
-from milk.models import CowMilking, MeterCorrection, Milking, MilkingPart, Tank
-from milk.services.arrivals import NOTE_CAME
+from milk.models import CowMilking, MeterCorrection, Milking, Tank
+from milk.services.arrivals import NOTE_CAME, note_first
 from milk.services.changing import flowed_otherwise
 from milk.services.flowing import check_fits, check_stands, check_times, milk_moved, weight
 from milk.services.lots import lock_tanks
@@ -48,6 +48,8 @@ ROW_CHANGED_SINCE = N_(
     "correct the row once more."
 )
 TAKEN_BACK = N_("correction struck: {words}")
+# Looked up once: what a name of an enumeration stands for is asked of it anew each time.
+TANK = CowMilking.Goes.TANK.value
 MOST_GRAMS = 100_000
 MOST_OF_A_COW = kilos(MOST_GRAMS)
 MOST_SECONDS = 32_767
@@ -66,6 +68,18 @@ INSERT = f"""
     ), noted AS ({NOTE_CAME})
     SELECT count(*) FROM came
 """
+
+
+PARTS = """
+    SELECT p.milking_id, l.opened_at, l.id
+    FROM milk_milkingpart AS p JOIN milk_milklot AS l ON l.id = p.lot_id
+    WHERE p.milking_id = ANY(%(milkings)s::int4[]) ORDER BY l.opened_at, l.id
+"""
+# The rows of new milkings: none of them can be there already.
+COPY = """
+    COPY milk_cowmilking (animal_id, milking_id, lot_id, upload_id, grams, at_s, goes) FROM STDIN
+"""
+NULL = "\\N"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,7 +133,7 @@ def record_milking(
         **fields,
     )
     flowed_otherwise(milking)
-    insert_rows(milking, rows)
+    insert_new([(milking, rows)])
     return milking
 
 
@@ -146,12 +160,13 @@ def check_milking(
 
 def check_rows(rows: Sequence[CowRow]) -> None:
     """Refuse a cow twice, a struck cow, or what no meter reads. Raises ValidationError at cows."""
-    times = Counter(row.animal.pk for row in rows)
-    twice = {row.animal.pk: row.animal for row in rows if times[row.animal.pk] > 1}
-    if twice:
+    animals = {row.animal.id: row.animal for row in rows}
+    if len(animals) < len(rows):
+        times = Counter(row.animal.id for row in rows)
+        twice = [animal for number, animal in animals.items() if times[number] > 1]
         words = _(TWICE) if len(twice) > 1 else _(ONE_TWICE)
-        raise ValidationError({"cows": words.format(animals=some(twice.values()))})
-    struck = [row.animal for row in rows if row.animal.is_struck]
+        raise ValidationError({"cows": words.format(animals=some(twice))})
+    struck = [animal for animal in animals.values() if animal.struck_at is not None]
     if struck:
         raise ValidationError({"cows": _(STRUCK_ANIMAL).format(animals=some(struck))})
     for row in rows:
@@ -175,29 +190,46 @@ def some(animals: Iterable[Animal]) -> str:
 
 def sum_of(rows: Iterable[CowRow]) -> Decimal:
     """kg of the rows that went to the tank."""
-    tank = CowMilking.Goes.TANK
-    return kilos(sum(row.grams or 0 for row in rows if row.goes == tank))
+    return kilos(sum(row.grams or 0 for row in rows if row.goes == TANK))
+
+
+def insert_new(milked: Sequence[tuple[Milking, Sequence[CowRow]]]) -> None:
+    """Write the meter rows of milkings that were written just now, each to its part's lot."""
+    with_rows = [(milking, rows) for milking, rows in milked if rows]
+    if with_rows:
+        parts = parts_by_milking([milking for milking, _ in with_rows])
+        copy_lines(COPY, (line for one in with_rows for line in lines_of(*one, parts[one[0].pk])))
+        note_first([milking.pk for milking, _ in with_rows])
+
+
+def lines_of(
+    milking: Milking, rows: Iterable[CowRow], parts: Sequence[tuple[float, int]]
+) -> Iterator[str]:
+    """The meter rows of a milking as COPY takes them."""
+    number, upload = milking.pk, or_null(milking.upload_id)
+    for row in rows:
+        lot = or_null(lot_for(row.goes, row.at_s, parts))
+        grams, at_s = or_null(row.grams), or_null(row.at_s)
+        yield f"{row.animal.id}\t{number}\t{lot}\t{upload}\t{grams}\t{at_s}\t{int(row.goes)}\n"
+
+
+def or_null(value: int | None) -> int | str:
+    return NULL if value is None else value
 
 
 def insert_rows(milking: Milking, rows: Sequence[CowRow]) -> int:
     """Insert meter rows, each to its part's lot; rows that are there stay. The number inserted."""
-    return insert_all([(milking, rows)])
-
-
-def insert_all(milked: Sequence[tuple[Milking, Sequence[CowRow]]]) -> int:
-    """The same for several milkings, in one statement."""
-    parts = parts_by_milking([milking for milking, _ in milked])
-    flat = [(milking, row) for milking, rows in milked for row in rows]
-    if not flat:
+    if not rows:
         return 0
+    parts = parts_of(milking)
     columns: dict[str, list[Any]] = {
-        "milking": [milking.pk for milking, _ in flat],
-        "upload": [milking.upload_id for milking, _ in flat],
-        "animal": [row.animal.pk for _, row in flat],
-        "lot": [lot_for(row.goes, row.at_s, parts[milking.pk]) for milking, row in flat],
-        "grams": [row.grams for _, row in flat],
-        "at_s": [row.at_s for _, row in flat],
-        "goes": [int(row.goes) for _, row in flat],
+        "milking": [milking.pk for _ in rows],
+        "upload": [milking.upload_id for _ in rows],
+        "animal": [row.animal.id for row in rows],
+        "lot": [lot_for(row.goes, row.at_s, parts) for row in rows],
+        "grams": [row.grams for row in rows],
+        "at_s": [row.at_s for row in rows],
+        "goes": [int(row.goes) for row in rows],
     }
     ((came,),) = ask(INSERT, {**columns, "now": timezone.now()})
     return int(came)
@@ -210,8 +242,7 @@ def parts_by_milking(milkings: Collection[Milking]) -> dict[int, list[tuple[floa
     """
     found: dict[int, list[tuple[float, int]]] = {milking.pk: [] for milking in milkings}
     began = {milking.pk: milking.happened_at for milking in milkings}
-    rows = MilkingPart.objects.filter(milking__in=found).order_by("lot__opened_at", "lot")
-    for milking, opened, lot in rows.values_list("milking", "lot__opened_at", "lot"):
+    for milking, opened, lot in ask(PARTS, {"milkings": list(found)}):
         found[milking].append(((opened - began[milking]).total_seconds(), lot))
     return found
 
@@ -223,8 +254,10 @@ def parts_of(milking: Milking) -> list[tuple[float, int]]:
 
 def lot_for(goes: int, at_s: int | None, parts: Sequence[tuple[float, int]]) -> int | None:
     """The lot (key) of a cow's row: her part's, or the first part's when her time is not known."""
-    if goes != CowMilking.Goes.TANK or not parts:
+    if goes != TANK or not parts:
         return None
+    if len(parts) == 1:
+        return parts[0][1]
     begun = [lot for since, lot in parts if at_s is not None and since <= at_s]
     return begun[-1] if begun else parts[0][1]
 

@@ -3,31 +3,47 @@
 Until it is written the vat has both lots, the later one with 0 kg: not knowing is in.
 """
 
+from collections import defaultdict
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Prefetch, Q
+from django.db.models import Prefetch
 from django.urls import reverse
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
+from config.asking import ask
 from config.days import local
 from config.entries import Entry
 from config.language import in_estate_language
-from config.models import Notice
 from config.notices import close_gone, raise_notice
 from config.roles import CHEESEMAKER
 from milk.figures import longest_draws
 from milk.models import Delivery, LotDraw, Tank, Tray, VatFill
 
 PREFIX = "end-of-draw:"
-DRAWS: tuple[tuple[str, type[Entry]], ...] = (
-    ("vat-fills", VatFill),
-    ("trays", Tray),
-    ("deliveries", Delivery),
+# By the name of its kind, and the column of LotDraw that names it.
+DRAWS: tuple[tuple[str, str, type[Entry]], ...] = (
+    ("vat-fills", "vat_fill", VatFill),
+    ("trays", "tray", Tray),
+    ("deliveries", "delivery", Delivery),
+)
+ASKED = "SELECT cause FROM config_notice WHERE closed_at IS NULL AND cause LIKE %(prefix)s"
+# Standing draws without an end of which a later lot has 0 kg: those of some tanks, and those about
+# which was asked already.
+UNSURE = " UNION ALL ".join(
+    f"""
+    SELECT '{slug}', f.id FROM {model._meta.db_table} AS f
+    WHERE f.struck_at IS NULL AND f.ended_at IS NULL
+      AND (f.tank_id = ANY(%(tanks)s::int4[]) AND f.happened_at >= %(since)s
+           AND f.happened_at <= %(until)s
+           OR f.uuid = ANY(%(asked)s::uuid[]))
+      AND EXISTS (SELECT FROM milk_lotdraw AS d WHERE d.{column}_id = f.id AND d.kg = 0)
+    """
+    for slug, column, model in DRAWS
 )
 ASK = N_(
     "When did it end? {what}, begun at {at}, has no end, and lot {lot} began to come into {tank} "
@@ -43,26 +59,28 @@ def ask_for_ends(tanks: Iterable[Tank], since: datetime, until: datetime) -> int
     Returns the number that are open.
     """
     earliest = since - longest_draws().most
-    within = Q(tank__in=list(tanks), happened_at__gte=earliest, happened_at__lte=until)
-    asked: dict[str, list[UUID]] = {}
-    open_ = Notice.objects.filter(closed_at=None, cause__startswith=PREFIX)
-    for cause in open_.values_list("cause", flat=True):
-        slug, _, number = cause.removeprefix(PREFIX).partition(":")
-        asked.setdefault(slug, []).append(UUID(number))
-    still = set()
-    for slug, model in DRAWS:
-        for draw in unsure(model, within | Q(uuid__in=asked.get(slug, []))):
-            still.add(ask_about(slug, draw))
-    close_gone(PREFIX, still)
+    asked = {cause for (cause,) in ask(ASKED, {"prefix": f"{PREFIX}%"})}
+    named = [UUID(cause.rpartition(":")[2]) for cause in asked]
+    within = {"tanks": [tank.pk for tank in tanks], "since": earliest, "until": until}
+    found: dict[str, list[int]] = defaultdict(list)
+    for slug, number in ask(UNSURE, {**within, "asked": named}):
+        found[slug].append(number)
+    models = {slug: model for slug, _, model in DRAWS}
+    still = {
+        ask_about(slug, draw)
+        for slug, numbers in found.items()
+        for draw in draws_of(models[slug], numbers)
+    }
+    if asked - still:
+        close_gone(PREFIX, still)
     return len(still)
 
 
-def unsure(model: type[Entry], which: Q) -> Iterable[Any]:
-    """Standing draws without an end of which a later lot has 0 kg, that lot first in ``draws``."""
+def draws_of(model: type[Entry], numbers: Iterable[int]) -> Iterable[Any]:
+    """The draws with these keys; in ``draws`` of each the lots of which it has 0 kg, in order."""
     maybe = LotDraw.objects.filter(kg=0).select_related("lot").order_by("at", "id")
-    open_end = Q(("ended_at", None), ("draws__kg", 0))
-    rows = model._default_manager.filter(which & open_end, struck_at=None)
-    return rows.select_related("tank").prefetch_related(Prefetch("draws", maybe)).distinct()
+    rows = model._default_manager.filter(pk__in=numbers)
+    return rows.select_related("tank").prefetch_related(Prefetch("draws", maybe))
 
 
 @in_estate_language()

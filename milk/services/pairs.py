@@ -3,18 +3,17 @@
 from collections.abc import Mapping
 from decimal import Decimal
 
-from django.db import connection
-from psycopg import sql
+from config.asking import send
 
 Pair = tuple[int, int]
 
 DELETE = """
-    DELETE FROM {table} USING unnest(%s::int[], %s::int[]) AS gone(a, b)
+    DELETE FROM {table} USING unnest(%s::int4[], %s::int4[]) AS gone(a, b)
     WHERE {first} = gone.a AND {second} = gone.b
 """
 UPSERT = """
     INSERT INTO {table} ({first}, {second}, kg)
-    SELECT * FROM unnest(%s::int[], %s::int[], %s::numeric[])
+    SELECT * FROM unnest(%s::int4[], %s::int4[], %s::numeric[])
     ON CONFLICT ({first}, {second}) DO UPDATE SET kg = excluded.kg
 """
 
@@ -23,18 +22,13 @@ def write_pairs(
     table: str, first: str, second: str, old: Mapping[Pair, Decimal], new: Mapping[Pair, Decimal]
 ) -> set[Pair]:
     """Make ``old`` rows of a table into ``new`` ones; the pairs that changed."""
-    names = {
-        name: sql.Identifier(text)
-        for name, text in zip(("table", "first", "second"), (table, first, second), strict=True)
-    }
+    names = {"table": table, "first": first, "second": second}
     gone = [pair for pair in old if pair not in new]
     changed = {pair: kg for pair, kg in new.items() if old.get(pair) != kg}
-    with connection.cursor() as cursor:
-        if gone:
-            cursor.execute(
-                sql.SQL(DELETE).format(**names), [list(side) for side in zip(*gone, strict=True)]
-            )
-        if changed:
-            columns = [list(side) for side in zip(*changed, strict=True)]
-            cursor.execute(sql.SQL(UPSERT).format(**names), [*columns, list(changed.values())])
+    if gone:
+        columns = [list(side) for side in zip(*gone, strict=True)]
+        send(DELETE.format(**names), columns).close()
+    if changed:
+        columns = [list(side) for side in zip(*changed, strict=True)]
+        send(UPSERT.format(**names), [*columns, list(changed.values())]).close()
     return {*gone, *changed}

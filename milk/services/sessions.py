@@ -12,15 +12,16 @@ from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.entries import Stamp
-from milk.models import CowMilking, Milking
+from milk.models import Milking
 from milk.services.changing import flowed_otherwise
 from milk.services.lots import lock_tanks
 from milk.services.milkings import (
     KG_MISSING,
+    TANK,
     CowRow,
     check_milking,
     check_rows,
-    insert_all,
+    insert_new,
     sum_of,
 )
 
@@ -48,7 +49,7 @@ def record_session(*, day: date, session: str, groups: Sequence[GroupMilked]) ->
         Milking, [(one.stamp, checked(day, session, one)) for one in groups]
     )
     flowed_otherwise(*made)
-    insert_all([(milking, one.cows) for milking, one in zip(made, groups, strict=True)])
+    insert_new([(milking, one.cows) for milking, one in zip(made, groups, strict=True)])
     return made
 
 
@@ -58,7 +59,7 @@ def check_apart(groups: Sequence[GroupMilked]) -> None:
     twice = []
     for place, one in enumerate(groups):
         for row in one.cows:
-            if seen.setdefault(row.animal.pk, place) != place:
+            if seen.setdefault(row.animal.id, place) != place:
                 twice.append(str(row.animal))
     if twice:
         raise ValidationError({"cows": _(TWO_GROUPS).format(animals=", ".join(twice[:5]))})
@@ -70,7 +71,7 @@ def checked(day: date, session: str, one: GroupMilked) -> Mapping[str, Any]:
     kg, tank, ended_at = (fields.pop(name, None) for name in ("kg", "tank", "ended_at"))
     check_milking(one.stamp, fields["group"], day, tank, kg, ended_at)
     check_rows(one.cows)
-    measured = [row for row in one.cows if row.goes == CowMilking.Goes.TANK or row.grams]
+    measured = any(row.goes == TANK or row.grams for row in one.cows)
     if kg is None and not measured:
         raise ValidationError({"kg": _(KG_MISSING)})
     return {
@@ -80,6 +81,6 @@ def checked(day: date, session: str, one: GroupMilked) -> Mapping[str, Any]:
         "ended_at": ended_at,
         "read_kg": kg,
         "kg": sum_of(one.cows) if kg is None else kg,
-        "metered": bool(measured),
+        "metered": measured,
         **fields,
     }

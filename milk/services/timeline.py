@@ -4,19 +4,20 @@ A replay need not begin with the first milking ever: it begins with the opening 
 milking and no draw lasts across, over what that lot found in the tank.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
-from typing import Any
+from functools import cache
+from typing import Any, NamedTuple
+from uuid import UUID
 
 from django.db.models import F, Max, Q
 
-from config.asking import ask
-from config.entries import Entry
+from config.asking import fetched, in_a_row, send
 from milk.blend import Flow, Lot, Wash, known_lot
 from milk.figures import LongestDraws, longest_draws
-from milk.models import Delivery, LotParent, Milking, MilkLot, Tank, TankEvent, Tray, VatFill
+from milk.models import Delivery, MilkLot, Tank, TankEvent
 from milk.models.tanks import LONGEST_FLOW
 
 BEGINNING = datetime.min.replace(tzinfo=UTC)
@@ -88,6 +89,42 @@ CLEAN_START = """
     )
     ORDER BY l.opened_at DESC, l.id DESC LIMIT 1
 """
+# What is told of each flow and each wash: (table, kind, what it is, other tank, day, session).
+TOLD = (
+    ("milk_milking", MILKING, "''", "NULL::int4", "f.day", "f.session"),
+    ("milk_delivery", DELIVERY, "f.way", "NULL::int4", "NULL::date", "''"),
+    ("milk_tray", TRAY, "''", "NULL::int4", "NULL::date", "''"),
+    ("milk_vatfill", FILL, "''", "NULL::int4", "NULL::date", "''"),
+    ("milk_tankevent", EVENT, "f.what", "f.to_tank_id", "NULL::date", "''"),
+)
+# What was left in a tank when the lot with which a replay begins was opened.
+STANDING = """
+    SELECT l.tank_id, e.parent_id, (e.kg * 1000)::int8
+    FROM milk_lotparent AS e
+    JOIN milk_milklot AS l ON l.id = e.lot_id
+    JOIN milk_milklot AS p ON p.id = e.parent_id
+    WHERE e.lot_id = ANY(%(lots)s::int4[]) AND p.tank_id = l.tank_id AND NOT p.void
+"""
+COUNTS = (TankEvent.What.WASHED, TankEvent.What.EMPTIED, *TankEvent.TAKES_MILK)
+EVENTS = ", ".join(f"'{what.value}'" for what in COUNTS)
+
+
+@cache
+def flows_of(tanks: int) -> str:
+    """The statement for the flows and washes of so many tanks, each from its own start on.
+
+    Each tank and start stands in it as a value of its own: so the planner sees how little it is.
+    """
+    whose = " OR ".join(
+        f"f.tank_id = %(tank{n})s::int4 AND f.happened_at >= %(since{n})s" for n in range(tanks)
+    )
+    return " UNION ALL ".join(
+        f"SELECT '{kind}', f.id, f.uuid, f.happened_at, f.ended_at, (f.kg * 1000)::int8,"
+        f" f.tank_id, {what}, {other}, {day}, {session} FROM {table} AS f"
+        f" WHERE f.struck_at IS NULL AND f.happened_at < %(before)s AND ({whose})"
+        + (f" AND f.what IN ({EVENTS})" if kind == EVENT else "")
+        for table, kind, what, other, day, session in TOLD
+    )
 
 
 def grams(kg: Decimal) -> int:
@@ -104,6 +141,7 @@ class TimeLine:
     """The flows and washes of some tanks, each from its own start on, and what stood in them.
 
     ``ends``: by tank, the opening of the lot before which it stops; without one it runs to the end.
+    ``numbers``: by flow, the number of its entry.
     """
 
     starts: Mapping[int, datetime]
@@ -111,14 +149,7 @@ class TimeLine:
     washes: list[Wash]
     standing: dict[int, Lot] = field(default_factory=dict)
     ends: Mapping[int, datetime] = field(default_factory=dict)
-
-    def of_tanks(self) -> Q:
-        """The lots that this time line replays."""
-        found = Q(pk__in=[])
-        for tank, start in self.starts.items():
-            own = Q(tank_id=tank, opened_at__gte=start)
-            found |= own & Q(opened_at__lt=self.ends[tank]) if tank in self.ends else own
-        return found
+    numbers: Mapping[Key, UUID] = field(default_factory=dict)
 
     def after(self) -> Q:
         """The lots of these tanks that come after it and stay as they are."""
@@ -154,22 +185,26 @@ def read(tanks: Iterable[int], since: datetime, before: datetime = END) -> TimeL
     starts: dict[int, datetime] = {}
     openings: dict[int, int] = {}
     longest = longest_draws()
-    todo = [(tank, since) for tank in sorted(set(tanks))]
+    todo = dict.fromkeys(sorted(set(tanks)), since)
     while todo:
-        tank, moment = todo.pop()
-        lot, start = clean_start(tank, moment, longest.most)
-        if tank in starts and starts[tank] <= start:
-            continue
-        starts[tank] = start
-        openings.pop(tank, None)
-        if lot is not None:
-            openings[tank] = lot
+        earlier = {
+            tank: (lot, start)
+            for tank, (lot, start) in clean_starts(todo, longest.most).items()
+            if tank not in starts or start < starts[tank]
+        }
+        for tank, (lot, start) in earlier.items():
+            starts[tank] = start
+            openings.pop(tank, None)
+            if lot is not None:
+                openings[tank] = lot
         # A move belongs to two tanks: both replay it or neither does.
-        todo += [
-            (other, first)
-            for other, first in first_moves(tank, start, before)
+        todo = {
+            other: first
+            for other, first in first_moves(
+                {tank: starts[tank] for tank in earlier}, before
+            ).items()
             if other not in starts or starts[other] > first
-        ]
+        }
     return read_from(starts, openings, before, longest)
 
 
@@ -179,19 +214,39 @@ def read_all() -> TimeLine:
     return read_from(dict.fromkeys(every, BEGINNING), {}, END, longest_draws())
 
 
-def clean_start(tank: int, before: datetime, perhaps: timedelta) -> tuple[int | None, datetime]:
-    """The lot (key) to begin with, and its opening; the beginning of time when there is none.
+def clean_starts(
+    befores: Mapping[int, datetime], perhaps: timedelta
+) -> dict[int, tuple[int | None, datetime]]:
+    """By tank, the lot (key) to begin with and its opening; the beginning of time without one.
 
-    ``perhaps``: the longest a draw may last of which nobody wrote the end.
+    ``befores``: by tank, the moment before which it opened. ``perhaps``: the longest a draw may
+    last of which nobody wrote the end.
     """
-    asked = {"tank": tank, "before": before, "longest": LONGEST_FLOW, "perhaps": perhaps}
-    rows = ask(CLEAN_START, asked)
-    return (rows[0][0], rows[0][1]) if rows else (None, BEGINNING)
+    asked = {"longest": LONGEST_FLOW, "perhaps": perhaps}
+    with in_a_row():
+        sent = {
+            tank: send(CLEAN_START, {**asked, "tank": tank, "before": before})
+            for tank, before in befores.items()
+        }
+        rows = {tank: fetched(cursor) for tank, cursor in sent.items()}
+    return {
+        tank: (found[0][0], found[0][1]) if found else (None, BEGINNING)
+        for tank, found in rows.items()
+    }
 
 
-def first_moves(tank: int, start: datetime, before: datetime) -> Iterator[tuple[int, datetime]]:
-    """By other tank, the first move to or from it from ``start`` on, before ``before``."""
-    yield from ask(FIRST_MOVES, {"tank": tank, "start": start, "before": before})
+def first_moves(starts: Mapping[int, datetime], before: datetime) -> dict[int, datetime]:
+    """By other tank, the first move to or from one of these since its start, before ``before``."""
+    with in_a_row():
+        sent = [
+            send(FIRST_MOVES, {"tank": tank, "start": start, "before": before})
+            for tank, start in starts.items()
+        ]
+        rows = [row for cursor in sent for row in fetched(cursor)]
+    found: dict[int, datetime] = {}
+    for other, first in rows:
+        found[other] = min(first, found.get(other, first))
+    return found
 
 
 def read_from(
@@ -201,96 +256,73 @@ def read_from(
     longest: LongestDraws,
 ) -> TimeLine:
     """The time line of each tank from its start on; ``openings``: the lot (key) opening there."""
-    within = since_start(starts, before)
-    flows = [*milk_in(within), *deliveries(within, longest), *drawn(within, longest)]
-    events = list(tank_events(within))
-    washes = [
-        Wash(event.tank_id, event.happened_at)
-        for event in events
-        if event.what in (TankEvent.What.WASHED, TankEvent.What.EMPTIED)
-    ]
-    flows += [event_flow(event) for event in events if event.what in TankEvent.TAKES_MILK]
-    flows.sort(key=lambda found: (found[0].at, found[0].key[0], found[1]))
-    return TimeLine(starts, [flow for flow, _ in flows], washes, standing(starts, openings))
-
-
-def since_start(starts: Mapping[int, datetime], before: datetime) -> Q:
-    """Entries of these tanks from their start on, before ``before``."""
-    ended = Q() if before == END else Q(happened_at__lt=before)
-    found = Q(pk__in=[])
-    for tank, start in starts.items():
-        found |= Q(tank_id=tank, happened_at__gte=start) & ended
-    return found
-
-
-def flow_of(entry: Any, kind: str, **others: Any) -> tuple[Flow, Any]:
-    """A flow, and the number of its entry: entries of one moment are taken in that order."""
-    flow = Flow(
-        key=(kind, entry.pk),
-        at=entry.happened_at,
-        until=entry.ended_at,
-        grams=grams(entry.kg),
-        **others,
+    if not starts:
+        return TimeLine({}, [], [])
+    values: dict[str, Any] = {"before": before}
+    for n, (tank, start) in enumerate(starts.items()):
+        values |= {f"tank{n}": tank, f"since{n}": start}
+    with in_a_row():
+        sent = send(flows_of(len(starts)), values)
+        left = send(STANDING, {"lots": list(openings.values())})
+        rows = [Told(*row) for row in fetched(sent)]
+        standing = {
+            tank: known_lot(lot, tank, weight, starts[tank]) for tank, lot, weight in fetched(left)
+        }
+    # Entries of one moment are taken in the order of their numbers.
+    rows.sort(key=lambda row: (row.at, row.kind, row.uuid))
+    return TimeLine(
+        starts,
+        [flow_of(row, longest) for row in rows if row.flows],
+        [Wash(row.tank, row.at) for row in rows if not row.flows],
+        standing,
+        numbers={row.key: row.uuid for row in rows},
     )
-    return flow, entry.uuid
 
 
-COLUMNS = ("id", "uuid", "happened_at", "ended_at", "kg", "tank_id")
+class Told(NamedTuple):
+    """An entry of flowing milk, or a wash, as the book tells it."""
+
+    kind: str
+    id: int
+    uuid: UUID
+    at: datetime
+    until: datetime | None
+    grams: int
+    tank: int
+    what: str
+    to_tank: int | None
+    day: date | None
+    session: str
+
+    @property
+    def key(self) -> Key:
+        return self.kind, self.id
+
+    @property
+    def flows(self) -> bool:
+        """Whether it is no wash."""
+        return self.kind != EVENT or self.what in TankEvent.TAKES_MILK
 
 
-def milk_in(within: Q) -> Iterator[tuple[Flow, Any]]:
-    rows = Milking.objects.standing().filter(within)
-    for row in rows.only(*COLUMNS, "day", "session"):
-        session = (MILKING, row.day, row.session)
-        yield flow_of(row, MILKING, to=row.tank_id, session=session)
+def flow_of(row: Told, longest: LongestDraws) -> Flow:
+    """Milk into a tank, from one into another, or out of one.
+
+    A draw out of the tanks without an end may last as long as the estate says.
+    """
+    if row.kind == MILKING:
+        return flow(row, to=row.tank, session=(MILKING, row.day, row.session))
+    if row.kind == DELIVERY and row.what == Delivery.Way.IN:
+        return flow(row, to=row.tank, session=row.key)
+    if row.kind == EVENT and row.what == TankEvent.What.MOVED:
+        return flow(row, source=row.tank, to=row.to_tank, session=row.key)
+    if row.kind == EVENT:
+        return flow(row, source=row.tank)
+    perhaps = None if row.until else row.at + longest.at(row.at)
+    return flow(row, source=row.tank, perhaps_until=perhaps)
 
 
-def draw_of(entry: Any, kind: str, longest: LongestDraws) -> tuple[Flow, Any]:
-    """A draw out of the tanks; without an end it may last as long as the estate says."""
-    perhaps = None if entry.ended_at else entry.happened_at + longest.at(entry.happened_at)
-    return flow_of(entry, kind, source=entry.tank_id, perhaps_until=perhaps)
-
-
-def deliveries(within: Q, longest: LongestDraws) -> Iterator[tuple[Flow, Any]]:
-    for row in Delivery.objects.standing().filter(within).only(*COLUMNS, "way"):
-        if row.way == Delivery.Way.IN:
-            yield flow_of(row, DELIVERY, to=row.tank_id, session=(DELIVERY, row.pk))
-        else:
-            yield draw_of(row, DELIVERY, longest)
-
-
-def drawn(within: Q, longest: LongestDraws) -> Iterator[tuple[Flow, Any]]:
-    models: list[tuple[type[Entry], str]] = [(Tray, TRAY), (VatFill, FILL)]
-    for model, kind in models:
-        for row in model.objects.standing().filter(within).only(*COLUMNS):
-            yield draw_of(row, kind, longest)
-
-
-def tank_events(within: Q) -> Iterator[TankEvent]:
-    what = TankEvent.What
-    counts = (what.WASHED, what.EMPTIED, *TankEvent.TAKES_MILK)
-    rows = TankEvent.objects.standing().filter(within, what__in=counts)
-    yield from rows.only(*COLUMNS, "what", "to_tank_id")
-
-
-def event_flow(event: TankEvent) -> tuple[Flow, Any]:
-    key: Key = (EVENT, event.pk)
-    if event.what == TankEvent.What.MOVED:
-        return flow_of(event, EVENT, source=event.tank_id, to=event.to_tank_id, session=key)
-    return flow_of(event, EVENT, source=event.tank_id)
-
-
-def standing(starts: Mapping[int, datetime], openings: Mapping[int, int]) -> dict[int, Lot]:
-    """By tank, the lot that was left in it when the replay begins."""
-    tank_of = {lot: tank for tank, lot in openings.items()}
-    edges = LotParent.objects.filter(lot_id__in=tank_of, parent__void=False)
-    return {
-        tank_of[edge.lot_id]: known_lot(
-            edge.parent_id, tank_of[edge.lot_id], grams(edge.kg), starts[tank_of[edge.lot_id]]
-        )
-        for edge in edges.select_related("parent")
-        if edge.parent.tank_id == tank_of[edge.lot_id]
-    }
+def flow(row: Told, **others: Any) -> Flow:
+    return Flow(key=row.key, at=row.at, until=row.until, grams=row.grams, **others)
 
 
 def last_wash(tank: Tank, at: datetime) -> datetime | None:

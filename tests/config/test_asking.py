@@ -9,7 +9,7 @@ from django.test.utils import CaptureQueriesContext
 
 from config.access.models import Session
 from config.access.store import SessionStore, session
-from config.asking import ask, fetched, in_a_row, send
+from config.asking import ask, copy_lines, fetched, in_a_row, send
 from config.roles import READERS, people, person
 from tests.cast import user_in
 from tests.factories.herd import make_animal
@@ -124,3 +124,30 @@ def test_a_session_is_read_until_its_last_moment_and_then_no_more() -> None:
     over = SessionStore(store.session_key)
     assert "word" not in over
     assert over.session_key is None
+
+
+@pytest.fixture
+def weighed() -> str:
+    """The statement that copies into a table of weights, gone with the transaction of the test."""
+    send("CREATE TEMPORARY TABLE weighed (grams int4 CHECK (grams > 0), cow int4)", {}).close()
+    return "COPY weighed (grams, cow) FROM STDIN"
+
+
+def test_lines_are_copied_as_they_stand(weighed: str) -> None:
+    copy_lines(weighed, ["12500\t1\n", "\\N\t2\n"])
+    assert ask("SELECT grams, cow FROM weighed ORDER BY cow", {}) == [(12_500, 1), (None, 2)]
+    copy_lines(weighed, [])
+    assert ask("SELECT count(*) FROM weighed", {}) == [(2,)]
+
+
+def test_who_counts_statements_counts_a_copy(weighed: str) -> None:
+    with CaptureQueriesContext(connection) as asked:
+        copy_lines(weighed, ["1\t1\n"])
+    assert [one["sql"] for one in asked.captured_queries] == [weighed]
+
+
+@pytest.mark.parametrize("line", ["0\t1\n", "one\t1\n", "1\n"])
+def test_of_a_wrong_line_nothing_is_copied(weighed: str, line: str) -> None:
+    with pytest.raises(DatabaseError), transaction.atomic():
+        copy_lines(weighed, ["1\t1\n", line])
+    assert ask("SELECT count(*) FROM weighed", {}) == [(0,)]

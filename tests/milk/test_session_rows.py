@@ -115,7 +115,8 @@ def test_more_cows_take_no_more_statements() -> None:
         return len(asked)
 
     statements(2)
-    assert statements(40) <= statements(2) + 3
+    # With those of signing in, of the request that is kept, and of savepoints.
+    assert statements(40) <= min(statements(2) + 3, 66)
 
 
 @pytest.mark.parametrize(
