@@ -10,10 +10,11 @@ are figures and names of our own.
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from html import escape
 from itertools import groupby
 from typing import Any, NamedTuple, Protocol
 
-from django.utils.html import escape, format_html
+from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
@@ -56,6 +57,12 @@ class Node:
     def second(self) -> str:
         """The second line: kg first, then the words."""
         return ", ".join(part for part in (mass(self.kg), self.words) if part)
+
+    @cached_property
+    def title(self) -> str:
+        """All that it says, in one line, as markup."""
+        told = ", ".join(part for part in (self.name, self.second, self.why) if part)
+        return f"<title>{escape(told)}</title>"
 
 
 class Flow(NamedTuple):
@@ -321,7 +328,7 @@ def drawn(box: Box) -> str:
     form = "node held" if node.held else "node"
     return linked(
         node,
-        f"<title>{escape(whole(node))}</title>"
+        f"{node.title}"
         f'<rect class="{form}" x="{number(box.x)}" y="{number(box.y)}" width="{NODE_WIDTH}" '
         f'height="{number(box.height)}"/>{"".join(texts)}',
     )
@@ -331,7 +338,7 @@ def bar(node: Node, y: float, share: float) -> str:
     """One row of the tall drawing: name and kg, above a bar when it has kg."""
     label = ", ".join(part for part in (node.second, node.why) if part)
     inside = (
-        f"<title>{escape(whole(node))}</title>"
+        f"{node.title}"
         f'<text class="name" x="0" y="{number(y + 10)}">{escape(short(node.name, 44))}</text>'
         f'<text class="why" x="0" y="{number(y + 26)}">{escape(short(label, 48))}</text>'
     )
@@ -348,8 +355,3 @@ def bar(node: Node, y: float, share: float) -> str:
 def linked(node: Node, inside: str) -> str:
     """The drawing of a node, as a link when it has an address."""
     return f'<a href="{escape(node.href)}">{inside}</a>' if node.href else f"<g>{inside}</g>"
-
-
-def whole(node: Node) -> str:
-    """All that a node says, in one line."""
-    return ", ".join(part for part in (node.name, node.second, node.why) if part)

@@ -86,4 +86,4 @@ def short_day(day: date) -> str:
 def day_and_clock(moment: datetime, *, year: bool = False) -> str:
     """A moment for reading, "Sat 6 Jun, 16:30" of its own clock, in the reader's form."""
     day = day_words(moment.date()) if year else short_day(moment.date())
-    return f"{day}, {moment:%H:%M}"
+    return f"{day}, {moment.hour:02}:{moment.minute:02}"

@@ -8,9 +8,9 @@ Texts are escaped unless they are markup already, so a cell is a plain text or w
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 from decimal import ROUND_HALF_UP, Decimal
+from html import escape
 from typing import NamedTuple
 
-from django.utils.html import conditional_escape, escape
 from django.utils.safestring import SafeString
 
 from config.language import in_readers_form
@@ -45,13 +45,16 @@ def turning(columns: Sequence[Column], rows: Iterable[Sequence[str]]) -> SafeStr
 
 def row_of(starts: Sequence[str], cells: Sequence[str]) -> str:
     """One row: its name, and each further cell after the start of its column."""
-    parts = [f'<tr><th scope="row">{conditional_escape(cells[0])}</th>']
+    parts = [f'<tr><th scope="row">{marked(cells[0])}</th>']
     for start, cell in zip(starts, cells[1:], strict=True):
-        parts.append(
-            f"{start}<span>{conditional_escape(cell)}</span></td>" if cell else f"{start}</td>"
-        )
+        parts.append(f"{start}<span>{marked(cell)}</span></td>" if cell else f"{start}</td>")
     parts.append("</tr>\n")
     return "".join(parts)
+
+
+def marked(text: str) -> str:
+    """A text as markup: escaped, unless it is markup already."""
+    return text if isinstance(text, SafeString) else escape(text)
 
 
 def when(at: datetime | None) -> SafeString:
@@ -74,7 +77,7 @@ def quiet(words: str) -> SafeString:
 
 def together(*parts: str) -> SafeString:
     """Texts and markup in one cell, with blanks between; empty ones are left out."""
-    return SafeString(" ".join(conditional_escape(part) for part in parts if part))
+    return SafeString(" ".join(marked(part) for part in parts if part))
 
 
 def rounded(value: float | Decimal | None, places: int) -> str:

@@ -83,8 +83,8 @@ def count_then(counts: Iterable[Count], at: datetime) -> Count | None:
 
 def heaviest(inside: Inside, number: int) -> set[int]:
     """So many of the animals (keys) with the most milk in it."""
-    most = nlargest(number, inside.kg.items(), key=lambda item: item[1] or 0.0)
-    return {animal for animal, _ in most}
+    kilos = {animal: kg or 0.0 for animal, kg in inside.kg.items()}
+    return set(nlargest(number, kilos, key=kilos.__getitem__))
 
 
 def not_weighed(inside: Inside) -> int:

@@ -4,9 +4,9 @@ Two thousand animals, hundreds of wheels: they are made by ``config.tables`` ins
 """
 
 from collections.abc import Iterable, Mapping, Sequence
+from html import escape
 
 from django.urls import reverse
-from django.utils.html import conditional_escape, escape
 from django.utils.safestring import SafeString
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
@@ -100,7 +100,7 @@ def lots_back_table(trace: TraceBack) -> SafeString:
 def carried_over(lot: LotIn) -> SafeString:
     """What a lot found in the tank, by the lots it was of."""
     told = [
-        conditional_escape(_("{kg} of {code}")).format(kg=kg(mass), code=escape(code))
+        escape(_("{kg} of {code}")).format(kg=kg(mass), code=escape(code))
         for code, mass in lot.parents
     ]
     return SafeString(", ".join(told)) if told else quiet(_("nothing"))
@@ -147,28 +147,30 @@ def feeds_table(feeds: Iterable[FeedIn]) -> SafeString:
         Column(_("Fed"), figures=True),
         Column(_("In time")),
     )
-    return turning(columns, map(feed_row, feeds))
+    none, in_time = quiet(_("none")), _("in time")
+    return turning(columns, (feed_row(feed, none, in_time) for feed in feeds))
 
 
-def feed_row(feed: FeedIn) -> Sequence[str]:
+def feed_row(feed: FeedIn, none: str, in_time: str) -> Sequence[str]:
+    """A row; ``none``: said of no deadline, ``in_time``: of feed that was fed before its own."""
     name = capfirst(feed.name)
     if feed.kind != "load" and feed.origin:
         name = together(name, quiet(_("from {origin}").format(origin=feed.origin)))
     return (
         name,
         when(feed.at),
-        when(feed.deadline) or quiet(_("none")),
+        when(feed.deadline) or none,
         feed.groups_said,
         kg(feed.kg),
-        in_time(feed.hours_late) if feed.deadline else EMPTY,
+        (late(feed.hours_late) or in_time) if feed.deadline else EMPTY,
     )
 
 
-def in_time(late: float | None) -> str:
-    """Whether feed was fed in time, and by how many hours it was not."""
-    if not late:
-        return _("in time")
-    return together(state("past", _("past")), _("{hours_late} late").format(hours_late=hours(late)))
+def late(by: float | None) -> str:
+    """By how many hours feed was fed too late; "" when it was not."""
+    if not by:
+        return EMPTY
+    return together(state("past", _("past")), _("{hours_late} late").format(hours_late=hours(by)))
 
 
 def animals_table(cows: Iterable[CowIn], cells: Mapping[int, float]) -> SafeString:
@@ -181,13 +183,14 @@ def animals_table(cows: Iterable[CowIn], cells: Mapping[int, float]) -> SafeStri
         Column(_("Then")),
     )
     never, mistake = quiet(_("never counted")), f" <strong>{escape(_('by mistake'))}</strong>"
+    withheld, tank = state("not"), _("TANK")
     rows = (
         (
             cow.name if cow.name == cow.ear_tag else together(cow.name, quiet(cow.ear_tag)),
             milk_in_it(cow),
             amount(cells[cow.pk]) if cow.pk in cells else never,
             milked_in(cow, mistake),
-            state("not") if cow.withheld else _("TANK"),
+            withheld if cow.withheld else tank,
         )
         for cow in cows
     )

@@ -2,6 +2,7 @@
 
 from datetime import datetime
 from decimal import Decimal
+from html import escape
 from typing import Any
 from uuid import uuid4
 
@@ -10,7 +11,7 @@ from django.contrib.auth.models import AnonymousUser
 from django.template import Context
 from django.urls import NoReverseMatch, reverse
 from django.utils import timezone
-from django.utils.html import escape, format_html, json_script
+from django.utils.html import format_html, json_script
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_

@@ -18,6 +18,7 @@ from django_stubs_ext import StrOrPromise
 from config.days import local_day
 from config.entries import Entry, append_only
 from config.language import without_noun
+from config.one_row import OneRow
 from herd.models.groups import one_id
 from milk.models.tanks import Tank, Tray, degrees, ends_after, kilos
 
@@ -318,12 +319,19 @@ class Wheel(Entry):
     def find(cls, text: str) -> "Wheel":
         """The standing wheel with this plate, or the wheel of this number. Raises DoesNotExist."""
         said = text.strip()
+        found: Wheel | None
         try:
             number = uuids.UUID(said)
         except ValueError:
-            found: Wheel | None = cls.objects.standing().filter(plate=said).first()
+            found = wheel_with_plate.by(said)
         else:
             found = cls.objects.filter(uuid=number).first()
         if found is None:
             raise cls.DoesNotExist(_(NO_SUCH_WHEEL).format(text=said[:60]))
         return found
+
+
+# Asked by whoever stands before a wheel: for its page, its trace, its place.
+wheel_with_plate: OneRow[Wheel] = OneRow(
+    lambda plate: Wheel.objects.standing().filter(plate=plate).order_by("pk")[:1], "any plate"
+)
