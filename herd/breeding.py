@@ -4,6 +4,7 @@ Days are dates of the estate's calendar; today is an argument. The days a breed 
 days and the rest are dated rows, never numbers in here.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -139,12 +140,27 @@ def since(moments: Iterable[date], day: date | None) -> tuple[date, ...]:
     return tuple(moment for moment in moments if day is None or moment > day)
 
 
+def between(moments: Sequence[date], day: date | None, today: date) -> Sequence[date]:
+    """Of dates in order those after a day (all without one) and up to today."""
+    first = bisect_right(moments, day) if day is not None else 0
+    return moments[first : bisect_right(moments, today)]
+
+
+def last_between(moments: Sequence[date], day: date | None, today: date) -> date | None:
+    """The last of them, None when there is none."""
+    found = between(moments, day, today)
+    return found[-1] if found else None
+
+
 def standing(life: Life, today: date, rules: Rules) -> Standing:
     """Where she stands today, from what was written since she last calved."""
-    calved = max((day for day in life.calvings if day <= today), default=None)
-    services = since((day for day in life.services if day <= today), calved)
-    checks = [check for check in life.checks if check.on <= today]
-    checks = [check for check in checks if calved is None or check.on > calved]
+    calved = last_between(life.calvings, None, today)
+    services = tuple(between(life.services, calved, today))
+    checks = [
+        check
+        for check in life.checks
+        if check.on <= today and (calved is None or check.on > calved)
+    ]
     state, fertile, sure = carrying(services, checks, rules)
     return Standing(
         state=state,
@@ -154,8 +170,8 @@ def standing(life: Life, today: date, rules: Rules) -> Standing:
         sure=sure,
         services=services,
         check=checks[-1] if checks else None,
-        heat=max(since((day for day in life.heats if day <= today), calved), default=None),
-        dry_since=max(since((day for day in life.dry_offs if day <= today), calved), default=None),
+        heat=last_between(life.heats, calved, today),
+        dry_since=last_between(life.dry_offs, calved, today),
         serve=to_be_served(life.decisions, today),
     )
 

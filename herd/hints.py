@@ -5,20 +5,31 @@ For the lists, read live; they keep nobody out and let nobody in.
 
 from collections.abc import Collection
 from datetime import datetime, timedelta
-from decimal import Decimal
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
+from config.asking import ask
 from config.days import local
 from config.language import in_readers_form
-from herd.lives import as_array
-from herd.models import LegBand, Recording, WithdrawalPeriod
+from herd.models import LegBand, WithdrawalPeriod
 from herd.rules_in_force import MILK_LEAST, rule_in_force
 from herd.seen import meters
 
-# Yields older than this tell of another time; with two milkings a day a day is over by then.
-LATELY, DAY = timedelta(days=35), timedelta(hours=24)
+# Yields older than this tell of another time.
+LATELY = timedelta(days=35)
+# The last whole day recorded of each, where it was less than the least.
+RECORDED = """
+    SELECT animal_id, milk_kg, happened_at
+    FROM (
+        SELECT DISTINCT ON (animal_id) animal_id, milk_kg, happened_at
+        FROM herd_recording
+        WHERE struck_at IS NULL AND session = '' AND milk_kg IS NOT NULL
+            AND happened_at > %(since)s::timestamptz AND happened_at <= %(at)s::timestamptz
+            AND animal_id = ANY(%(animals)s::int[])
+        ORDER BY animal_id, happened_at DESC) AS latest
+    WHERE milk_kg < %(least)s::numeric
+"""
 
 
 def treated_unmarked(at: datetime, animals: Collection[int]) -> dict[int, str]:
@@ -52,18 +63,16 @@ def little_milk(at: datetime, animals: Collection[int]) -> dict[int, str]:
     least = rule_in_force(MILK_LEAST, at)
     if least is None or not animals:
         return {}
-    recorded = (
-        Recording.objects.standing()
-        .filter(animal__in=as_array(animals), session="", milk_kg__isnull=False)
-        .filter(happened_at__gt=at - LATELY, happened_at__lte=at)
-        .order_by("animal", "-happened_at")
-        .distinct("animal")
-    )
-    found: dict[int, tuple[Decimal, str, datetime]] = {
-        animal: (kg, N_("recording of {when}"), when)
-        for animal, kg, when in recorded.values_list("animal_id", "milk_kg", "happened_at")
+    metered = meters().of_day(animals, at)
+    found = {
+        animal: (milked.kg, N_("meter, to {at}"), milked.at)
+        for animal, milked in metered.items()
+        if milked.kg < least
     }
-    found |= metered(at, animals)
+    values = {"animals": list(animals), "since": at - LATELY, "at": at, "least": least}
+    for animal, kg, when in ask(RECORDED, values):
+        if animal not in metered:
+            found[animal] = (kg, N_("recording of {when}"), when)
     return {
         animal: _("{kg} kg a day ({where}), below {least} kg: look at her").format(
             kg=in_readers_form(f"{kg:.1f}"),
@@ -71,15 +80,4 @@ def little_milk(at: datetime, animals: Collection[int]) -> dict[int, str]:
             least=in_readers_form(f"{least.normalize():f}"),
         )
         for animal, (kg, where, when) in found.items()
-        if kg < least
     }
-
-
-def metered(at: datetime, animals: Collection[int]) -> dict[int, tuple[Decimal, str, datetime]]:
-    """kg of the day up to each animal's last milking at the meter, where it has two at least."""
-    found = {}
-    for animal, milkings in meters().last(animals, at).items():
-        of_day = [one.kg for one in milkings if milkings[0].at - one.at < DAY]
-        if len(of_day) > 1:
-            found[animal] = (sum(of_day, Decimal(0)), N_("meter, to {at}"), milkings[0].at)
-    return found

@@ -4,6 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from django.db.models import Count, F, OuterRef, Subquery
+from django.db.models.functions import Coalesce
 from django.utils.translation import gettext as _
 
 from herd.models import Course, Dose, Group, GroupStay
@@ -55,9 +57,14 @@ def next_doses(at: datetime, until: datetime) -> list[Due]:
     ``at``: the moment of asking; animals that left the estate by then are left out. Three
     statements.
     """
+    of_course = Dose.objects.standing().filter(course=OuterRef("pk")).order_by().values("course")
+    count = Subquery(of_course.annotate(count=Count("pk")).values("count"))
     courses = list(
         Course.objects.standing()
         .filter(happened_at__lt=until, happened_at__gt=at - FORGOTTEN - LONGEST_COURSE)
+        # Of the courses of a season nearly all are over.
+        .alias(doses_written=Coalesce(count, 0))
+        .filter(doses_written__lt=F("doses"))
         .select_related("animal", "medicine")
     )
     doses: dict[int, list[Dose]] = {}

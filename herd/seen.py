@@ -37,6 +37,13 @@ class Meters(Protocol):
     def last(self, animals: Collection[int], at: datetime) -> dict[int, list[Milked]]:
         """The last milkings of animals (ids) by a moment, the newest first."""
 
+    def of_day(self, animals: Collection[int], at: datetime) -> dict[int, Milked]:
+        """The milk of the 24 hours up to the last milking of each animal (ids) by a moment.
+
+        ``Milked.at`` is when that milking began. Of an animal with two milkings in that time at
+        least: one alone tells nothing of a day.
+        """
+
 
 class NoMeters:
     """An estate where nothing is metered."""
@@ -45,6 +52,9 @@ class NoMeters:
         return Seen()
 
     def last(self, animals: Collection[int], at: datetime) -> dict[int, list[Milked]]:
+        return {}
+
+    def of_day(self, animals: Collection[int], at: datetime) -> dict[int, Milked]:
         return {}
 
 
