@@ -5,7 +5,7 @@ are drawn small. The numbers are those of the trace; nothing here computes.
 """
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from django.urls import reverse
 from django.utils.text import capfirst
@@ -204,7 +204,8 @@ def forward_nodes(trace: TraceForward) -> Iterator[Node]:
         held = trace.is_held("vat", vat.pk)
         words = _("held") if held else ""
         name = capfirst(vat.name)
-        yield Node(key=vat.name, stage=VATS, name=name, kg=vat.kg.whole, words=words, held=held)
+        key = f"vat {vat.pk}"
+        yield Node(key=key, stage=VATS, name=name, kg=vat.kg.whole, words=words, held=held)
     yield from other_nodes(trace)
     for place, (number, kg, held) in wheels_by_place(trace).items():
         yield Node(
@@ -240,17 +241,23 @@ def other_nodes(trace: TraceForward) -> Iterator[Node]:
             yield Node(key=f"left {lot.row.code}", stage=VATS, name=name, kg=lot.left.whole)
 
 
-def place_of(trace: TraceForward, wheel: int) -> str:
+def places_said() -> dict[str, str]:
+    """What each kind of place is called."""
+    return {kind: _(words) for kind, words in PLACES.items()}
+
+
+def place_of(trace: TraceForward, wheel: int, said: Mapping[str, str]) -> str:
     """The place a wheel is told under: a store or a brine is one here, a buyer is one."""
     place = trace.places[wheel]
-    return place.words if place.kind == SENT else _(PLACES[place.kind])
+    return place.words if place.kind == SENT else said[place.kind]
 
 
 def wheels_by_place(trace: TraceForward) -> dict[str, tuple[int, float, bool]]:
     """By place: how many wheels, kg of the milk, and whether one is held."""
     found: dict[str, tuple[int, float, bool]] = {}
+    said = places_said()
     for wheel, kg in trace.found.wheels:
-        place = place_of(trace, wheel.pk)
+        place = place_of(trace, wheel.pk, said)
         number, before, held = found.get(place, (0, 0.0, False))
         found[place] = (number + 1, before + kg.whole, held or trace.is_held("wheel", wheel.pk))
     return found
@@ -263,7 +270,6 @@ def part(tray: TrayOut, kg: Pair) -> float:
 
 def forward_flows(trace: TraceForward) -> Iterator[Flow]:
     found = trace.found
-    vats = {vat.pk: vat.name for vat in found.vats}
     for lot in found.lots:
         if lot.started:
             yield Flow(source="start", target=lot.row.code, kg=lot.own_interest)
@@ -271,9 +277,9 @@ def forward_flows(trace: TraceForward) -> Iterator[Flow]:
             code = lot.row.code
             yield Flow(source=code, target=f"left {code}", kg=lot.left.whole)
     for vat in found.vats:
+        held = trace.is_held("vat", vat.pk)
         for code, kg in vat.parts:
-            held = trace.is_held("vat", vat.pk)
-            yield Flow(source=code, target=vat.name, kg=kg, held=held)
+            yield Flow(source=code, target=f"vat {vat.pk}", kg=kg, held=held)
     for tray in found.trays:
         for code, kg in tray.parts:
             yield Flow(
@@ -284,10 +290,11 @@ def forward_flows(trace: TraceForward) -> Iterator[Flow]:
             yield Flow(source=code, target="cream", kg=kg * part(tray, tray.cream))
     for draw in found.draws:
         yield Flow(source=draw.lot, target=f"draw {draw.uuid}", kg=draw.kg.whole)
+    said = places_said()
     for wheel, milk in found.wheels:
         yield Flow(
-            source=vats[wheel.vat_id],
-            target=f"place {place_of(trace, wheel.pk)}",
+            source=f"vat {wheel.vat_id}",
+            target=f"place {place_of(trace, wheel.pk, said)}",
             kg=milk.whole,
             held=trace.is_held("wheel", wheel.pk),
         )

@@ -31,9 +31,9 @@ from milk.trace_parts import CowAt, CowIn, FeedIn, LotIn, MilkingIn, Period, Whe
 Withheld = tuple[CowIn, CowAt, Period]
 
 
-def answer(held: bool) -> str:
-    """Whether a thing is held, as a cell."""
-    return state("held") if held else _("free")
+def answers() -> dict[bool, str]:
+    """Cells by whether a thing is held; the same for all rows of a table."""
+    return {True: state("held"), False: _("free")}
 
 
 def link_to_lot(lot: LotIn | LotOut) -> SafeString:
@@ -82,6 +82,7 @@ def lots_back_table(trace: TraceBack) -> SafeString:
         Column(_("Carried over")),
         Column(_("Answer")),
     )
+    held = answers()
     rows = (
         (
             link_to_lot(lot),
@@ -90,7 +91,7 @@ def lots_back_table(trace: TraceBack) -> SafeString:
             kg(lot.kg),
             f"{in_readers_form(f'{lot.share * 100:.2f}')} %",
             carried_over(lot),
-            answer(trace.is_held("lot", lot.row.pk)),
+            held[trace.is_held("lot", lot.row.pk)],
         )
         for lot in trace.found.lots
     )
@@ -120,21 +121,19 @@ def wheels_table(
     ]
     if vats is None:
         del columns[1]
-    return turning(columns, (wheel_row(trace, wheel, vats) for wheel in wheels))
-
-
-def wheel_row(
-    trace: TraceBack | TraceForward, wheel: WheelIn, vats: Mapping[int, str] | None
-) -> Sequence[str]:
-    place = trace.places[wheel.pk]
-    return (
-        f"{wheel.plate} {wheel.twin}",
-        *(() if vats is None else (vats[wheel.vat_id],)),
-        kg(wheel.kg) if wheel.kg else quiet(_("not weighed")),
-        str(place),
-        when(place.at),
-        answer(trace.is_held("wheel", wheel.pk)),
+    unweighed, held = quiet(_("not weighed")), answers()
+    rows = (
+        (
+            f"{wheel.plate} {wheel.twin}",
+            *(() if vats is None else (vats[wheel.vat_id],)),
+            kg(wheel.kg) if wheel.kg else unweighed,
+            str(trace.places[wheel.pk]),
+            when(trace.places[wheel.pk].at),
+            held[trace.is_held("wheel", wheel.pk)],
+        )
+        for wheel in wheels
     )
+    return turning(columns, rows)
 
 
 def feeds_table(feeds: Iterable[FeedIn]) -> SafeString:
@@ -224,6 +223,7 @@ def vats_table(trace: TraceForward, vats: Iterable[VatOut]) -> SafeString:
         Column(_("Lots")),
         Column(_("Answer")),
     )
+    held = answers()
     rows = (
         (
             capfirst(vat.name),
@@ -231,7 +231,7 @@ def vats_table(trace: TraceForward, vats: Iterable[VatOut]) -> SafeString:
             to_the_gram(vat.kg.interest),
             kg(vat.kg.whole),
             ", ".join(code for code, _kg in vat.parts),
-            answer(trace.is_held("vat", vat.pk)),
+            held[trace.is_held("vat", vat.pk)],
         )
         for vat in vats
     )
@@ -250,7 +250,7 @@ def lots_forward_table(trace: TraceForward, lots: Iterable[LotOut]) -> SafeStrin
         Column(_("Left in the tank"), figures=True),
         Column(_("Answer")),
     )
-    nothing = quiet(_("nothing"))
+    nothing, held = quiet(_("nothing")), answers()
     rows = (
         (
             link_to_lot(lot),
@@ -260,7 +260,7 @@ def lots_forward_table(trace: TraceForward, lots: Iterable[LotOut]) -> SafeStrin
             kg(lot.row.whole),
             ", ".join(code for code, _kg in lot.parents) or nothing,
             kg(lot.left.whole) if lot.left.whole > 0 else nothing,
-            answer(trace.is_held("lot", lot.row.pk)),
+            held[trace.is_held("lot", lot.row.pk)],
         )
         for lot in lots
     )
