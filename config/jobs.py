@@ -1,8 +1,9 @@
 """Background jobs: each run leaves a row, and a write may ask for one without waiting for it."""
 
 import logging
+import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import partial
 from typing import Any
 
@@ -18,6 +19,11 @@ logger = logging.getLogger(__name__)
 
 # A write must not wait for a broker that is away; the night's job does the work then.
 BROKER_WAIT_SECONDS = 2
+
+# A process, and the address of a broker.
+Place = tuple[int, str]
+# Opening a line takes ten times as long as sending a job: lines nobody uses just now stay open.
+_idle: list["Line"] = []
 
 
 @contextmanager
@@ -62,18 +68,69 @@ def same(asking: partial[bool], waiting: Any) -> bool:
 def send(task_name: str, args: tuple[Any, ...]) -> bool:
     """Hand a job to the broker; False when it could not be reached."""
     try:
-        with current_app.connection_for_write(
-            connect_timeout=BROKER_WAIT_SECONDS, transport_options=quick()
-        ) as connection:
-            current_app.send_task(
-                task_name, args=args, connection=connection, retry=False, ignore_result=True
-            )
-    except (OSError, OperationalError) as error:
+        hand_over(task_name, args)
+    except OperationalError as error:
         logger.warning(
             "%s could not be asked for, it comes with its next run: %s", task_name, error
         )
         return False
     return True
+
+
+def hand_over(task_name: str, args: tuple[Any, ...]) -> None:
+    """Send by a line that is open already, or by a new one. Raises OperationalError.
+
+    A line that lay idle may have been closed by the broker meanwhile: then a new one is tried. What
+    was heard after all comes twice, which every job bears.
+    """
+    place = (os.getpid(), str(current_app.conf.broker_write_url))
+    kept = idle_line(place)
+    if kept is not None:
+        with suppress(OperationalError):
+            return kept.send(task_name, args)
+    Line(place).send(task_name, args)
+
+
+class Line:
+    """A connection to the broker, opened when something is sent first."""
+
+    def __init__(self, place: Place) -> None:
+        self.place = place
+        self.connection = current_app.connection_for_write(
+            connect_timeout=BROKER_WAIT_SECONDS, transport_options=quick()
+        )
+        self.producer = current_app.amqp.Producer(self.connection)
+
+    def send(self, task_name: str, args: tuple[Any, ...]) -> None:
+        """Send, and lie idle until the next job; close when that fails. Raises OperationalError."""
+        wrong: tuple[type[BaseException], ...] = (
+            OSError,
+            OperationalError,
+            *self.connection.connection_errors,
+            *self.connection.channel_errors,
+        )
+        try:
+            current_app.send_task(
+                task_name, args=args, producer=self.producer, retry=False, ignore_result=True
+            )
+        except wrong as error:
+            self.connection.release()
+            raise OperationalError(str(error)) from error
+        _idle.append(self)
+
+
+def idle_line(place: Place) -> Line | None:
+    """A line that this process opened to this broker and nobody uses just now."""
+    while True:
+        try:
+            line = _idle.pop()
+        except IndexError:
+            return None
+        if line.place == place:
+            return line
+        # One of the process that this one was made from is that one's to close.
+        if line.place[0] == place[0]:
+            line.connection.release()
 
 
 def quick() -> dict[str, Any]:
