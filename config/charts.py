@@ -194,7 +194,8 @@ HATCH = SafeString(
 
 def number(value: float) -> str:
     """A length of the drawing, short."""
-    return f"{value:.1f}".rstrip("0").rstrip(".")
+    text = f"{value:.1f}"
+    return text[:-2] if text.endswith(".0") else text
 
 
 def mass(kg: float | None) -> str:
@@ -284,9 +285,13 @@ def bands(boxes: dict[str, Box], flows: Sequence[Flow]) -> list[str]:
     starts = slices(boxes, told, lambda flow: flow.source)
     ends = slices(boxes, sorted(told, key=lambda flow: boxes[flow.source].y), lambda f: f.target)
     drawings = []
+    across: dict[tuple[float, float], tuple[str, str, str]] = {}
     for flow in told:
         left, right = boxes[flow.source].x + NODE_WIDTH, boxes[flow.target].x
-        x, middle, to_x = number(left), number((left + right) / 2), number(right)
+        # All between two stages begin and end alike.
+        if (left, right) not in across:
+            across[left, right] = number(left), number((left + right) / 2), number(right)
+        x, middle, to_x = across[left, right]
         top, bottom = map(number, starts[flow])
         to_top, to_bottom = map(number, ends[flow])
         form = "flow held" if flow.held else "flow"

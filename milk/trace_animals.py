@@ -35,12 +35,14 @@ def told(inside: Inside, animals: Collection[int] | None = None) -> list[CowIn]:
     for row in inside.rows(wanted):
         # One without a weight is among those who share the rest.
         if row.grams is not None and row.animal in found:
-            at = at_milking(inside, counts, row.lot, row.milking, row.animal)
-            found[row.animal].milkings.append(at._replace(kg=inside.kg_of(row), weighed=True))
+            animal, kg = row.animal, inside.kg_of(row)
+            at = at_milking(inside, counts.get(animal, ()), row.lot, row.milking, animal, kg, True)
+            found[animal].milkings.append(at)
     for part in inside.shared:
+        pair = part.lot, part.milking
         for animal in part.animals.keys() & found.keys():
-            at = at_milking(inside, counts, part.lot, part.milking, animal)
-            found[animal].milkings.append(at._replace(kg=part.kg))
+            at = at_milking(inside, counts.get(animal, ()), *pair, animal, part.kg, False)
+            found[animal].milkings.append(at)
     return sorted(found.values(), key=lambda cow: (-(cow.kg or 0), cow.name))
 
 
@@ -60,17 +62,20 @@ def named_asked(inside: Inside, animals: Iterable[int]) -> dict[str, Any]:
     return {"animals": sorted(animals), "first": first, "last": last}
 
 
-def at_milking(inside: Inside, counts: Counts, lot: int, milking: int, animal: int) -> CowAt:
-    """An animal at one milking; how much of hers is in it is not told yet."""
+def at_milking(
+    inside: Inside,
+    counts: Iterable[Count],
+    lot: int,
+    milking: int,
+    animal: int,
+    kg: float | None,
+    weighed: bool,
+) -> CowAt:
+    """An animal at one milking; ``counts``: her own, ``kg``: of hers in the thing."""
     there = inside.milkings[milking]
-    return CowAt(
-        milking=there,
-        lot=inside.codes[lot],
-        kg=None,
-        weighed=False,
-        cells=count_then(counts.get(animal, ()), there.started_at),
-        withheld=inside.withheld.get((animal, milking), ()),
-    )
+    cells = count_then(counts, there.started_at)
+    withheld = inside.withheld.get((animal, milking), ())
+    return CowAt(there, inside.codes[lot], kg, weighed, cells, withheld)
 
 
 def count_then(counts: Iterable[Count], at: datetime) -> Count | None:

@@ -7,10 +7,13 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from config.asking import in_a_row
 from milk.services.holds import hold_milk
+from milk.trace import back
+from milk.trace_animals import by_group
 from tests.factories.feed import make_batch, make_feeding
 from tests.factories.herd import make_course, make_dose, make_medicine
-from tests.factories.milk import EVENING, stamp_at
+from tests.factories.milk import EVENING, lots_of, make_delivery, make_vat, stamp_at
 from tests.milk.trace_chain import HOUR, MORNING, Chain
 
 pytestmark = pytest.mark.django_db
@@ -102,5 +105,35 @@ def test_number_of_questions_to_the_database(
     """Besides the chain's own: the session, the start, the rule, holds and places."""
     path = reverse("milk:trace", args=["back", "wheel", chain.wheels[0].uuid])
     vet_client.get(path)
-    with django_assert_max_num_queries(24):
+    with django_assert_max_num_queries(23):
         vet_client.get(path)
+
+
+def test_nothing_in_it_is_said(vet_client: Any) -> None:
+    supplied = lots_of(make_delivery().tank)[0]
+    for kind, id in (("vat", make_vat().uuid), ("lot", supplied.uuid)):
+        assert "No animal of this book gave the milk." in page(vet_client, "back", kind, id)
+        path = reverse("milk:trace", args=["back", kind, id])
+        assert vet_client.get(path, {"animals": "all"}).status_code == 200
+
+
+@pytest.mark.parametrize("kind", ["vat", "wheel", "lot"])
+def test_some_animals_are_told_as_all_of_them_are(chain: Chain, kind: str) -> None:
+    """The reference tells every animal, and counts those of each group one by one."""
+    make_dose(make_course(chain.cows[0], medicine=make_medicine(84), happened_at=EVENING - HOUR))
+    thing = {"vat": chain.vat, "wheel": chain.wheels[0], "lot": chain.morning}[kind]
+    reference, found = back(kind, thing).found, back(kind, thing).found
+    heaviest = [cow.pk for cow in reference.animals[:2]]
+    listed = found.foremost(2)
+    assert listed == set(heaviest)
+    with in_a_row():
+        found.ask_ahead(listed)
+        told, groups = found.tell(listed), by_group(found.inside)
+    assert told == reference.animals[:2]
+    assert found.withheld == reference.withheld != []
+    assert found.mistaken == reference.mistaken
+    of_group: dict[int, set[int]] = {}
+    for cow in reference.animals:
+        for at in cow.milkings:
+            of_group.setdefault(at.milking.group, set()).add(cow.pk)
+    assert groups == {group: len(cows) for group, cows in of_group.items()}
