@@ -116,8 +116,13 @@ def ahead(statement: str, values: Values) -> None:
 
 def fetched(cursor: psycopg.Cursor[Any]) -> Rows:
     """The rows of a statement that was sent."""
-    with connections[DEFAULT_DB_ALIAS].wrap_database_errors, cursor:
+    try:
         return cursor.fetchall()
+    except psycopg.Error:
+        with connections[DEFAULT_DB_ALIAS].wrap_database_errors:
+            raise
+    finally:
+        cursor.close()
 
 
 @contextmanager

@@ -23,7 +23,7 @@ from config.days import local
 from config.errors import Conflict
 from herd.models import Animal, Course
 from milk.below import ancestors
-from milk.held_above import Ask, Made, ask_about, named_asked
+from milk.held_above import Above, Made, Things, above, things
 from milk.held_sql import NAMED
 from milk.mistakes import said_at_once, settled_by_people
 from milk.models import Hold, HoldDecision, MilkLot, VatLot, Wheel
@@ -121,11 +121,13 @@ def open_holds(
     """The holds that keep these lots, vats and wheels back, oldest first.
 
     Keys are ("lot", id), ("vat", id), ("wheel", id); what is free has no key. Holds decided as
-    “use otherwise” or “destroy” still keep back; ``HeldBy.is_open`` tells them apart. Five
-    statements at most, fewer with what was ``made`` of what, and the last only where a hold is.
+    “use otherwise” or “destroy” still keep back; ``HeldBy.is_open`` tells them apart. One
+    statement where nothing is held, one more for wheels whose vats are not ``made`` known; and
+    three where a hold is.
     """
-    asked = ask_about(set(lot_ids), set(vat_ids), set(wheel_ids), made)
-    named = ask(NAMED, named_asked(asked))
+    lots, vats = set(lot_ids), set(vat_ids)
+    asked = things(lots, vats, wheel_ids, made)
+    named = ask(NAMED, asked.named)
     holds = refusing({hold for hold, *_ in named})
     if not holds:
         return {}
@@ -135,7 +137,7 @@ def open_holds(
         if hold is not None and not (way == "tank" and came_later(hold, opened)):
             by_name[thing, name].append((hold, way))
     codes = {name: code for _, thing, name, _, code, _ in named if thing == "lot"}
-    return gather(asked, Named(by_name, codes), (set(lot_ids), set(vat_ids), set(wheel_ids)))
+    return gather(asked, above(asked, made), Named(by_name, codes), vats)
 
 
 def refusing(hold_ids: Collection[int]) -> dict[int, Hold]:
@@ -153,28 +155,30 @@ def came_later(hold: Any, opened: datetime) -> bool:
 
 
 def gather(
-    ask: Ask, named: Named, wanted: tuple[set[int], set[int], set[int]]
+    asked: Things, above: Above, named: Named, vats: set[int]
 ) -> dict[tuple[Thing, int], list[HeldBy]]:
-    """Holds by what was asked about, each once, with the shortest reason."""
-    lots, vats, wheels = wanted
-    of_lots = {lot: named.of_lot(lot, above) for lot, above in ask.lots.items()}
+    """Holds by what was asked about, each once, with the shortest reason.
+
+    ``vats``: those asked about for themselves, not for a wheel.
+    """
+    of_lots = {lot: named.of_lot(lot, over) for lot, over in above.lots.items()}
 
     @cache
     def of_vat(vat: int) -> list[HeldBy]:
         through = [
             as_held(found.hold, found.through or _(THROUGH_LOT).format(lot=named.codes[lot]))
-            for lot in ask.vats[vat]
+            for lot in above.vats[vat]
             for found in of_lots[lot]
         ]
         return once([*named.itself("vat", vat), *sorted(through, key=lambda held: held.through)])
 
     answers: dict[tuple[Thing, int], list[HeldBy]] = {}
-    for lot in lots:
+    for lot in asked.lots:
         answers["lot", lot] = of_lots[lot]
     for vat in vats:
         answers["vat", vat] = of_vat(vat)
-    for wheel in wheels & set(ask.wheels):
-        of_its_vat = of_vat(ask.wheels[wheel])
+    for wheel, vat in asked.wheels.items():
+        of_its_vat = of_vat(vat)
         through = [as_held(held.hold, held.through or _("through its vat")) for held in of_its_vat]
         answers["wheel", wheel] = once([*named.itself("wheel", wheel), *through])
     return {key: held for key, held in answers.items() if held}

@@ -1,32 +1,34 @@
 """The statements of what is held; arrays only, so that the planner stays on the indexes."""
 
-VATS_OF_WHEELS = "SELECT id, vat_id FROM milk_wheel WHERE id = ANY(%(wheels)s::int4[])"
-LOTS_OF_VATS = "SELECT vat_id, lot_id FROM milk_vatlot WHERE vat_id = ANY(%(vats)s::int4[])"
-# Edges above the lots of vats, and above other lots; LATERAL with OFFSET keeps a probe a probe.
-EDGES_ABOVE_VATS = """
-    WITH RECURSIVE up(lot_id, parent_id) AS (
+# Lots given and of vats, and the edges above them; LATERAL with OFFSET keeps a probe a probe.
+_UP = """
+    WITH RECURSIVE of_vats(lots) AS (
+        SELECT %(lots)s::int4[] || ARRAY(
+            SELECT lot_id FROM milk_vatlot WHERE vat_id = ANY(%(vats)s::int4[]))
+    ), up(lot_id, parent_id) AS (
         SELECT lot_id, parent_id FROM milk_lotparent
-        WHERE lot_id = ANY(%(lots)s::int4[] || ARRAY(
-            SELECT lot_id FROM milk_vatlot WHERE vat_id = ANY(%(vats)s::int4[])))
+        WHERE lot_id = ANY((SELECT lots FROM of_vats)::int4[])
         UNION
         SELECT edge.lot_id, edge.parent_id FROM up CROSS JOIN LATERAL (
             SELECT p.lot_id, p.parent_id FROM milk_lotparent AS p
             WHERE p.lot_id = up.parent_id OFFSET 0
         ) AS edge
     )
-    SELECT lot_id, parent_id FROM up
 """
-# Where a hold can name what is asked about, of a lot its code and when it opened; one statement,
-# arrays only.
-NAMED = """
+VATS_OF_WHEELS = "SELECT id, vat_id FROM milk_wheel WHERE id = ANY(%(wheels)s::int4[])"
+LOTS_OF_VATS = "SELECT vat_id, lot_id FROM milk_vatlot WHERE vat_id = ANY(%(vats)s::int4[])"
+_LOTS = "(SELECT lots || ARRAY(SELECT parent_id FROM up) FROM of_vats)::int4[]"
+# Where a hold can name what is asked about or anything above it, of a lot its code and when it
+# opened; one statement, arrays only. Most answers are empty, and nothing more need be read then.
+NAMED = f"""{_UP}
     SELECT n.*, l.code, l.opened_at FROM (
     SELECT hold_id AS hold, 'lot' AS thing, lot_id AS number, 'named' AS way
-    FROM milk_holditem WHERE lot_id = ANY(%(lots)s::int4[]) AND gone_at IS NULL
+    FROM milk_holditem WHERE lot_id = ANY({_LOTS}) AND gone_at IS NULL
     UNION SELECT id, 'lot', lot_id, 'named' FROM milk_hold
-    WHERE lot_id = ANY(%(lots)s::int4[]) AND struck_at IS NULL
+    WHERE lot_id = ANY({_LOTS}) AND struck_at IS NULL
     UNION SELECT h.id, 'lot', l.id, 'tank'
     FROM milk_milklot AS l JOIN milk_hold AS h ON h.tank_id = l.tank_id
-    WHERE l.id = ANY(%(lots)s::int4[]) AND h.struck_at IS NULL
+    WHERE l.id = ANY({_LOTS}) AND h.struck_at IS NULL
       AND (l.ended_at IS NULL OR l.ended_at > h.happened_at)
     UNION SELECT id, 'vat', vat_id, 'named' FROM milk_hold
     WHERE vat_id = ANY(%(vats)s::int4[]) AND struck_at IS NULL

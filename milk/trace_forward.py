@@ -14,15 +14,14 @@ from uuid import UUID
 
 from django.utils.translation import gettext as _
 
-from milk import held_above
 from milk.shares import parents_first
-from milk.trace_back import fractions, wheels_of
+from milk.trace_back import fractions
 from milk.trace_parts import WheelIn, vat_name
 from milk.trace_sql import (
     OTHER_DRAWS,
     POURED_FROM_TRAYS,
     VATS_OF_LOTS,
-    WHEELS_OF_VATS,
+    WHEELS_OF_LOTS,
     LotRow,
     Reader,
 )
@@ -209,21 +208,20 @@ def read_forward(reader: Reader, start: Start) -> Found:
     lots = lots_below(reader, start)
     if lots:
         reader.ahead(VATS_OF_LOTS, lots=list(lots))
+        reader.ahead(WHEELS_OF_LOTS, lots=list(lots))
         reader.ahead(OTHER_DRAWS, lots=list(lots))
     vats, vat_rows = vats_of(reader, lots)
     if vats:
-        reader.ahead(WHEELS_OF_VATS, vats=sorted(vats))
         reader.ahead(SECOND_RING, vats=list(vats))
-        held_above.send_ahead(lots, vats)
+    wheels = reader.rows(WHEELS_OF_LOTS, lots=list(lots)) if vats else []
     draws, trays = draws_of(reader, lots)
-    wheels = wheels_of(reader, vats) if vats else []
     ring = [RingVat(*row) for row in reader.rows(SECOND_RING, vats=list(vats))] if vats else []
     inside = {vat.uuid for vat in vats.values()}
     return Found(
         start=start,
         lots=list(lots.values()),
         vats=list(vats.values()),
-        wheels=weighed(wheels, vats),
+        wheels=weighed(map(WheelIn._make, wheels), vats),
         draws=draws,
         trays=trays,
         second_ring=[vat for vat in ring if vat.uuid not in inside],
@@ -285,13 +283,18 @@ def vats_of(reader: Reader, lots: dict[int, LotOut]) -> tuple[dict[int, VatOut],
         return {}, 0
     vats: dict[int, VatOut] = {}
     weighed_rows = 0
-    for pk, lot_pk, kg, *vat in reader.rows(VATS_OF_LOTS, lots=list(lots)):
-        found = vats.setdefault(pk, VatOut(pk, *vat))
-        lot = lots[lot_pk]
-        found.parts.append((lot.row.code, kg if lot.started else 0.0))
-        if lot.started:
+    own = {pk: own_part(lot) for pk, lot in lots.items() if lot.started}
+    codes = {pk: lot.row.code for pk, lot in lots.items()}
+    for pk, lot, kg, *vat in reader.rows(VATS_OF_LOTS, lots=list(lots)):
+        found = vats.get(pk)
+        if found is None:
+            found = vats[pk] = VatOut(pk, *vat)
+        if lot in own:
             weighed_rows += 1
-            found.kg += Pair(kg, kg * own_part(lot))
+            found.kg += Pair(kg, kg * own[lot])
+            found.parts.append((codes[lot], kg))
+        else:
+            found.parts.append((codes[lot], 0.0))
     return vats, weighed_rows
 
 
@@ -300,7 +303,7 @@ def own_part(lot: LotOut) -> float:
     return lot.own_interest / lot.row.kg if lot.row.kg else 1.0
 
 
-def weighed(wheels: Sequence[WheelIn], vats: dict[int, VatOut]) -> list[tuple[WheelIn, Pair]]:
+def weighed(wheels: Iterable[WheelIn], vats: dict[int, VatOut]) -> list[tuple[WheelIn, Pair]]:
     """Wheels with their part of the vat's milk, in the order of the vats."""
     by_vat: dict[int, list[WheelIn]] = defaultdict(list)
     for wheel in wheels:

@@ -14,7 +14,7 @@ from feed.unaccounted import MayHave, may_have_had, may_have_of
 from milk.trace_feeds import open_asked
 from milk.trace_forward import Found, read_forward
 from milk.trace_parts import FeedIn, MayFed, MayFeed, MilkingIn
-from milk.trace_sql import OPEN_LOAD_FED, OPEN_LOADS, Reader
+from milk.trace_sql import OPEN_LOAD_FED, Reader
 from milk.trace_start import Span, Start, from_groups
 
 
@@ -92,7 +92,7 @@ def may_below(
     it surely are not told again.
     """
     loads = [feed.pk for feed in sure.start.feeds if feed.kind == "load"]
-    if not loads or not reader.rows(OPEN_LOADS, batches=loads):
+    if not any(feed.open for feed in sure.start.feeds):
         return [], None
     found = may_have_of(ForageBatch.objects.filter(pk__in=loads), now)
     spans = [(one.group.pk, moment, moment + before) for one in found for moment in one.moments]

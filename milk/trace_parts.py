@@ -184,7 +184,10 @@ class FedTo:
 
 @dataclass(slots=True)
 class FeedIn:
-    """A load of grass or a feed lot; ``origin``: its field, or the supplier of a feed lot."""
+    """A load of grass or a feed lot; ``origin``: its field, or the supplier of a feed lot.
+
+    ``open``: something is left of a load, and nobody wrote where it went.
+    """
 
     kind: str
     pk: int
@@ -193,6 +196,7 @@ class FeedIn:
     origin: str
     at: datetime
     deadline: datetime | None
+    open: bool
     fed: list[FedTo] = field(default_factory=list)
 
     @property

@@ -109,18 +109,14 @@ WHERE b.struck_at IS NULL AND b.done_at IS NULL AND EXISTS (
 LIMIT 1
 """
 
-# Those of some loads of which something is left.
-OPEN_LOADS = """
-SELECT id FROM feed_foragebatch
-WHERE id = ANY(%(batches)s::int4[]) AND struck_at IS NULL AND done_at IS NULL
-"""
-
+# The last column: whether something is left of a load, of which nobody wrote where it went.
 FEEDS = """
-SELECT 'load', b.id, b.uuid, '', f.name, b.happened_at, b.deadline
+SELECT 'load', b.id, b.uuid, '', f.name, b.happened_at, b.deadline,
+       b.struck_at IS NULL AND b.done_at IS NULL
 FROM feed_foragebatch AS b JOIN feed_field AS f ON f.id = b.field_id
 WHERE b.id = ANY(%(batches)s::int4[])
 UNION ALL
-SELECT l.kind, l.id, l.uuid, l.name, COALESCE(h.name, f.name), l.happened_at, NULL
+SELECT l.kind, l.id, l.uuid, l.name, COALESCE(h.name, f.name), l.happened_at, NULL, false
 FROM feed_feedlot AS l
 LEFT JOIN herd_holding AS h ON h.id = l.supplier_id
 LEFT JOIN feed_field AS f ON f.id = l.field_id
@@ -131,6 +127,15 @@ WHEELS_OF_VATS = """
 SELECT w.id, w.uuid, w.plate, w.twin, w.kg::float8, w.vat_id
 FROM milk_wheel AS w
 WHERE w.vat_id = ANY(%(vats)s::int4[]) AND w.struck_at IS NULL
+ORDER BY w.vat_id, w.twin
+"""
+
+# The same of the vats that were filled from some lots, so that nobody waits for these first.
+WHEELS_OF_LOTS = """
+SELECT w.id, w.uuid, w.plate, w.twin, w.kg::float8, w.vat_id
+FROM milk_wheel AS w
+WHERE w.vat_id = ANY(ARRAY(SELECT vat_id FROM milk_vatlot WHERE lot_id = ANY(%(lots)s::int4[])))
+  AND w.struck_at IS NULL
 ORDER BY w.vat_id, w.twin
 """
 

@@ -29,6 +29,7 @@ from django.core.management import call_command
 from django.db import connection
 from django.test import Client
 
+from config.memory import settle
 from config.roles import VET
 from feed.models import ForageBatch
 from herd.models import Course
@@ -42,21 +43,22 @@ from tests.bench import ten_years_peers as others
 from tests.bench.ten_years_frames import Frames
 from tests.bench.ten_years_more import entries, meter_rows, recall, worker_memory
 from tests.bench.ten_years_sql import Floor, asked_by, bare, pages, replayed
+from tests.bench.ten_years_sqlite import SqliteTraces
 from tests.bench.ten_years_timing import (
-    Answer,
     Sweeper,
     Times,
     alternate,
     answer_back,
     answer_forward,
     answer_sweep,
+    by_key,
     check_same,
-    found,
+    check_whole,
     say,
 )
 
 LATEST = Path(__file__).with_name("latest.json")
-WHEELS, BATCHES, COURSES, PEER_IDS, ROUNDS = 40, 24, 24, 12, 5
+WHEELS, BATCHES, COURSES, PEER_IDS, ROUNDS = 40, 24, 24, 24, 5
 SWEPT = timedelta(days=90)
 DAY = timedelta(days=1)
 
@@ -202,52 +204,49 @@ class Bench:
         if not (self.folder / "batch.csv").exists():
             say("Copying the book for the peers (once) ...")
             others.export(self.folder)
-        asked: list[Any] = [
-            others.Staged(others.Sqlite(self.folder)),
-            others.Staged(others.Duck(self.folder)),
-            Frames(self.folder),
-        ]
-        wheels = self.some(self.long, Wheel, PEER_IDS, last_year=False)
-        batches = self.some(self.long, ForageBatch, PEER_IDS, last_year=False)
-        self.among_peers(
-            "trace back",
-            wheels,
-            lambda key: answer_back(back("wheel", found(Wheel, key))),
-            asked,
-            "back",
-        )
-        self.among_peers(
-            "forage forward",
-            batches,
-            lambda key: answer_forward(forward("batch", found(ForageBatch, key))),
-            asked,
-            "forward",
-        )
+        staged = [others.Staged(others.Duck(self.folder)), Frames(self.folder)]
+        whole = SqliteTraces(self.folder)
+        for name, model, own, other, method in (
+            ("trace back", Wheel, lambda thing: back("wheel", thing), whole.back, "back"),
+            (
+                "forage forward",
+                ForageBatch,
+                lambda thing: forward("batch", thing),
+                whole.forward,
+                "forward",
+            ),
+        ):
+            keys = self.some(self.long, model, PEER_IDS, last_year=False)
+            things = [model.objects.get(pk=key) for key in keys]
+            peers = {"SQLite": other}
+            peers |= {one.name: by_key(getattr(one, method)) for one in staged}
+            for thing in things:
+                mine = own(thing)
+                check_whole(f"{name} by SQLite", mine, other(thing))
+                answer = answer_back(mine) if method == "back" else answer_forward(mine)
+                for one in staged:
+                    check_same(f"{name} by {one.name}", thing, answer, peers[one.name](thing))
+            self.among_peers(name, things, own, peers)
+        sweepers = [Sweeper(one) for one in (others.Staged(others.Sqlite(self.folder)), *staged)]
         spans = [self.sweep_span() for _ in range(ROUNDS)]
-        self.among_peers(
-            "sweep",
-            spans,
-            answer_sweep,
-            [Sweeper(one) for one in asked],
-            "sweep",
-        )
+        for sweeper in sweepers:
+            for span in spans:
+                name = f"sweep by {sweeper.name}"
+                check_same(name, span, answer_sweep(span), sweeper.sweep(span))
+        self.among_peers("sweep", spans, answer_sweep, {one.name: one.sweep for one in sweepers})
 
     def among_peers(
         self,
         name: str,
         items: Sequence[Any],
-        own: Callable[[Any], Answer],
-        peers: Sequence[Any],
-        method: str,
+        own: Callable[[Any], Any],
+        peers: dict[str, Callable[[Any], Any]],
     ) -> None:
-        for item in items:
-            wanted = own(item)
-            for peer in peers:
-                check_same(f"{name} by {peer.name}", item, wanted, getattr(peer, method)(item))
+        """The program and its peers about each item, in turn."""
         contenders: dict[str, Callable[[Any], Any]] = {f"{name} (among peers)": own}
-        contenders |= {f"{name}: {peer.name}": getattr(peer, method) for peer in peers}
+        contenders |= {f"{name}: {peer}": ask for peer, ask in peers.items()}
         alternate(self.times, items, contenders)
-        best = min(self.times.median(f"{name}: {peer.name}") for peer in peers)
+        best = min(self.times.median(f"{name}: {peer}") for peer in peers)
         key = f"{name.replace(' ', '_')}_vs_best_peer"
         self.ratios[key] = round(self.times.median(f"{name} (among peers)") / best, 3)
 
@@ -366,6 +365,8 @@ def main(arguments: Iterable[str] | None = None) -> None:
     short, long = Book(options.short), Book(options.years)
     for book in (short, long):
         book.make()
+    # As the processes that serve do, once they are ready.
+    settle()
     bench = Bench(short, long, Path(settings.SWARDLINE_DATA) / f"peers-{long.name}")
     bench.traces_back()
     bench.traces_forward()

@@ -3,6 +3,7 @@
 import statistics
 import sys
 from collections.abc import Callable, Sequence
+from dataclasses import fields, is_dataclass
 from datetime import datetime
 from time import perf_counter
 from typing import Any
@@ -66,8 +67,9 @@ class Sweeper:
         return found
 
 
-def found(model: Any, key: int) -> Any:
-    return model.objects.get(pk=key)
+def by_key(ask: Callable[[int], Any]) -> Callable[[Any], Any]:
+    """A peer that is asked by the key of a thing."""
+    return lambda thing: ask(thing.pk)
 
 
 def answer_back(trace: Any) -> Answer:
@@ -127,3 +129,31 @@ def plain(found: Any) -> Any:
 def near(one: dict[float, float], other: dict[float, float], key: float) -> bool:
     """Whether two have the same figure, but for the order of summing."""
     return key in one and key in other and abs(one[key] - other[key]) < 1e-6
+
+
+# What is of the asking, not of the answer.
+OF_THE_ASKING = {"took_ms", "reader", "as_at"}
+
+
+def check_whole(name: str, mine: Any, other: Any) -> None:
+    """Raise AssertionError when two whole traces are not the same in every field."""
+    for part in fields(mine):
+        if part.name in OF_THE_ASKING:
+            continue
+        one, two = in_order(getattr(mine, part.name)), in_order(getattr(other, part.name))
+        if one != two:
+            raise AssertionError(f"{name} of {mine.name}: {part.name} is not the same")
+
+
+def in_order(found: Any) -> Any:
+    """A value of a trace without the order of what stands beside each other, to the mg."""
+    if is_dataclass(found) and not isinstance(found, type):
+        parts = [one.name for one in fields(found) if one.name not in OF_THE_ASKING]
+        return [in_order(getattr(found, name)) for name in parts]
+    if isinstance(found, float):
+        return round(found, 6)
+    if isinstance(found, dict):
+        return {key: in_order(value) for key, value in found.items()}
+    if isinstance(found, list | tuple):
+        return sorted((in_order(one) for one in found), key=repr)
+    return found

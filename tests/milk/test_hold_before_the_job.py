@@ -134,4 +134,4 @@ def test_milk_in_order_costs_few_statements() -> None:
     lots = [milk(make_animal()) for _ in range(3)]
     with CaptureQueriesContext(connection) as asked:
         check_may_pour(lots=lots, at=MORNING)
-    assert len(asked) == 5  # whatever the number of lots
+    assert len(asked) == 4  # whatever the number of lots
