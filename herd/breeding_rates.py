@@ -157,16 +157,16 @@ class Cycle:
 
     def is_eligible(self, begins: date, ends: date, days: int) -> bool:
         """There for so many days of the period, past her waiting days, and empty at its start."""
-        there = sum(overlap(span, (begins, ends)) for span in self.could)
-        carries_then = any(
-            one.since < begins and (one.until is None or one.until > begins) for one in self.carried
-        )
-        return there >= days and not carries_then
-
-
-def overlap(one: tuple[date, date], other: tuple[date, date]) -> int:
-    """The days two spans share."""
-    return max((min(one[1], other[1]) - max(one[0], other[0])).days, 0)
+        there = 0
+        for first, until in self.could:
+            if first < ends and until > begins:
+                there += (min(until, ends) - max(first, begins)).days
+        if there < days:
+            return False
+        for one in self.carried:
+            if one.since < begins and (one.until is None or one.until > begins):
+                return False
+        return True
 
 
 def cycle(life: Life, today: date, rules: Rules, place: Standing | None = None) -> Cycle:
@@ -176,10 +176,11 @@ def cycle(life: Life, today: date, rules: Rules, place: Standing | None = None) 
     """
     tomorrow = today + timedelta(days=1)
     could = []
+    waiting, decisions = timedelta(days=rules.waiting), allowed(life.decisions, tomorrow)
     for begin, end in pairwise((*life.calvings, tomorrow)):
-        first = begin + timedelta(days=rules.waiting)
+        first = begin + waiting
         for came, left in life.present:
-            for decided, until in allowed(life.decisions, tomorrow):
+            for decided, until in decisions:
                 span = max(first, came, decided), min(end, left or tomorrow, until)
                 if span[0] < span[1]:
                     could.append(span)
