@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from enum import StrEnum
+from operator import attrgetter
 from typing import NamedTuple
 
 from config.saying import N_
@@ -146,6 +147,9 @@ class Sampled(NamedTuple):
     session: str = ""
 
 
+BY_DAY = attrgetter("on")
+
+
 def one_day(tests: Sequence[Sampled]) -> Sampled:
     """The tests of one cow and day as one: of the whole day where there is one, else both milkings.
 
@@ -216,7 +220,7 @@ class Move:
 
 def days_in_milk(on: date, calvings: Iterable[date]) -> int | None:
     """Days since the last calving at or before a day; None when none is known."""
-    calved = max((day for day in calvings if day <= on), default=None)
+    calved = max([day for day in calvings if day <= on], default=None)
     return None if calved is None else (on - calved).days
 
 
@@ -232,10 +236,11 @@ def valid_tests(
 ) -> list[tuple[Sampled, Decimal]]:
     """Tests with a count, oldest first, without those of the first days after a calving."""
     found = []
-    for test in sorted(tests, key=lambda test: test.on):
-        days = days_in_milk(test.on, calvings)
-        if test.cells is not None and (days is None or days >= rules.first_test):
-            found.append((test, test.cells))
+    for test in sorted(tests, key=BY_DAY):
+        if test.cells is not None:
+            days = days_in_milk(test.on, calvings)
+            if days is None or days >= rules.first_test:
+                found.append((test, test.cells))
     return found
 
 
@@ -246,7 +251,7 @@ def move_of(
 
     None when she has no valid test of that recording, so also when she calved too shortly before.
     """
-    valid = valid_tests((test for test in tests if test.on <= recording), calvings, rules)
+    valid = valid_tests([test for test in tests if test.on <= recording], calvings, rules)
     if not valid or (recording - valid[-1][0].on).days >= rules.one_recording:
         return None
     now, count = valid[-1]
