@@ -43,9 +43,12 @@ class Asked:
     def words(self) -> str:
         return _("{first} to {last}").format(first=day_words(self.first), last=day_words(self.last))
 
-    def rows(self, model: type[Entry], *related: str) -> list[Any]:
-        """The entries of these days that had arrived by then, struck ones too, in order."""
-        found = model.objects.filter(received_at__lte=self.known_at, **self.span)
+    def rows(self, model: type[Entry], *related: str, **said: Any) -> list[Any]:
+        """The entries of these days that had arrived by then, struck ones too, in order.
+
+        ``said``: what else is true of them, as for a filter.
+        """
+        found = model.objects.filter(received_at__lte=self.known_at, **self.span, **said)
         found = found.select_related("by", "struck_by", *related)
         return list(found.order_by("happened_at", "pk"))
 

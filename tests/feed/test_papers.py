@@ -2,13 +2,14 @@
 
 import csv
 import io
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
 import pytest
 
-from feed.models import FeedRule
+from feed.models import Feeding, FeedRule
+from feed.paper_lines import lateness
 from feed.services.feedings import strike_feeding
 from tests.cast import Pages
 from tests.factories.feed import (
@@ -46,6 +47,21 @@ def test_feed_in_and_out_lists_everything(inspector_client: Pages) -> None:
     flat = [cell for row in table for cell in row]
     for text in (str(feeding.group), "hay second cut", "OS-1", "stockman", "17 (written on it)"):
         assert text in flat
+
+
+def test_late_on_paper_is_what_is_late_of_each_feeding(inspector_client: Pages) -> None:
+    group, lot = make_fed_group(3), make_feed_lot(kind="hay", happened_at=NOON)
+    batch = make_batch(deadline=NOON + 5 * HOUR)
+    no_rule = make_batch(deadline=None)
+    second = timedelta(seconds=1)
+    for after in (HOUR, 5 * HOUR - second, 5 * HOUR, 5 * HOUR + second, 30 * HOUR):
+        make_feeding(batch, group, happened_at=NOON + after)
+    make_feeding(no_rule, group, happened_at=NOON + 40 * HOUR)
+    make_feeding(None, group, feed_lot=lot, happened_at=NOON + 50 * HOUR)
+    late = [one for one in Feeding.objects.all() if lateness(one)]
+    page = inspector_client.get("/feed/papers/no-fermented-feed/", RANGE).content.decode()
+    assert len(late) == 2
+    assert "2 feedings past the window" in page
 
 
 def test_struck_lines_stay_in_with_who_and_why(inspector_client: Pages, vet: Any) -> None:
