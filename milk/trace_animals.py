@@ -47,13 +47,12 @@ def told(inside: Inside, animals: Collection[int] | None = None) -> list[CowIn]:
 
 
 def send_ahead(inside: Inside, animals: Collection[int]) -> None:
-    """Ask for what telling some animals (keys) wants, and ``by_group``; within ``in_a_row``."""
+    """Ask for what telling some animals (keys) wants; within ``in_a_row``."""
     wanted = inside.kg.keys() & animals
     if 0 < len(wanted) < len(inside.kg):
         inside.reader.ahead(NAMES_AND_COUNTS, **named_asked(inside, wanted))
         rows = {"lots": list(inside.per_gram), "animals": sorted(wanted)}
         inside.reader.ahead(SOME_COWS_OF_LOTS, **rows)
-    inside.reader.ahead(METERED_BY_MILKING, lots=list(inside.per_gram))
 
 
 def named_asked(inside: Inside, animals: Iterable[int]) -> dict[str, Any]:
@@ -102,6 +101,11 @@ def mistaken(inside: Inside) -> set[int]:
     """The animals (keys) milked into it by mistake."""
     mistakes = [part for part in inside.shared if inside.milkings[part.milking].by_mistake]
     return {animal for part in mistakes for animal in part.animals}
+
+
+def send_by_group_ahead(inside: Inside) -> None:
+    """Ask for what ``by_group`` wants; within ``in_a_row``."""
+    inside.reader.ahead(METERED_BY_MILKING, lots=list(inside.per_gram))
 
 
 def by_group(inside: Inside) -> dict[int, int]:

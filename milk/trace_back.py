@@ -65,7 +65,7 @@ class Found:
         return heaviest(self.inside, number) | mistaken(self.inside)
 
     def ask_ahead(self, animals: set[int]) -> None:
-        """Ask for what ``tell`` wants of animals (keys), and the drawing; within ``in_a_row``."""
+        """Ask for what ``tell`` wants of animals (keys); within ``in_a_row``."""
         trace_animals.send_ahead(self.inside, self.with_withheld(animals))
 
     def tell(self, animals: set[int]) -> list[CowIn]:

@@ -16,7 +16,7 @@ from config.charts import Chart, Flow, Node
 from milk.nouns import many
 from milk.places import SENT
 from milk.trace import TraceBack, TraceForward
-from milk.trace_animals import by_group
+from milk.trace_animals import by_group, send_by_group_ahead
 from milk.trace_forward import MOVED, Pair, TrayOut
 from milk.trace_parts import vat_name
 from milk.trace_words import PLACES, draw_words, lateness, mass
@@ -101,7 +101,8 @@ def back_nodes(trace: TraceBack) -> Iterator[Node]:
 
 
 def ask_ahead(trace: TraceBack) -> None:
-    """Ask for what the drawing wants besides the trace and its animals; within ``in_a_row``."""
+    """Ask for what the drawing wants besides the trace; within ``in_a_row``."""
+    send_by_group_ahead(trace.found.inside)
     if trace.kind == "wheel":
         trace.reader.ahead(VAT, vat=trace.thing.vat_id)
 

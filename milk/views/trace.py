@@ -32,13 +32,15 @@ def trace(request: HttpRequest, way: str, kind: str, id: str) -> HttpResponse:
         found = back(kind, id) if way == "back" else forward(kind, id)
     except NothingToTrace as error:
         return shown(request, problem(error.status, str(error)))
-    rows = (
-        back_rows(found, every=request.GET.get("animals") == "all")
-        if isinstance(found, TraceBack)
-        else forward_rows(found)
-    )
-    says = sentences(found)
-    chart = chart_of(found, says)
+    # The database looks for the rest while what needs none of it is made.
+    with in_a_row():
+        rows = (
+            back_rows(found, every=request.GET.get("animals") == "all")
+            if isinstance(found, TraceBack)
+            else forward_rows(found)
+        )
+        says = sentences(found)
+        chart = chart_of(found, says)
     context = {
         "trace": found,
         "found": found.found,
@@ -53,19 +55,17 @@ def trace(request: HttpRequest, way: str, kind: str, id: str) -> HttpResponse:
 
 
 def back_rows(trace: TraceBack, *, every: bool) -> dict[str, Any]:
-    """The tables of the page back; of ``every`` animal."""
+    """The tables of the page back; of ``every`` animal. Within ``in_a_row``."""
     found = trace.found
     foremost = set() if every else found.foremost(FEW)
-    with in_a_row():
-        found.ask_ahead(foremost)
-        ask_ahead(trace)
-        # The database looks for the animals while these are made.
-        made = {
-            "lots": tables.lots_back_table(trace),
-            "wheels": tables.wheels_table(trace, found.wheels, None),
-            "feeds": tables.feeds_table(found.feeds),
-        }
-        animals = found.animals if every else found.tell(foremost)
+    found.ask_ahead(foremost)
+    made = {
+        "lots": tables.lots_back_table(trace),
+        "wheels": tables.wheels_table(trace, found.wheels, None),
+        "feeds": tables.feeds_table(found.feeds),
+    }
+    animals = found.animals if every else found.tell(foremost)
+    ask_ahead(trace)
     made["withheld"] = tables.withheld_table(found.withheld)
     made["animals"] = tables.animals_table(animals, found.inside.cells)
     return {"all": every, "animals": animals, "wheels": found.wheels, "tables": made}
