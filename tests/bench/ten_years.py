@@ -29,7 +29,7 @@ from django.core.management import call_command
 from django.db import connection
 from django.test import Client
 
-from config.memory import settle
+from config.memory import roomy, settle
 from config.roles import VET
 from feed.models import ForageBatch
 from herd.models import Course
@@ -326,6 +326,17 @@ class Bench:
             recall(self.times, f"recall, {book.said}")
         self.ratios["recall_10y_vs_1y"] = self.grown("recall")
 
+    def run(self, *, with_peers: bool) -> None:
+        """Every question, in both books."""
+        self.traces_back()
+        self.traces_forward()
+        self.lists()
+        if with_peers:
+            self.peers()
+        self.pages()
+        self.recalls()
+        self.writing()
+
     # What came of it.
 
     def report(self) -> None:
@@ -365,17 +376,10 @@ def main(arguments: Iterable[str] | None = None) -> None:
     short, long = Book(options.short), Book(options.years)
     for book in (short, long):
         book.make()
-    # As the processes that serve do, once they are ready.
-    settle()
     bench = Bench(short, long, Path(settings.SWARDLINE_DATA) / f"peers-{long.name}")
-    bench.traces_back()
-    bench.traces_forward()
-    bench.lists()
-    if not options.no_peers:
-        bench.peers()
-    bench.pages()
-    bench.recalls()
-    bench.writing()
+    # As the processes that serve do, once they are ready, and as they are called.
+    settle()
+    roomy(bench.run)(with_peers=not options.no_peers)
     bench.report()
     if options.keep:
         LATEST.write_text(json.dumps(bench.written(), indent=2) + "\n")
