@@ -98,10 +98,11 @@ class Chart:
     def rows(self) -> list[tuple[str, str, float | None, str]]:
         """The drawn data as a table: stage, name, kg and words; every node, none gathered."""
         order = {stage: place for place, stage in enumerate(self.stages)}
+        said = {stage: _(stage) for stage in self.stages}
         told = sorted(self.nodes, key=lambda node: order[node.stage])
         return [
             (
-                _(node.stage),
+                said[node.stage],
                 node.name,
                 node.kg,
                 ", ".join(filter(None, (node.words, node.why))),
