@@ -16,7 +16,7 @@ from typing import Any, ClassVar, Self, TypeVar
 from django.conf import settings
 from django.contrib.auth.models import AbstractBaseUser
 from django.core.exceptions import ValidationError
-from django.db import IntegrityError, connection, models, transaction
+from django.db import IntegrityError, models, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _l
@@ -25,6 +25,7 @@ from django.utils.translation import gettext_noop as N_
 from config import logs
 from config.days import estate_zone, local
 from config.errors import Conflict, at_their_fields
+from config.looked_up import at_hand, still_answers
 from config.triggers import append_only as append_only
 from config.triggers import keep_rows as keep_rows
 
@@ -128,6 +129,10 @@ class Entry(models.Model):
             models.Index(fields=["-happened_at", "-id"], name="%(app_label)s_%(class)s_when"),
         ]
 
+    def clean_fields(self, exclude: Any = None) -> None:
+        """As Django does it, but what was read from the book is not looked up in it again."""
+        super().clean_fields(exclude={*(exclude or ()), *at_hand(self)})
+
     def validate_constraints(self, exclude: Any = None) -> None:
         """As Django does it, but what is about one field is said at that field."""
         try:
@@ -160,12 +165,6 @@ class Entry(models.Model):
 
 
 EntryT = TypeVar("EntryT", bound=Entry)
-
-
-def still_answers() -> None:
-    """Ask the database for nothing. Raises OperationalError when it has gone meanwhile."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT 1")
 
 
 @dataclass(frozen=True, kw_only=True)

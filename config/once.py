@@ -91,8 +91,12 @@ def claim(by: User, key: str, print_: str) -> tuple[Once, bool]:
             "VALUES (%s, %s, %s, '', %s) ON CONFLICT (by_id, key) DO NOTHING RETURNING id",
             [by.pk, key, print_, timezone.now()],
         )
-        first = cursor.fetchone() is not None
-    return Once.objects.get(by=by, key=key), first
+        made = cursor.fetchone()
+    if made is None:
+        return Once.objects.get(by=by, key=key), False
+    row = Once(pk=made[0], by=by, key=key, fingerprint=print_)
+    row._state.adding = False
+    return row, True
 
 
 def run_once(

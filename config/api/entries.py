@@ -69,7 +69,7 @@ class EntryViewSet(WriteView, viewsets.GenericViewSet[Any]):
         if there is not None:
             return self.same_again(there, values)
         stamp = stamp_from(request, values)
-        return self.answer(self.kind.write(stamp=stamp, **values), status=201)
+        return self.answer(self.kind.write(stamp=stamp, **values), status=201, by=serializer)
 
     @action(detail=True, methods=["post"])
     def strike(self, request: Request, uuid: Any) -> Response:
@@ -105,10 +105,14 @@ class EntryViewSet(WriteView, viewsets.GenericViewSet[Any]):
             raise Http404
         return found
 
-    def answer(self, entry: Entry, status: int = 200) -> Response:
-        """An entry as the answer, read again so that it says what is written."""
+    def answer(self, entry: Entry, status: int = 200, by: Any = None) -> Response:
+        """An entry as the answer, read again so that it says what is written.
+
+        ``by``: the serializer it was sent through, when it has the fields of the kind already.
+        """
         fresh = self.get_queryset().get(pk=entry.pk)
-        data = serializer_of(self.kind.slug)(fresh, context=self.get_serializer_context())
+        data = by or serializer_of(self.kind.slug)(context=self.get_serializer_context())
+        data.instance = fresh
         place = reverse(f"api:{self.kind.slug}-detail", args=[fresh.uuid])
         return Response(
             data.data, status=status, headers={"Location": place} if status == 201 else {}

@@ -4,12 +4,14 @@ from datetime import timedelta
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from config import entries
 from config.entries import CLOCK_TOLERANCE_MINUTES, STRIKE_WORDS_MISSING, Stamp
 from config.errors import Conflict
-from herd.models import Animal, Group, Recording
+from herd.models import Animal, Group, HealthEvent, Recording
 from tests.factories.herd import NOON, make_animal, make_group, make_recording, put_in_group
 
 pytestmark = pytest.mark.django_db
@@ -137,3 +139,31 @@ def test_as_known_gives_what_the_book_said_then(vet):
     assert not known.as_known(NOON - timedelta(hours=1)).exists()
     assert known.as_known(NOON + timedelta(days=1)).exists()
     assert not known.as_known(NOON + timedelta(days=3)).exists()
+
+
+def test_what_was_read_from_the_book_is_not_looked_up_again(vet):
+    cow = make_animal()
+    with CaptureQueriesContext(connection) as asked:
+        entries.record(HealthEvent, stamp=Stamp.now(vet, NOON), animal=cow, sign="off her feed")
+    known = [one for one in asked if 'FROM "herd_animal"' in one["sql"]]
+    assert known == []
+
+
+def unknown_names(cow):
+    """Ways to name an animal that is not in the book."""
+    changed = HealthEvent(animal=cow)
+    changed.animal_id = cow.pk + 1_000_000
+    return {
+        "by its number only": HealthEvent(animal_id=cow.pk + 1_000_000),
+        "by another number than the one at hand": changed,
+        "never written": HealthEvent(animal=Animal(pk=cow.pk + 1_000_000)),
+    }
+
+
+@pytest.mark.parametrize("way", unknown_names(Animal(pk=1)))
+def test_what_is_not_in_the_book_cannot_be_named(vet, way):
+    entry = unknown_names(make_animal())[way]
+    entry.by, entry.sign = vet, "off her feed"
+    with pytest.raises(ValidationError) as refused:
+        entry.clean_fields()
+    assert "animal" in refused.value.message_dict
