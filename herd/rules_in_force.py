@@ -5,8 +5,7 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from config.days import estate_zone
-from herd.models import PeriodRule
-from herd.period_rules import standing_rules
+from herd.period_rules import StandingRule, standing_rules
 from herd.services.withdrawals import dated_rules
 from herd.withdrawal import Estate
 
@@ -37,7 +36,7 @@ def rule_in_force(name: str, at: datetime) -> Decimal | None:
     return Estate(estate_zone(), dated_rules()).rule(name, at)
 
 
-def rows_in_force(names: Iterable[str], day: date) -> dict[str, PeriodRule]:
+def rows_in_force(names: Iterable[str], day: date) -> dict[str, StandingRule]:
     """By name the row in force on a day, with its unit; of several schemes the strictest."""
     wanted = set(names)
     newest = {

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
 from config.language import in_readers_form
-from herd.models import PeriodRule
+from herd.period_rules import StandingRule
 from herd.rules_in_force import MILK_PRICE, WHEEL_PRICE, rows_in_force
 from milk.below import Catchable, below, still_catchable
 from milk.evidence import button_of
@@ -43,12 +43,12 @@ def worth(milk_kg: Decimal, wheels: int, day: date) -> Cost:
     return priced(milk_kg, wheels, prices_on(day))
 
 
-def prices_on(day: date) -> dict[str, PeriodRule]:
+def prices_on(day: date) -> dict[str, StandingRule]:
     """The prices of milk and of a wheel in force on a day, by name."""
     return rows_in_force((MILK_PRICE, WHEEL_PRICE), day)
 
 
-def priced(milk_kg: Decimal, wheels: int, prices: Mapping[str, PeriodRule]) -> Cost:
+def priced(milk_kg: Decimal, wheels: int, prices: Mapping[str, StandingRule]) -> Cost:
     """What so much milk and so many wheels are worth by some prices."""
     parts: list[str] = []
     amount: Decimal | None = Decimal(0)

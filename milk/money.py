@@ -16,7 +16,7 @@ from django.utils.translation import gettext_noop as N_
 
 from config.days import start_of
 from feed.waste import waste
-from herd.models import PeriodRule
+from herd.period_rules import StandingRule
 from herd.rules_in_force import DOWNGRADED_PRICE, SECOND_PRICE, WHEEL_PRICE, rows_in_force
 from milk.day_balance import DRAWN_OFF, DUMPED, events_between, withheld_between
 from milk.grades import RANK, grade_rules_on, last_grades
@@ -173,14 +173,14 @@ def of_wheels(span: tuple[datetime, datetime], day: date) -> Iterator[Loss]:
         )
 
 
-def prices_of(day: date) -> dict[str, PeriodRule]:
+def prices_of(day: date) -> dict[str, StandingRule]:
     """By grade the price of a wheel on a day; grades without one are left out."""
     rows = rows_in_force(PRICES.values(), day)
     return {grade: rows[name] for grade, name in PRICES.items() if name in rows}
 
 
 def of_less(
-    cause: str, dropped: Sequence[tuple[str, str]], prices: Mapping[str, PeriodRule]
+    cause: str, dropped: Sequence[tuple[str, str]], prices: Mapping[str, StandingRule]
 ) -> Loss:
     """What wheels are worth less that fell from one grade to another."""
     missing = sorted({grade for drop in dropped for grade in drop if grade not in prices})

@@ -1,13 +1,89 @@
-"""Entries besides courses that keep milk out: returns, unfit signs, doses given twice."""
+"""The entries that keep milk out, and which kinds of them there are at all of some animals."""
 
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.conf import settings
 from django.db.models import Exists, OuterRef, Q, Subquery
 
-from herd.models import DoseAnswer, GroupStay, HealthEvent, UnfitSign
+from config.asking import ask
+from herd.models import (
+    Animal,
+    Calving,
+    Course,
+    Dose,
+    DoseAnswer,
+    DryOff,
+    GroupStay,
+    HealthEvent,
+)
 from herd.unfit import SignRule
+
+# Which kinds of entry there are of some animals, struck ones too: of most animals, few.
+HAVE = """
+    SELECT
+        EXISTS (SELECT FROM herd_course WHERE animal_id = ANY(%(animals)s::int4[])),
+        EXISTS (SELECT FROM herd_dryoff WHERE animal_id = ANY(%(animals)s::int4[])),
+        EXISTS (SELECT FROM herd_calving WHERE dam_id = ANY(%(animals)s::int4[])),
+        EXISTS (SELECT FROM herd_animal
+                WHERE id = ANY(%(animals)s::int4[]) AND arrived_from_id IS NOT NULL),
+        EXISTS (SELECT FROM herd_groupstay
+                WHERE animal_id = ANY(%(animals)s::int4[]) AND group_id IS NULL)
+"""
+SIGNS = """
+    SELECT "case", with_fever, keeps_out, scheme, valid_from FROM herd_unfitsign
+    WHERE struck_at IS NULL AND scheme = ANY(%(schemes)s::text[])
+"""
+DOUBLED = """
+    SELECT DISTINCT d.course_id
+    FROM herd_course AS c
+    JOIN herd_dose AS d ON d.course_id = c.id
+    JOIN herd_doseanswer AS a ON a.dose_id = d.id
+    WHERE c.animal_id = ANY(%(animals)s::int4[]) AND d.struck_at IS NULL
+      AND a.struck_at IS NULL AND a.says = %(two)s
+"""
+
+
+class Have(NamedTuple):
+    """Whether there is any entry of a kind; ``left``: a stay with which an animal left."""
+
+    courses: bool
+    dry_offs: bool
+    calvings: bool
+    arrivals: bool
+    left: bool
+
+    @classmethod
+    def of(cls, animals: Sequence[int]) -> "Have":
+        """Ask for all of them in one statement."""
+        if not animals:
+            return cls(*(False for _ in cls._fields))
+        (row,) = ask(HAVE, {"animals": list(animals)})
+        return cls(*row)
+
+
+def courses_of(animals: Sequence[int]) -> Any:
+    """The standing courses of animals."""
+    return Course.objects.standing().filter(animal__in=animals).select_related("medicine")
+
+
+def doses_of(animals: Sequence[int]) -> Any:
+    """The standing doses of their courses, of struck ones too, in the order they were given."""
+    doses = Dose.objects.standing().filter(course__animal__in=animals)
+    return doses.select_related("course__medicine").order_by("happened_at")
+
+
+def dry_offs_of(animals: Sequence[int]) -> Any:
+    return DryOff.objects.standing().filter(animal__in=animals).select_related("medicine")
+
+
+def calvings_of(animals: Sequence[int]) -> Any:
+    return Calving.objects.standing().filter(dam__in=animals).order_by("happened_at")
+
+
+def arrivals_of(animals: Sequence[int]) -> Any:
+    """Those of the animals that came from elsewhere."""
+    return Animal.objects.standing().filter(pk__in=animals, arrived_from__isnull=False)
 
 
 def returns_of(animals: Iterable[int] | None = None) -> Any:
@@ -26,9 +102,7 @@ def returns_of(animals: Iterable[int] | None = None) -> Any:
 
 def sign_rules() -> tuple[SignRule, ...]:
     """The standing rows of the schemes the estate follows, and of its own."""
-    rows = UnfitSign.objects.standing().filter(scheme__in=followed())
-    columns = ("case", "with_fever", "keeps_out", "scheme", "valid_from")
-    return tuple(SignRule(*row) for row in rows.values_list(*columns))
+    return tuple(SignRule(*row) for row in ask(SIGNS, {"schemes": sorted(followed())}))
 
 
 def followed() -> set[str]:
@@ -50,7 +124,5 @@ def unfit_of(animals: Sequence[int], rules: Sequence[SignRule] = ()) -> Any:
 
 def doubled_courses(animals: Sequence[int]) -> set[int]:
     """Courses of which the vet said that two doses were given at once."""
-    answers = DoseAnswer.objects.standing().filter(
-        says=DoseAnswer.Says.TWO, dose__struck_at=None, dose__course__animal__in=animals
-    )
-    return set(answers.values_list("dose__course_id", flat=True))
+    asked = {"animals": list(animals), "two": str(DoseAnswer.Says.TWO)}
+    return {course for (course,) in ask(DOUBLED, asked)}

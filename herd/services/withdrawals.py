@@ -10,6 +10,7 @@ from django.db import transaction
 from psycopg.types.range import TimestamptzRange
 
 from config import jobs
+from config.asking import ask
 from config.days import estate_zone
 from config.language import in_estate_language
 from config.once_a_page import once_a_page
@@ -24,13 +25,18 @@ from herd.models import (
     DryOff,
     GroupStay,
     MedicineVersion,
-    MilkingTime,
     WithdrawalPeriod,
 )
 from herd.period_rules import standing_rules
 from herd.planned import PlannedTime, Stands
 from herd.services.kept_out_reads import (
+    Have,
+    arrivals_of,
+    calvings_of,
+    courses_of,
+    doses_of,
     doubled_courses,
+    dry_offs_of,
     followed,
     returns_of,
     sign_rules,
@@ -48,14 +54,25 @@ COLUMNS = ("kind", "course_id", "source", "during", "meat_until", "meat_open", "
 
 Key = tuple[int, Any, str]
 
+LOCK = """
+    SELECT id FROM herd_animal WHERE id = ANY(%(animals)s::int4[]) ORDER BY id FOR NO KEY UPDATE
+"""
+PLANNED = """
+    SELECT group_id, session, starts, valid_from FROM herd_milkingtime WHERE struck_at IS NULL
+"""
+STOOD = """
+    SELECT animal_id, group_id, during FROM herd_groupstay
+    WHERE animal_id = ANY(%(animals)s::int4[]) AND group_id IS NOT NULL AND struck_at IS NULL
+    ORDER BY happened_at
+"""
+
 
 def lock(animal_ids: Iterable[int]) -> None:
     """Let nobody else compute for these animals until this transaction ends.
 
     Two phones that write about one cow at the same moment are taken one after the other.
     """
-    animals = Animal.objects.filter(pk__in=set(animal_ids)).order_by("pk")
-    list(animals.select_for_update(no_key=True).values_list("pk"))
+    ask(LOCK, {"animals": list(set(animal_ids))})
 
 
 def follow(animal_ids: Iterable[int]) -> None:
@@ -155,23 +172,13 @@ class Facts:
     @classmethod
     def of(cls, animals: Sequence[int]) -> "Facts":
         """Read what is known of these animals; no more when nothing is written of them."""
-        courses = list(
-            Course.objects.standing().filter(animal__in=animals).select_related("medicine")
-        )
-        doses = list(
-            Dose.objects.standing()
-            .filter(course__animal__in=animals)
-            .select_related("course__medicine")
-            .order_by("happened_at")
-        )
-        dry_offs = list(
-            DryOff.objects.standing().filter(animal__in=animals).select_related("medicine")
-        )
-        calvings = list(Calving.objects.standing().filter(dam__in=animals).order_by("happened_at"))
-        arrivals = list(
-            Animal.objects.standing().filter(pk__in=animals, arrived_from__isnull=False)
-        )
-        returns = list(returns_of(animals).select_related("animal"))
+        have = Have.of(animals)
+        courses = list(courses_of(animals)) if have.courses else []
+        doses = list(doses_of(animals)) if have.courses else []
+        dry_offs = list(dry_offs_of(animals)) if have.dry_offs else []
+        calvings = list(calvings_of(animals)) if have.calvings else []
+        arrivals = list(arrivals_of(animals)) if have.arrivals else []
+        returns = list(returns_of(animals).select_related("animal")) if have.left else []
         signs = sign_rules()
         unfit = list(unfit_of(animals, signs))
         some = bool(courses or doses or dry_offs or calvings or arrivals or returns or unfit)
@@ -364,7 +371,7 @@ def leaflet_of(version: MedicineVersion) -> Leaflet:
 @once_a_page
 def times_by_group() -> dict[int, tuple[PlannedTime, ...]]:
     """The standing planned milkings of every group."""
-    rows = MilkingTime.objects.standing().values_list("group_id", "session", "starts", "valid_from")
+    rows = ask(PLANNED, {})
     pairs = ((group, PlannedTime(*planned)) for group, *planned in rows)
     return {group: tuple(times) for group, times in grouped(pairs).items()}
 
@@ -372,15 +379,9 @@ def times_by_group() -> dict[int, tuple[PlannedTime, ...]]:
 def stands_of(animals: Sequence[int]) -> dict[int, tuple[Stands, ...]]:
     """Where these animals stood and stand, in order, with the planned milkings of each group."""
     times = times_by_group()
-    rows = (
-        GroupStay.objects.standing()
-        .filter(animal__in=animals, group__isnull=False)
-        .order_by("happened_at")
-        .values_list("animal_id", "group_id", "during")
-    )
     pairs = (
         (animal, Stands(during.lower, during.upper, times.get(group, ())))
-        for animal, group, during in rows
+        for animal, group, during in ask(STOOD, {"animals": list(animals)})
         if during.lower is not None
     )
     return {animal: tuple(found) for animal, found in grouped(pairs).items()}

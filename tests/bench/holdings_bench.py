@@ -172,7 +172,7 @@ def queue(number: int = 2000) -> None:
     """Jobs asked for a second, through the broker of the settings."""
     if valkey.url(settings.SWARDLINE_DATA) == settings.CELERY_BROKER_URL:
         keeper.join("valkey", settings.SWARDLINE_DATA)
-    with timed("jobs asked for, a connection each as a write does it", number):
+    with timed("jobs asked for, as a write does it", number):
         for _ in range(number):
             assert jobs.send("scale.nothing", ())
 
