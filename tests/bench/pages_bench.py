@@ -37,6 +37,7 @@ from django.contrib.staticfiles import finders  # noqa: E402  # apps first
 from django.db import connection, transaction  # noqa: E402
 from django.test import Client  # noqa: E402
 
+from config.embedded.serve import join_broker  # noqa: E402
 from config.language import keep_words  # noqa: E402
 from config.memory import roomy, settle  # noqa: E402
 from config.roles import ROLES  # noqa: E402
@@ -205,6 +206,8 @@ def main() -> int:
     options = asked.parse_args()
     # Every role asks for every page: a refusal is no news.
     logging.disable(logging.WARNING)
+    # /running/ asks the broker, and would wait for one that is away.
+    join_broker()
     with transaction.atomic():
         costs = measured(options.visits, options.only)
         transaction.set_rollback(True)
