@@ -7,10 +7,11 @@ from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
-from django.db.models import QuerySet, prefetch_related_objects
+from django.db.models import Prefetch, QuerySet, prefetch_related_objects
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 
+from config.models import Upload
 from herd.models import Recording
 from herd.udder_board import span_of
 from herd.udder_herd import HerdNow, herd_now
@@ -112,16 +113,18 @@ def recording_day(day: date, at: datetime) -> RecordingDay | None:
     latest = herd.latest
     if latest is None or not latest.first <= day <= latest.last:
         return None
-    rows = list(rows_of(latest, at))
-    prefetch_related_objects([row for row in rows if row.is_struck], "replacements")
-    return RecordingDay(recorded=latest, herd=herd, rows=rows)
+    found = RecordingDay(recorded=latest, herd=herd, rows=list(rows_of(latest, at)))
+    # Two thousand rows came by one file, and only what is odd or struck is told by its cow.
+    prefetch_related_objects(found.rows, Prefetch("upload", Upload.objects.defer("content")))
+    prefetch_related_objects([*found.struck, *(row for row, _words in found.odd)], "animal")
+    prefetch_related_objects(found.struck, "replacements")
+    return found
 
 
 def rows_of(recorded: Recorded, at: datetime) -> QuerySet[Any]:
     """The entries of a recording, struck ones too, by cow."""
     since, until = span_of(recorded)
     rows = Recording.objects.filter(happened_at__gte=since, happened_at__lt=until)
-    rows = rows.filter(received_at__lte=at).select_related("animal", "upload")
-    rows = rows.defer("upload__content")
+    rows = rows.filter(received_at__lte=at)
     found: QuerySet[Any] = rows.order_by("animal__farm_number", "happened_at", "pk")
     return found
