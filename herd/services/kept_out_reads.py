@@ -1,6 +1,6 @@
 """The entries that keep milk out, and which kinds of them there are at all of some animals."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from django.conf import settings
@@ -28,7 +28,10 @@ HAVE = """
         EXISTS (SELECT FROM herd_animal
                 WHERE id = ANY(%(animals)s::int4[]) AND arrived_from_id IS NOT NULL),
         EXISTS (SELECT FROM herd_groupstay
-                WHERE animal_id = ANY(%(animals)s::int4[]) AND group_id IS NULL)
+                WHERE animal_id = ANY(%(animals)s::int4[]) AND group_id IS NULL),
+        EXISTS (SELECT FROM herd_healthevent
+                WHERE animal_id = ANY(%(animals)s::int4[])
+                  AND (unfit OR "case" = ANY(%(cases)s::text[])))
 """
 SIGNS = """
     SELECT "case", with_fever, keeps_out, scheme, valid_from FROM herd_unfitsign
@@ -45,32 +48,39 @@ DOUBLED = """
 
 
 class Have(NamedTuple):
-    """Whether there is any entry of a kind; ``left``: a stay with which an animal left."""
+    """Whether there is any entry of a kind; ``left``: a stay with which an animal left; ``unfit``:
+    a sign that somebody called unfit, or of a case that keeps milk out by itself."""
 
     courses: bool
     dry_offs: bool
     calvings: bool
     arrivals: bool
     left: bool
+    unfit: bool
 
     @classmethod
-    def of(cls, animals: Sequence[int]) -> "Have":
+    def of(cls, animals: Sequence[int], rules: Sequence[SignRule] = ()) -> "Have":
         """Ask for all of them in one statement."""
         if not animals:
             return cls(*(False for _ in cls._fields))
-        (row,) = ask(HAVE, {"animals": list(animals)})
+        (row,) = ask(
+            HAVE, {"animals": list(animals), "cases": sorted({rule.case for rule in rules})}
+        )
         return cls(*row)
 
 
-def courses_of(animals: Sequence[int]) -> Any:
-    """The standing courses of animals."""
-    return Course.objects.standing().filter(animal__in=animals).select_related("medicine")
+def courses_of(animals: Sequence[int]) -> dict[int, Course]:
+    """The courses of animals by their key, struck ones too."""
+    courses = Course.objects.filter(animal__in=animals).select_related("medicine")
+    return {course.pk: course for course in courses}
 
 
-def doses_of(animals: Sequence[int]) -> Any:
-    """The standing doses of their courses, of struck ones too, in the order they were given."""
-    doses = Dose.objects.standing().filter(course__animal__in=animals)
-    return doses.select_related("course__medicine").order_by("happened_at")
+def doses_of(courses: Mapping[int, Course]) -> list[Dose]:
+    """The standing doses of courses, in the order they were given."""
+    doses = list(Dose.objects.standing().filter(course__in=courses).order_by("happened_at"))
+    for dose in doses:
+        dose.course = courses[dose.course_id]
+    return doses
 
 
 def dry_offs_of(animals: Sequence[int]) -> Any:

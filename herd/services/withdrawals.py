@@ -172,15 +172,16 @@ class Facts:
     @classmethod
     def of(cls, animals: Sequence[int]) -> "Facts":
         """Read what is known of these animals; no more when nothing is written of them."""
-        have = Have.of(animals)
-        courses = list(courses_of(animals)) if have.courses else []
-        doses = list(doses_of(animals)) if have.courses else []
+        signs = sign_rules()
+        have = Have.of(animals, signs)
+        every = courses_of(animals) if have.courses else {}
+        courses = [course for course in every.values() if not course.is_struck]
+        doses = doses_of(every) if every else []
         dry_offs = list(dry_offs_of(animals)) if have.dry_offs else []
         calvings = list(calvings_of(animals)) if have.calvings else []
         arrivals = list(arrivals_of(animals)) if have.arrivals else []
         returns = list(returns_of(animals).select_related("animal")) if have.left else []
-        signs = sign_rules()
-        unfit = list(unfit_of(animals, signs))
+        unfit = list(unfit_of(animals, signs)) if have.unfit else []
         some = bool(courses or doses or dry_offs or calvings or arrivals or returns or unfit)
         return cls(
             rules=dated_rules() if some else (),

@@ -5,11 +5,11 @@ from typing import Any
 import pytest
 from psycopg.types.range import TimestamptzRange
 
-from herd.models import Animal, Course, Group, GroupStay, PeriodRule
+from herd.models import Animal, Course, Group, GroupStay, HealthEvent, PeriodRule, UnfitSign
 from herd.period_rules import standing_rules
 from herd.services import withdrawals
 from herd.services.groups import set_during
-from herd.services.kept_out_reads import Have
+from herd.services.kept_out_reads import Have, sign_rules
 from tests.factories.herd import DAY, NOON, make, make_animal, make_holding
 from tests.herd.farm import grow
 
@@ -26,6 +26,10 @@ def herd(seed: int) -> list[Animal]:
         at, none_yet = NOON + days * DAY, TimestamptzRange(empty=True)
         make(GroupStay, at=at, animal=sold, during=none_yet, **where)
     set_during([sold.pk])
+    long_ago = (NOON - 900 * DAY).date()
+    make(UnfitSign, at=NOON, case="mastitis", scheme="estate", valid_from=long_ago, source="house")
+    make(HealthEvent, at=NOON, animal=bought, sign="clots", case="mastitis")
+    make(HealthEvent, at=NOON, animal=sold, sign="limps")
     return [*cows, sold, bought]
 
 
@@ -37,24 +41,29 @@ def test_what_there_is_none_of_is_not_read_and_nothing_is_missed(
     one_by_one = [withdrawals.Facts.of([cow]) for cow in cows]
     assert one_by_one[-1].arrivals
     assert one_by_one[-2].returns
+    assert (bool(one_by_one[-1].unfit), bool(one_by_one[-2].unfit)) == (True, False)
     together = withdrawals.Facts.of(cows)
-    found = [Have.of([cow]) for cow in cows]
+    found = [Have.of([cow], sign_rules()) for cow in cows]
     assert len(set(found)) > 1, "every animal has everything: nothing is left out"
-    monkeypatch.setattr(Have, "of", lambda animals: ALL)
+    monkeypatch.setattr(Have, "of", lambda animals, rules: ALL)
     assert [withdrawals.Facts.of([cow]) for cow in cows] == one_by_one
     assert withdrawals.Facts.of(cows) == together
 
 
 @pytest.mark.parametrize("seed", range(2))
 def test_there_is_what_an_entry_says(rules: Any, seed: int) -> None:
-    for cow in herd(seed):
+    cows = herd(seed)
+    cases = {rule.case for rule in sign_rules()}
+    assert cases
+    for cow in cows:
         left = [stay for stay in cow.stays.all() if stay.group_id is None]
-        assert Have.of([cow.pk]) == Have(
+        assert Have.of([cow.pk], sign_rules()) == Have(
             courses=Course.objects.filter(animal=cow).exists(),
             dry_offs=cow.dry_offs.exists(),
             calvings=cow.calvings.exists(),
             arrivals=Animal.objects.get(pk=cow.pk).arrived_from_id is not None,
             left=bool(left),
+            unfit=any(sign.unfit or sign.case in cases for sign in cow.health_events.all()),
         )
     assert not any(Have.of([]))
 
