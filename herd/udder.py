@@ -147,9 +147,6 @@ class Sampled(NamedTuple):
     session: str = ""
 
 
-BY_DAY = attrgetter("on")
-
-
 def one_day(tests: Sequence[Sampled]) -> Sampled:
     """The tests of one cow and day as one: of the whole day where there is one, else both milkings.
 
@@ -236,7 +233,7 @@ def valid_tests(
 ) -> list[tuple[Sampled, Decimal]]:
     """Tests with a count, oldest first, without those of the first days after a calving."""
     found = []
-    for test in sorted(tests, key=BY_DAY):
+    for test in sorted(tests, key=attrgetter("on")):
         if test.cells is not None:
             days = days_in_milk(test.on, calvings)
             if days is None or days >= rules.first_test:
