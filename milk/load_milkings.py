@@ -37,7 +37,7 @@ from milk.meter_rows import (
     session_of,
 )
 from milk.models import CowMilking, Milking, Tank
-from milk.services import lots, milkings
+from milk.services import cow_rows, lots, milkings
 from milk.services.arrivals import note_arrival
 from milk.services.flowing import milk_moved
 
@@ -295,7 +295,7 @@ class MilkingFile:
             target.milking = self.milking(target)
         Milking.objects.bulk_create([target.written for target in fresh], batch_size=1000)
         further = [target for target in targets if target not in fresh]
-        parts = {target.pk: milkings.parts_of(target.written) for target in further}
+        parts = {target.pk: cow_rows.parts_of(target.written) for target in further}
         # Rows of one milking lie together.
         targets.sort(key=lambda target: target.pk)
         copy_rows(
@@ -362,7 +362,7 @@ class MilkingFile:
         return {
             "animal_id": reading.animal.id,
             "milking_id": target.pk,
-            "lot_id": milkings.lot_for(reading.goes, seconds, parts),
+            "lot_id": cow_rows.lot_for(reading.goes, seconds, parts),
             "upload_id": self.load.upload.pk if self.load.upload else None,
             "grams": reading.grams,
             "at_s": seconds,

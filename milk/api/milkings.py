@@ -14,7 +14,8 @@ from config.api.serializers import serializer_of, stamp_from
 from config.kinds import kind_named
 from herd.models import Animal
 from milk.models import CowMilking, Milking
-from milk.services.milkings import MOST_SECONDS, CowRow, add_rows, record_milking
+from milk.services.cow_rows import Cow, CowRow
+from milk.services.milkings import MOST_SECONDS, add_rows, record_milking
 
 MILKINGS = kind_named("milkings")
 GOES = {"tank": CowMilking.Goes.TANK, "kept out": CowMilking.Goes.KEPT_OUT}
@@ -97,7 +98,7 @@ def rows_from(sent: Sequence[Mapping[str, Any]]) -> list[CowRow]:
     ]
 
 
-def told_apart(rows: Sequence[CowRow]) -> tuple[list[CowRow], list[Animal]]:
+def told_apart(rows: Sequence[CowRow]) -> tuple[list[CowRow], list[Cow]]:
     """Rows of meters, and animals that were kept out of a milking without any."""
     if all(row.goes == CowMilking.Goes.KEPT_OUT and row.grams is None for row in rows):
         return [], [row.animal for row in rows]

@@ -18,7 +18,7 @@ from herd.models import Animal, Group
 from herd.models.groups import Session
 from herd.tags import plain_tag
 from milk.models import CowMilking, Tank
-from milk.services.milkings import CowRow
+from milk.services.cow_rows import CowRow
 
 NOON = 12
 MOST_LINES = 3000

@@ -14,16 +14,9 @@ from config import entries
 from config.entries import Stamp
 from milk.models import Milking
 from milk.services.changing import flowed_otherwise
+from milk.services.cow_rows import TANK, CowRow, insert_new
 from milk.services.lots import lock_tanks
-from milk.services.milkings import (
-    KG_MISSING,
-    TANK,
-    CowRow,
-    check_milking,
-    check_rows,
-    insert_new,
-    sum_of,
-)
+from milk.services.milkings import KG_MISSING, check_milking, check_rows, sum_of
 
 TWO_GROUPS = N_("{animals} stand in the rows of two groups. A cow is milked in one of them.")
 

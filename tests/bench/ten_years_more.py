@@ -26,7 +26,7 @@ from config.roles import VET, system_user
 from herd.models import Animal, Group, GroupStay
 from milk.models import CowMilking, Milking, Tank
 from milk.recalls import preview
-from milk.services.milkings import CowRow
+from milk.services.cow_rows import CowRow
 from milk.services.sessions import GroupMilked, record_session
 from tests.bench.ten_years_timing import Times, say
 

@@ -39,6 +39,7 @@ from milk.models import (
 )
 from milk.services import brine, identity, milkings, store, tanks, vats, wheels
 from milk.services import dispatch as dispatches
+from milk.services.cow_rows import CowRow
 from tests.factories.herd import make_animal, make_group, make_user
 
 # A Tuesday in June, before the evening milking; far enough back for any clock a test runs on.
@@ -106,13 +107,13 @@ def make_milking(
     return milkings.record_milking(stamp=stamp, cows=rows, **fields)
 
 
-def cow_row(row: Any) -> milkings.CowRow:
+def cow_row(row: Any) -> CowRow:
     """(animal, kg[, seconds]) as a meter row."""
-    if isinstance(row, milkings.CowRow):
+    if isinstance(row, CowRow):
         return row
     animal, weight, *seconds = row
     grams = None if weight is None else int(Decimal(str(weight)) * 1000)
-    return milkings.CowRow(animal=animal, grams=grams, at_s=seconds[0] if seconds else None)
+    return CowRow(animal=animal, grams=grams, at_s=seconds[0] if seconds else None)
 
 
 def make_tank_event(

@@ -16,8 +16,8 @@ from hypothesis import strategies as st
 
 from herd.models import Animal, Group
 from milk.models import CowMilking, Delivery, Milking, Tank, TankEvent, Tray, Vat, VatFill
+from milk.services.cow_rows import CowRow, insert_rows
 from milk.services.lots import rebuild_all
-from milk.services.milkings import CowRow, insert_rows
 from tests.factories.herd import make, make_animal, make_group, put_in_group
 from tests.factories.milk import EVENING, make_buyer, make_tank, plain
 

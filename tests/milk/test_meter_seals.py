@@ -12,7 +12,7 @@ from config.seals import sealing
 from milk.models import MeterArrival
 from milk.seals import METER_ROWS, meter_rows
 from milk.services import milkings
-from milk.services.milkings import CowRow
+from milk.services.cow_rows import CowRow
 from tests.factories.frame import guessed
 from tests.factories.herd import make_animal
 from tests.factories.milk import a_day, stamp_at

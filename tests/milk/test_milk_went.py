@@ -12,7 +12,7 @@ from herd.book_paper import book_paper
 from herd.medicine_book import INTO_TANK, medicine_book
 from herd.models import Animal, Course
 from milk.models import CowMilking, WithheldMilk
-from milk.services.milkings import CowRow
+from milk.services.cow_rows import CowRow
 from milk.services.withheld import record_withheld
 from tests.factories.herd import (
     make_animal,

@@ -15,7 +15,7 @@ from herd.models import Animal, Group
 from milk.models import Milking, MilkLot, Tank, Vat, VatFill, Wheel
 from milk.services import milkings, vats
 from milk.services.changing import strike_milk
-from milk.services.milkings import CowRow
+from milk.services.cow_rows import CowRow
 from tests.cast import Pages
 from tests.factories.herd import make_user
 from tests.factories.years import Shape, write_years

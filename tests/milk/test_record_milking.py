@@ -13,7 +13,7 @@ from config.errors import Conflict
 from milk.models import CowMilking, MeterCorrection, Milking
 from milk.services import flowing, milkings
 from milk.services.changing import strike_milk
-from milk.services.milkings import CowRow
+from milk.services.cow_rows import CowRow
 from tests.factories import milk
 from tests.factories.herd import make_animal, make_group, make_user
 

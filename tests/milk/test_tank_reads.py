@@ -28,7 +28,7 @@ from milk.models import (
     VatFill,
 )
 from milk.services import closure, lot_rows, open_ends, timeline
-from milk.services.milkings import CowRow, insert_new, insert_rows
+from milk.services.cow_rows import CowRow, insert_new, insert_rows
 from tests.factories import milk
 from tests.factories.herd import make_animal
 from tests.milk.test_rebuild import FIRST, doings, quick, undone, written

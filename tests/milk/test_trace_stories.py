@@ -10,9 +10,9 @@ import pytest
 from herd.services.treatments import correct_course
 from herd.withheld import answer_for
 from milk.models import Hold, Milking, Tray, Vat, VatFill, Wheel
+from milk.services.cow_rows import CowRow, insert_rows
 from milk.services.flags import flag_withheld_milk
 from milk.services.lots import rebuild_all
-from milk.services.milkings import CowRow, insert_rows
 from milk.trace import back, forward
 from tests.factories.herd import (
     make_animal,
