@@ -3,6 +3,8 @@
 from typing import Any
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from psycopg.types.range import TimestamptzRange
 
 from herd.models import Animal, Course, Group, GroupStay, HealthEvent, PeriodRule, UnfitSign
@@ -10,7 +12,16 @@ from herd.period_rules import standing_rules
 from herd.services import withdrawals
 from herd.services.groups import set_during
 from herd.services.kept_out_reads import Have, sign_rules
-from tests.factories.herd import DAY, NOON, make, make_animal, make_holding
+from tests.cast import Api, user_in
+from tests.factories.herd import (
+    DAY,
+    NOON,
+    make,
+    make_animal,
+    make_course,
+    make_dose,
+    make_holding,
+)
 from tests.herd.farm import grow
 
 pytestmark = pytest.mark.django_db
@@ -73,3 +84,20 @@ def test_the_standing_rules_are_those_of_the_book(rules: Any) -> None:
     names = ("id", "name", "value", "unit", "scheme", "valid_from")
     assert [tuple(row) for row in standing_rules()] == list(rows.values_list(*names))
     assert rows.exists()
+
+
+def test_an_entry_about_a_cow_takes_few_statements(cow: Animal) -> None:
+    """Counted with savepoints, with signing in, and with the answer that is kept."""
+    api = Api(user_in("vet"))
+    body = {"animal": str(cow.uuid), "sign": "limps", "happened_at": NOON.isoformat()}
+
+    def statements() -> int:
+        with CaptureQueriesContext(connection) as asked:
+            assert api.post("/api/health-events/", body).status_code == 201
+        return len(asked)
+
+    statements()
+    none_of_it = statements()
+    make_dose(make_course(cow))
+    assert none_of_it <= 25
+    assert statements() <= none_of_it + 7

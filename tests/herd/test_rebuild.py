@@ -45,7 +45,7 @@ def test_wrong_row_is_put_right(cow, tube):
 def test_statements_do_not_grow_with_the_herd(rules, django_assert_max_num_queries):
     cows = [cow.pk for cow in grow(5, animals=15)]
     for some in (cows[:2], cows):
-        with django_assert_max_num_queries(18):
+        with django_assert_max_num_queries(17):
             rebuild(some)
 
 

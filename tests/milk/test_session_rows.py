@@ -116,7 +116,7 @@ def test_more_cows_take_no_more_statements() -> None:
 
     statements(2)
     # With those of signing in, of the request that is kept, and of savepoints.
-    assert statements(40) <= min(statements(2) + 3, 66)
+    assert statements(40) <= min(statements(2) + 3, 61)
 
 
 @pytest.mark.parametrize(
