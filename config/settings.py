@@ -89,7 +89,7 @@ ROOT_URLCONF = "config.urls"
 WSGI_APPLICATION = "config.wsgi.application"
 TEMPLATES = [
     {
-        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "BACKEND": "config.templating.Templates",
         "APP_DIRS": True,
         "OPTIONS": {
             "context_processors": [

@@ -13,7 +13,8 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Count, DurationField, ExpressionWrapper, F, Min, Q, Sum, Value
+from django.contrib.postgres.fields.ranges import RangeEndsWith, RangeStartsWith
+from django.db.models import Count, DurationField, ExpressionWrapper, Min, Q, Sum, Value
 from django.db.models.functions import Greatest, Least
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -193,7 +194,7 @@ def cow_years(quarters: tuple[Quarter, ...], end: datetime) -> dict[Quarter, flo
 def time_within(begin: datetime, end: datetime) -> Any:
     """How long a stay lasted within a time, in SQL; an open end counts as endless."""
     # LEAST and GREATEST pass over what is null (PostgreSQL manual, 9.18.4).
-    since = Greatest(F("during__startswith"), Value(begin))
-    until = Least(F("during__endswith"), Value(end))
+    since = Greatest(RangeStartsWith("during"), Value(begin))
+    until = Least(RangeEndsWith("during"), Value(end))
     lasted = ExpressionWrapper(until - since, output_field=DurationField())
     return Greatest(lasted, Value(timedelta()), output_field=DurationField())

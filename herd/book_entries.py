@@ -12,6 +12,7 @@ from datetime import date, datetime, timedelta
 from functools import cached_property
 from typing import Any
 
+from django.contrib.postgres.fields.ranges import RangeEndsWith, RangeStartsWith
 from django.db.models import Q
 
 from config.days import estate_zone, start_of
@@ -268,8 +269,8 @@ def stays_of(
     )
     found: dict[int, list[tuple[datetime, datetime | None, int]]] = defaultdict(list)
     # The bounds apart: reading ranges takes longer.
-    bounds = ("animal_id", "during__startswith", "during__endswith", "group__number")
-    for animal, since, until, number in rows.values_list(*bounds):
+    bounds = RangeStartsWith("during"), RangeEndsWith("during")
+    for animal, since, until, number in rows.values_list("animal_id", *bounds, "group__number"):
         found[animal].append((since, until, number))
     return dict(found)
 

@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from uuid import UUID
 
+from django.contrib.postgres.fields.ranges import IsEmpty, RangeEndsWith
+
 from config.entries import Entry
 from herd.book_entries import Asked, Entries
 from herd.models import Calving, Course, Dose, PeriodRule, WithdrawalPeriod
@@ -50,7 +52,7 @@ def table_ends(entries: Entries) -> Ends:
     rows = WithdrawalPeriod.objects.filter(animal__in=animals_in(entries))
     # The bound apart: reading ranges takes longer than all the rest.
     found = rows.filter(source__in=sources_in(entries)).values_list(
-        "source", "during__endswith", "during__isempty", "meat_until", "meat_open"
+        "source", RangeEndsWith("during"), IsEmpty("during"), "meat_until", "meat_open"
     )
     return {
         source: End(milk, is_empty or milk is not None, meat, not is_open)

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
+from django.contrib.postgres.fields.ranges import RangeEndsWith
 from psycopg.types.range import TimestamptzRange
 
 from config.days import estate_zone
@@ -54,7 +55,7 @@ def last_ends(at: datetime, animals: list[int]) -> dict[int, datetime]:
     )
     of_these = set(animals)
     found: dict[int, datetime] = {}
-    for animal, end in ended.values_list("animal_id", "during__endswith"):
+    for animal, end in ended.values_list("animal_id", RangeEndsWith("during")):
         if animal in of_these:
             found[animal] = max(found.get(animal, end), end)
     return found

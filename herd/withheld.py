@@ -11,6 +11,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
+from django.contrib.postgres.fields.ranges import RangeEndsWith, RangeStartsWith
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as N_
 from psycopg.types.range import TimestamptzRange
@@ -145,15 +146,15 @@ def reasons_at(at: datetime, animals: list[int] | None = None) -> dict[int, Reas
         running = running.filter(animal__in=animals)
     found: dict[int, Reasons] = defaultdict(Reasons)
     # The bounds apart, here and below: reading ranges takes longer than all the rest.
-    for animal, until, why in running.values_list("animal_id", "during__endswith", "why"):
+    for animal, until, why in running.values_list("animal_id", RangeEndsWith("during"), "why"):
         found[animal].words.append((until, why))
     # What begins before the first ends counts as well: a second course keeps her out further. Of
     # the animals found only, for years ago nearly every period ends later.
     later = WithdrawalPeriod.objects.filter(
         animal__in=list(found), during__overlap=TimestamptzRange(at, None)
     )
-    bounds = later.values_list("animal_id", "during__startswith", "during__endswith")
-    for animal, since, until in bounds:
+    bounds = RangeStartsWith("during"), RangeEndsWith("during")
+    for animal, since, until in later.values_list("animal_id", *bounds):
         found[animal].spans.append((since, until))
     return dict(found)
 
