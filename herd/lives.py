@@ -26,14 +26,21 @@ Rows = Iterable[tuple[Any, ...]]
 
 
 def written(table: str, *columns: str, animal: str = "animal_id") -> str:
-    """Standing entries of animals as rows of animal, the estate's day and columns, as time went."""
-    named = "".join(f", {column}" for column in columns)
+    """Standing entries of animals as rows of animal, the estate's day and columns, as time went.
+
+    Each animal is looked up by herself (OFFSET 0 keeps it so), so that the years behind the herd
+    cost nothing.
+    """
+    named = "".join(f", entry.{column}" for column in columns)
     return f"""
-        SELECT {animal}, (happened_at AT TIME ZONE %(zone)s)::date{named}
-        FROM {table}
-        WHERE struck_at IS NULL AND {animal} IN (SELECT unnest(%(animals)s::int[]))
-          AND happened_at > %(since)s::timestamptz AND happened_at <= %(now)s::timestamptz
-        ORDER BY happened_at, id
+        SELECT cow.id, (entry.happened_at AT TIME ZONE %(zone)s)::date{named}
+        FROM unnest(%(animals)s::int[]) AS cow(id)
+        CROSS JOIN LATERAL (
+            SELECT * FROM {table}
+            WHERE {animal} = cow.id AND struck_at IS NULL
+              AND happened_at > %(since)s::timestamptz AND happened_at <= %(now)s::timestamptz
+            OFFSET 0) AS entry
+        ORDER BY entry.happened_at, entry.id
     """
 
 
@@ -43,7 +50,11 @@ CHECKS = written("herd_pregnancycheck", "result", "days")
 HEATS = written("herd_heat")
 DRY_OFFS = written("herd_dryoff")
 DECISIONS = written("herd_breedingdecision", "serve")
-BREEDS = "SELECT id, breed FROM herd_animal WHERE id IN (SELECT unnest(%(animals)s::int[]))"
+BREEDS = """
+    SELECT cow.id, animal.breed
+    FROM unnest(%(animals)s::int[]) AS cow(id)
+    JOIN herd_animal AS animal ON animal.id = cow.id
+"""
 # What was written long ago counts as well.
 WHENEVER = (CALVINGS, DECISIONS)
 

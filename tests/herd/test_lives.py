@@ -1,11 +1,13 @@
 """What the lists of the barn read fast, against slow obvious forms on random herds."""
 
 import random
+from collections.abc import Iterator
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
 import pytest
+from django.db import connection
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -28,7 +30,7 @@ from herd.breeding import (
 )
 from herd.breeding_rules import breeds
 from herd.hints import little_milk
-from herd.lives import LOOK_BACK, breed_code, lives
+from herd.lives import EVER, LOOK_BACK, SERVICES, breed_code, lives
 from herd.models import (
     BreedingDecision,
     BreedRule,
@@ -53,9 +55,11 @@ from tests.factories.herd import (
     make_dose,
     make_group,
     make_recording,
+    make_stamp,
     make_user,
     put_in_group,
 )
+from tests.plans import explained
 
 TODAY = date(2026, 6, 2)
 
@@ -134,6 +138,31 @@ def test_lives_of_nobody_and_in_eight_statements(bred, django_assert_num_queries
     assert lives([], NOON) == {}
     with django_assert_num_queries(8):
         lives([cow.pk for cow in bred], NOON)
+
+
+def nodes(plan: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    yield plan
+    for inner in plan.get("Plans", []):
+        yield from nodes(inner)
+
+
+def test_one_cows_life_is_read_without_the_herds_years(rules):
+    by = make_user()
+    cows = [make_animal() for _ in range(40)]
+    stamp = make_stamp(by)
+    Service.objects.bulk_create(
+        Service(**{**stamp.columns(), "happened_at": NOON - day * DAY}, animal=cow, bull="straw")
+        for cow in cows
+        for day in range(50)
+    )
+    values = {"animals": [cows[0].pk], "zone": "UTC", "since": EVER, "now": NOON}
+    with connection.cursor() as cursor:
+        cursor.execute("ANALYZE herd_service")
+    plan = explained(SERVICES, values)
+    (read,) = (node for node in nodes(plan) if node.get("Relation Name") == "herd_service")
+    assert read["Node Type"] != "Seq Scan"
+    assert read["Actual Rows"] == 50
+    assert read.get("Rows Removed by Filter", 0) == 0
 
 
 def slow_standing(life: Life, today: date, rules) -> Standing:
