@@ -9,18 +9,44 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import partial
-from time import perf_counter
-from typing import Any
+from time import monotonic, perf_counter
+from typing import Any, NamedTuple
 
 import psycopg
 from django.db import DEFAULT_DB_ALIAS, connections
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+from config.logs import slow_statement, tell_slow
 
 Rows = list[tuple[Any, ...]]
+Cursor = psycopg.Cursor[Any]
+# The attribute of a connection that has the cursor kept for it.
+KEPT = "swardline_cursor"
+# Rows whose memory is given back at once.
+MANY = 10_000
 Values = Mapping[str, Any] | Sequence[Any]
-# Within ``in_a_row``: by statement, the values it was sent with, and where its rows will be.
-_sent: ContextVar[dict[str, tuple[Values, "psycopg.Cursor[Any]"]] | None] = ContextVar(
-    "statements sent ahead", default=None
-)
+
+
+class Row(NamedTuple):
+    """Statements in a row: on which connection, and by statement those sent ahead.
+
+    Of each the values it was sent with, and where its rows will be.
+    """
+
+    here: BaseDatabaseWrapper
+    sent: dict[str, tuple[Values, Cursor]]
+
+
+_row: ContextVar[Row | None] = ContextVar("statements in a row", default=None)
+
+
+def connected() -> BaseDatabaseWrapper:
+    """Django's connection of this thread, open; looked up once for statements in a row."""
+    row = _row.get()
+    here = connections[DEFAULT_DB_ALIAS] if row is None else row.here
+    if here.connection is None:
+        here.ensure_connection()
+    return here
 
 
 def array(values: list[Any]) -> str:
@@ -39,21 +65,39 @@ def bound(value: Any) -> Any:
     return array(value) if is_array else value
 
 
-def send(statement: str, values: Values) -> psycopg.Cursor[Any]:
+def send(statement: str, values: Values) -> Cursor:
     """Ask, and fetch the rows later from what comes back; within ``in_a_row`` without waiting.
 
     Every list must be cast in the statement (``%(lots)s::int4[]``), and a value as well where the
     server could not tell its type.
     """
+    here = connected()
+    return carry_out(here, psycopg.Cursor(here.connection), statement, values)
+
+
+def carry_out(here: BaseDatabaseWrapper, cursor: Cursor, statement: str, values: Values) -> Cursor:
+    """Carry out a statement on a cursor; with the errors of django.db."""
     if isinstance(values, Mapping):
         values = {name: bound(value) for name, value in values.items()}
     else:
         values = [bound(value) for value in values]
 
-    def execute(cursor: psycopg.Cursor[Any]) -> None:
+    def execute() -> None:
         cursor.execute(statement, values, binary=True)
 
-    return watched(execute, statement, values)
+    if here.queries_logged or here.execute_wrappers != [slow_statement]:
+        watched(here, cursor, execute, statement, values)
+        return cursor
+    # The same by a shorter way: a trace asks a dozen of them in two milliseconds.
+    began = monotonic()
+    try:
+        execute()
+    except psycopg.Error:
+        with here.wrap_database_errors:
+            raise
+    finally:
+        tell_slow(statement, began)
+    return cursor
 
 
 def copy_lines(statement: str, lines: Iterable[str]) -> None:
@@ -62,46 +106,62 @@ def copy_lines(statement: str, lines: Iterable[str]) -> None:
     Numbers, moments and flags: nothing that would have to be escaped.
     """
 
-    def execute(cursor: psycopg.Cursor[Any]) -> None:
-        with cursor.copy(statement) as copy:
-            copy.write("".join(lines))
+    here = connected()
+    with psycopg.Cursor(here.connection) as cursor:
 
-    watched(execute, statement, None).close()
+        def execute() -> None:
+            with cursor.copy(statement) as copy:
+                copy.write("".join(lines))
+
+        watched(here, cursor, execute, statement, None)
 
 
 def watched(
-    execute: Callable[[psycopg.Cursor[Any]], None], statement: str, values: Any
-) -> psycopg.Cursor[Any]:
-    """Carry out a statement on a cursor of Django's connection; with the errors of django.db.
+    here: BaseDatabaseWrapper,
+    cursor: Cursor,
+    execute: Callable[[], None],
+    statement: str,
+    values: Any,
+) -> None:
+    """Carry out a statement as Django's own cursors do, with the errors of django.db.
 
     Whoever watches Django's statements (slow ones, plans, their number) sees these too.
     """
-    # Looked up once: every attribute of django.db.connection asks for the thread's anew.
-    here = connections[DEFAULT_DB_ALIAS]
-    here.ensure_connection()
     began = perf_counter()
-    cursor = psycopg.Cursor(here.connection)
 
-    def carry_out(sql: str, params: Any, many: bool, context: Any) -> None:
+    def run_bare(sql: str, params: Any, many: bool, context: Any) -> None:
         with here.wrap_database_errors:
-            execute(cursor)
+            execute()
 
-    run: Any = carry_out
+    run: Any = run_bare
     for wrapper in reversed(here.execute_wrappers):
         run = partial(wrapper, run)
     run(statement, values, False, {"connection": here, "cursor": cursor})
     if here.queries_logged:
         whole = psycopg.ClientCursor(here.connection).mogrify(statement, values)
         here.queries_log.append({"sql": whole, "time": f"{perf_counter() - began:.3f}"})
-    return cursor
 
 
 def ask(statement: str, values: Values) -> Rows:
     """The rows of one statement; see ``send``. Raises the errors of django.db."""
-    known, cursor = (_sent.get() or {}).pop(statement, (None, None))
-    if cursor is not None and known == values:
-        return fetched(cursor)
-    return fetched(send(statement, values))
+    row = _row.get()
+    if row is not None and statement in row.sent:
+        known, cursor = row.sent.pop(statement)
+        if known == values:
+            return fetched(cursor)
+    if row is not None:
+        return fetched(send(statement, values))
+    here = connected()
+    return all_of(carry_out(here, kept_cursor(here), statement, values))
+
+
+def kept_cursor(here: BaseDatabaseWrapper) -> Cursor:
+    """The cursor of a connection for statements that are waited for: to make one takes a tenth."""
+    cursor: Cursor | None = getattr(here, KEPT, None)
+    if cursor is None or cursor.closed or cursor.connection is not here.connection:
+        cursor = psycopg.Cursor(here.connection)
+        setattr(here, KEPT, cursor)
+    return cursor
 
 
 def ahead(statement: str, values: Values) -> None:
@@ -109,31 +169,37 @@ def ahead(statement: str, values: Values) -> None:
 
     Only within ``in_a_row``, else it would be waited for here; whoever asks then finds it sent.
     """
-    sent = _sent.get()
-    if sent is not None:
-        sent[statement] = (values, send(statement, values))
+    row = _row.get()
+    if row is not None:
+        row.sent[statement] = (values, send(statement, values))
 
 
-def fetched(cursor: psycopg.Cursor[Any]) -> Rows:
+def fetched(cursor: Cursor) -> Rows:
     """The rows of a statement that was sent."""
+    with cursor:
+        return all_of(cursor)
+
+
+def all_of(cursor: Cursor) -> Rows:
+    """Every row; a cursor that is kept does not keep many of them."""
     try:
-        return cursor.fetchall()
+        rows = cursor.fetchall()
     except psycopg.Error:
-        with connections[DEFAULT_DB_ALIAS].wrap_database_errors:
+        with connected().wrap_database_errors:
             raise
-    finally:
+    if len(rows) > MANY:
         cursor.close()
+    return rows
 
 
 @contextmanager
 def in_a_row() -> Iterator[None]:
     """Statements sent here do not wait for each other: the server works on the next while the rows
     of the one before are put together (PostgreSQL manual, 32.5 Pipeline Mode)."""
-    here = connections[DEFAULT_DB_ALIAS]
-    here.ensure_connection()
-    token = _sent.set({})
+    here = connected()
+    token = _row.set(Row(here, {}))
     try:
         with here.wrap_database_errors, here.connection.pipeline():
             yield
     finally:
-        _sent.reset(token)
+        _row.reset(token)

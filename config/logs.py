@@ -145,10 +145,15 @@ def slow_statement(
     try:
         return execute(sql, params, many, context)
     finally:
-        ms = round((time.monotonic() - began) * 1000)
-        if 0 < settings.SLOW_STATEMENT_MS <= ms:
-            text = " ".join(str(sql).split())[:LONGEST_STATEMENT]
-            statements.warning("slow statement", extra={"told": {"ms": ms, "sql": text}})
+        tell_slow(sql, began)
+
+
+def tell_slow(sql: Any, began: float) -> None:
+    """Leave a line when a statement that began at a moment (``time.monotonic``) took long."""
+    ms = round((time.monotonic() - began) * 1000)
+    if 0 < settings.SLOW_STATEMENT_MS <= ms:
+        text = " ".join(str(sql).split())[:LONGEST_STATEMENT]
+        statements.warning("slow statement", extra={"told": {"ms": ms, "sql": text}})
 
 
 def time_statements(connection: Any, **_: Any) -> None:

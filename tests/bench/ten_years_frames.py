@@ -71,11 +71,11 @@ class Frames:
         kg = (rows["grams"] * rows["lot"].map(factors)).groupby(rows["animal"]).sum().to_dict()
         stood = self.stood(milkings[milkings["metered"] == 0])
         heads = Counter(milking for _, milking in stood)
-        each = {
-            milking: part * 1000 * factors.get(lot, 0) / heads[milking]
-            for lot, milking, part in zip(parts["lot"], parts["milking"], parts["kg"], strict=True)
-            if milking in heads
-        }
+        # A milking that changed the tank has a part in each of two lots.
+        each: dict[int, float] = defaultdict(float)
+        for lot, milking, part in zip(parts["lot"], parts["milking"], parts["kg"], strict=True):
+            if milking in heads:
+                each[milking] += part * 1000 * factors.get(lot, 0) / heads[milking]
         for animal, milking in stood:
             kg[animal] = kg.get(animal, 0.0) + each[milking]
         cows = set(zip(rows["animal"], rows["milking"], strict=True)) | stood

@@ -191,11 +191,11 @@ class Staged:
         )
         stood = self.stood([row for row in parts if not row[3]])
         heads = Counter(milking for _, milking in stood)
-        each = {
-            row[0]: row[5] * 1000 * factors.get(row[4], 0) / heads[row[0]]
-            for row in parts
-            if row[0] in heads
-        }
+        # A milking that changed the tank has a part in each of two lots.
+        each: dict[int, float] = defaultdict(float)
+        for milking, *_, lot, part in parts:
+            if milking in heads:
+                each[milking] += part * 1000 * factors.get(lot, 0) / heads[milking]
         for animal, milking in stood:
             kg[animal] = kg.get(animal, 0.0) + each[milking]
         return {

@@ -96,7 +96,9 @@ class SqliteTraces:
         self.db.execute("ANALYZE")
         self.db.commit()
 
-    def rows(self, statement: str, values: Mapping[str, Any]) -> list[tuple[Any, ...]]:
+    def carry_out(
+        self, _here: Any, _cursor: Any, statement: str, values: Mapping[str, Any]
+    ) -> list[tuple[Any, ...]]:
         """The rows of a statement of the program."""
         named = {name: bound(value) for name, value in values.items() if name not in ROW_BY_ROW}
         together = [values[name] for name in ROW_BY_ROW if name in values]
@@ -109,14 +111,14 @@ class SqliteTraces:
     @contextmanager
     def below(self) -> Iterator[None]:
         """Until the end, what the program asks is asked of SQLite."""
-        kept = asking.send, asking.fetched, trace.in_a_row
-        asking.send = self.rows  # type: ignore[assignment]
-        asking.fetched = lambda rows: rows  # type: ignore[assignment, return-value]
+        kept = asking.carry_out, asking.all_of, trace.in_a_row
+        asking.carry_out = self.carry_out  # type: ignore[assignment]
+        asking.all_of = lambda rows: rows  # type: ignore[assignment, return-value]
         trace.in_a_row = nullcontext  # type: ignore[assignment]
         try:
             yield
         finally:
-            asking.send, asking.fetched, trace.in_a_row = kept
+            asking.carry_out, asking.all_of, trace.in_a_row = kept
 
     def back(self, wheel: Any) -> trace.TraceBack:
         with self.below():

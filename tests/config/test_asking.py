@@ -9,7 +9,7 @@ from django.test.utils import CaptureQueriesContext
 
 from config.access.models import Session
 from config.access.store import SessionStore, session
-from config.asking import ask, copy_lines, fetched, in_a_row, send
+from config.asking import MANY, ahead, ask, copy_lines, fetched, in_a_row, send
 from config.roles import READERS, people, person
 from tests.cast import user_in
 from tests.factories.herd import make_animal
@@ -58,6 +58,31 @@ def test_a_lost_connection_is_an_error_of_djangos() -> None:
     with pytest.raises(OperationalError):
         ask("SELECT 1", {})
     connection.close()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_connection_opened_anew_is_asked_through_a_cursor_of_its_own() -> None:
+    assert ask("SELECT 1", {}) == [(1,)]
+    connection.close()
+    assert ask("SELECT 2", {}) == [(2,)]
+
+
+def test_an_answer_stays_what_it_was_when_the_next_is_asked() -> None:
+    one = ask("SELECT generate_series(1, %(last)s::int4)", {"last": 3})
+    assert ask("SELECT generate_series(1, %(last)s::int4)", {"last": MANY + 1})[-1] == (MANY + 1,)
+    assert ask("SELECT 4", {}) == [(4,)]
+    assert one == [(1,), (2,), (3,)]
+
+
+def test_what_was_sent_ahead_answers_only_who_asks_the_same() -> None:
+    double = "SELECT 2 * %(number)s::int4"
+    with in_a_row():
+        ahead(double, {"number": 1})
+        assert ask(double, {"number": 2}) == [(4,)]
+        ahead(double, {"number": 3})
+        assert ask(double, {"number": 3}) == [(6,)]
+    # Nothing is sent ahead where each statement is waited for.
+    ahead("SELECT no_such_column", {})
 
 
 def test_statements_in_a_row_answer_in_any_order() -> None:
