@@ -201,7 +201,7 @@ BODIES: dict[str, tuple[Any, dict[str, Any], dict[str, Any]]] = {
     ),
     "orders": (
         EVENING,
-        {"number": "A7", "buyer": "SHOP", "product": "PRODUCT", "wanted_on": "2026-06-20"},
+        {"number": "12 of May", "buyer": "SHOP", "product": "PRODUCT", "wanted_on": "2026-06-20"},
         {"remark": "by the yard door"},
     ),
     "order-lines": (
