@@ -186,9 +186,9 @@ ORDER BY m.happened_at, m.id
 """
 
 # Milkings of groups, each between two moments of its own (both included), with their parts; one
-# of which nobody wrote where the milk went has none.
+# of which nobody wrote where the milk went has none. Spans of a group must not overlap.
 MILKINGS_BETWEEN = """
-SELECT DISTINCT m.id, m.uuid, m.group_id, g.number, m.happened_at, m.day, m.session, m.metered,
+SELECT m.id, m.uuid, m.group_id, g.number, m.happened_at, m.day, m.session, m.metered,
        m.tank_id, p.lot_id, p.kg::float8
 FROM unnest(%(groups)s::int4[], %(firsts)s::timestamptz[], %(lasts)s::timestamptz[])
      AS s (group_id, first, last)
@@ -240,11 +240,17 @@ CROSS JOIN LATERAL (
     WHERE c.goes IS NULL OR (c.goes = 0 AND c.lot_id IS NULL)) AS s
 """
 
-FEEDINGS_OF = """
-SELECT f.id, f.group_id, g.number, f.happened_at, f.kg::float8, f.weighed, f.batch_id, f.feed_lot_id
-FROM feed_feeding AS f JOIN herd_group AS g ON g.id = f.group_id
-WHERE f.struck_at IS NULL
-  AND (f.batch_id = ANY(%(batches)s::int4[]) OR f.feed_lot_id = ANY(%(feed_lots)s::int4[]))
+# The same with all that was fed of them; one that was not fed has one row.
+FEEDS_FED = f"""
+SELECT w.*, f.group_id, g.number, f.happened_at, f.kg, f.weighed
+FROM ({FEEDS}) AS w (kind, id, uuid, label, origin, at, deadline, open)
+LEFT JOIN LATERAL (
+    SELECT id, group_id, happened_at, kg::float8, weighed FROM feed_feeding
+    WHERE w.kind = 'load' AND batch_id = w.id AND struck_at IS NULL
+    UNION ALL
+    SELECT id, group_id, happened_at, kg::float8, weighed FROM feed_feeding
+    WHERE w.kind <> 'load' AND feed_lot_id = w.id AND struck_at IS NULL) AS f ON true
+LEFT JOIN herd_group AS g ON g.id = f.group_id
 ORDER BY f.happened_at, f.id
 """
 

@@ -8,13 +8,12 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
+from uuid import UUID
 
-from milk.trace_feeds import feed_details
 from milk.trace_mistakes import mistakes_of
 from milk.trace_parts import FedTo, FeedIn, MilkingIn, Period, hours_late
 from milk.trace_sql import (
-    FEEDINGS_OF,
-    FEEDS,
+    FEEDS_FED,
     HEADS,
     METERED_BETWEEN,
     METERED_EVER,
@@ -87,37 +86,46 @@ def from_group(reader: Reader, group: int, span: Span) -> Start:
 
 def send_ahead(reader: Reader, batches: Sequence[int], feed_lots: Sequence[int]) -> None:
     """Ask for what ``from_feed`` wants of the feed itself already."""
-    reader.ahead(FEEDINGS_OF, batches=list(batches), feed_lots=list(feed_lots))
-    reader.ahead(FEEDS, batches=sorted(batches), feed_lots=sorted(feed_lots))
+    reader.ahead(FEEDS_FED, batches=sorted(batches), feed_lots=sorted(feed_lots))
 
 
 def from_feed(
     reader: Reader, batches: Sequence[int], feed_lots: Sequence[int], span: Span, before: timedelta
 ) -> Start:
     """What groups gave at the milkings that began within ``before`` after they were fed of it."""
-    rows = reader.rows(FEEDINGS_OF, batches=list(batches), feed_lots=list(feed_lots))
-    spans = [(row[1], row[3], row[3] + before) for row in rows]
+    feeds: dict[UUID, FeedIn] = {}
+    spans = []
+    for *row, group, number, at, kg, weighed in reader.rows(
+        FEEDS_FED, batches=sorted(batches), feed_lots=sorted(feed_lots)
+    ):
+        told = FeedIn(*row)
+        feed = feeds.setdefault(told.uuid, told)
+        if group is not None:
+            feed.fed.append(FedTo(number, at, kg, weighed, hours_late(at, feed.deadline), []))
+            spans.append((group, at, at + before))
     start = from_groups(reader, spans, span) if spans else Start()
-    start.feeds = feeds_told(reader, rows, batches, feed_lots)
+    start.feeds = list(feeds.values())
     return start
 
 
-def feeds_told(
-    reader: Reader, rows: Iterable[Any], batches: Sequence[int], feed_lots: Sequence[int]
-) -> list[FeedIn]:
-    """The loads and feed lots themselves, with what was fed to whom and how late."""
-    feeds = feed_details(reader, batches, feed_lots)
-    for _, _, number, at, kg, weighed, batch, feed_lot in rows:
-        feed = feeds["load", batch] if batch else feeds["lot", feed_lot]
-        feed.fed.append(FedTo(number, at, kg, weighed, hours_late(at, feed.deadline), []))
-    return list(feeds.values())
+def apart(
+    spans: Iterable[tuple[int, datetime, datetime]],
+) -> list[tuple[int, datetime, datetime]]:
+    """Spans of groups, both ends included, those of a group that meet made one."""
+    found: list[tuple[int, datetime, datetime]] = []
+    for group, first, last in sorted(spans):
+        if found and found[-1][0] == group and first <= found[-1][2]:
+            found[-1] = (group, found[-1][1], max(last, found[-1][2]))
+        else:
+            found.append((group, first, last))
+    return found
 
 
 def from_groups(
     reader: Reader, spans: Iterable[tuple[int, datetime, datetime]], span: Span
 ) -> Start:
     """What groups gave at milkings that began in spans of their own, both ends included."""
-    groups, firsts, lasts = zip(*spans, strict=True)
+    groups, firsts, lasts = zip(*apart(spans), strict=True)
     rows = reader.rows(
         MILKINGS_BETWEEN, groups=list(groups), firsts=list(firsts), lasts=list(lasts)
     )

@@ -14,8 +14,8 @@ from milk.trace_inside_sql import (
 from milk.trace_mistakes import IN_TANKS
 from milk.trace_sql import (
     FEEDINGS_BEFORE,
-    FEEDINGS_OF,
     FEEDS,
+    FEEDS_FED,
     LOTS_ABOVE,
     LOTS_BELOW,
     MILKINGS_BETWEEN,
@@ -162,14 +162,19 @@ UNION ALL
 SELECT l.kind, l.id, l.uuid, l.name, COALESCE(h.name, f.name), l.began, NULL, 0
 FROM feedlot AS l LEFT JOIN holding AS h ON h.id = l.supplier LEFT JOIN field AS f ON f.id = l.field
 WHERE l.id IN {given("feed_lots")}""",
-    FEEDINGS_OF: f"""
-SELECT f.id, f.herd, g.number, f.began, f.kg, f.weighed, f.batch, f.feedlot
-FROM (SELECT * FROM feeding WHERE batch IN {given("batches")}
-      UNION SELECT * FROM feeding
-      WHERE feedlot IS NOT NULL AND feedlot IN {given("feed_lots")}) AS f
-JOIN herd AS g ON g.id = f.herd ORDER BY f.began, f.id""",
+    FEEDS_FED: f"""
+SELECT 'load', b.id, b.uuid, '', d.name, b.began, b.deadline, b.done IS NULL AS "open [flag]",
+       f.herd, g.number, f.began, f.kg, f.weighed
+FROM batch AS b JOIN field AS d ON d.id = b.field LEFT JOIN feeding AS f ON f.batch = b.id
+LEFT JOIN herd AS g ON g.id = f.herd WHERE b.id IN {given("batches")}
+UNION ALL
+SELECT l.kind, l.id, l.uuid, l.name, COALESCE(h.name, d.name), l.began, NULL, 0,
+       f.herd, g.number, f.began, f.kg, f.weighed
+FROM feedlot AS l LEFT JOIN holding AS h ON h.id = l.supplier LEFT JOIN field AS d ON d.id = l.field
+LEFT JOIN feeding AS f ON f.feedlot = l.id AND f.feedlot IS NOT NULL
+LEFT JOIN herd AS g ON g.id = f.herd WHERE l.id IN {given("feed_lots")} ORDER BY 11""",
     MILKINGS_BETWEEN: f"""
-SELECT DISTINCT {MILKED}, m.tank, p.lot, p.kg FROM {asked("herd", "first", "last")} AS s
+SELECT {MILKED}, m.tank, p.lot, p.kg FROM {asked("herd", "first", "last")} AS s
 CROSS JOIN milking AS m ON m.herd = s.herd AND m.began >= s.first AND m.began <= s.last
 JOIN herd AS g ON g.id = m.herd LEFT JOIN part AS p ON p.milking = m.id ORDER BY m.began, m.id""",
     VATS_OF_LOTS: f"""
