@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from django.db import connection
 from django.db.models import Q
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from config.models import Notice
@@ -35,6 +35,19 @@ from tests.milk.test_rebuild import FIRST, doings, quick, undone, written
 
 pytestmark = pytest.mark.django_db
 What = TankEvent.What
+
+
+# Of everything one: milk, what lasts across the milk of the next session, and a tray struck.
+DAY = [
+    ("milk", 0, 0, 2, 90),
+    ("tray", 0, 5, None, 10),
+    ("fill", 0, 6, None, 20),
+    ("move", 0, 8, 1, 5),
+    ("milk", 0, 26, 2, 80),
+    ("drawn", 0, 30, None, 7),
+    ("tray", 1, 31, None, 3),
+    ("washed", 0, 34, None, 1),
+]
 
 
 def grams(entry: Any) -> int:
@@ -108,6 +121,7 @@ def others(farm: Any) -> None:
 
 
 @quick
+@example(DAY, [6], 0, True)
 @given(doings(), st.lists(st.integers(0, 8), max_size=3), st.integers(0, 40), st.booleans())
 def test_a_time_line_is_every_entry_of_its_tanks_since_its_start(done, struck, slot, to_the_end):
     def work() -> None:
@@ -136,6 +150,8 @@ def vars_of(row: MilkLot) -> dict[str, Any]:
 
 
 @quick
+@example(DAY, [])
+@example(DAY, [1, 6])
 @given(doings(), st.lists(st.integers(0, 8), max_size=3))
 def test_the_computed_rows_and_the_vats_of_every_lot(done, struck):
     def work() -> None:
