@@ -251,6 +251,23 @@ def test_a_lot_that_is_no_more_is_void_and_a_parent_of_those_that_have_its_milk(
     assert LotParent.objects.get().parent == first
 
 
+def test_a_void_lot_stays_a_parent_however_often_the_lots_are_computed():
+    tank = milk.make_tank(name="B")
+    milk.make_milking(tank=tank, at=milk.EVENING, minutes=60, kg=900)
+    fill = milk.fill(tank=tank, at=milk.EVENING + timedelta(minutes=40), kg=100)
+    first, second = milk.lots_of(tank)
+    entries.strike(fill, by=make_user(), reason="twice", hanging_may_stay=True)
+    lots.rebuild(tanks=[tank], since=fill.happened_at, vats=[fill.vat_id])
+    tied = [(first.pk, second.pk, 0)]
+    for again in (
+        lambda: lots.rebuild(tanks=[tank], since=fill.happened_at),
+        lots.rebuild_all,
+        lambda: milk.make_milking(tank=tank, at=milk.EVENING - timedelta(minutes=20), kg=800),
+    ):
+        again()
+        assert list(LotParent.objects.values_list("lot", "parent", "kg")) == tied
+
+
 def test_a_code_that_was_used_is_not_given_again():
     tank = milk.make_tank(name="C")
     struck = milk.make_milking(tank=tank, at=milk.EVENING, kg=900)
