@@ -11,9 +11,9 @@ from django.utils.translation import gettext_noop as N_
 
 # How days and moments are written stands in the catalogues, in the signs of Django's dates.
 
-# The clock is the same for everybody: it is put behind the day.
+MOMENT = N_("Y-m-d H:i")
+# The clock is the same for everybody: it is put into its place in the day.
 CLOCK = "H:i"
-BEFORE_CLOCK = N_("Y-m-d H:i")
 
 
 @cache
@@ -30,7 +30,14 @@ def shape(signs: str) -> str:
 @lru_cache(maxsize=4096)
 def day_in(language: str | None, signs: str, year: int, month: int, day: int) -> str:
     """A day as it is written in a language: a page names the same few days again and again."""
-    return in_shape(date(year, month, day), shape_in(language, signs).removesuffix(CLOCK))
+    return in_shape(date(year, month, day), shape_in(language, signs))
+
+
+@lru_cache(maxsize=4096)
+def around_clock(language: str | None, year: int, month: int, day: int) -> tuple[str, str]:
+    """What is written before the clock of a moment in a language, and what behind it."""
+    before, _clock, behind = shape_in(language, MOMENT).partition(CLOCK)
+    return in_shape(date(year, month, day), before), in_shape(date(year, month, day), behind)
 
 
 def day_shaped(day: date, signs: str) -> str:
@@ -56,7 +63,8 @@ def start_of(day: date) -> datetime:
 def local(moment: datetime) -> str:
     """A moment in a sentence, as 2026-06-06 16:30 on the estate's clock, in the reader's form."""
     here = moment.astimezone(estate_zone())
-    return f"{day_in(get_language(), BEFORE_CLOCK, here.year, here.month, here.day)}{here:%H:%M}"
+    before, behind = around_clock(get_language(), here.year, here.month, here.day)
+    return f"{before}{here:%H:%M}{behind}"
 
 
 def shown_alike(moment: datetime) -> datetime | None:

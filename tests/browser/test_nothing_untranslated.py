@@ -17,6 +17,7 @@ from django.apps import apps
 from django.conf import settings
 from django.db import models
 from django.test import Client
+from django.utils.module_loading import autodiscover_modules
 from django.utils.translation.trans_real import CONTEXT_SEPARATOR, DjangoTranslation
 
 from config.day_sheet import SHEETS
@@ -74,6 +75,8 @@ class Wrapping:
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
         self.said: set[str] = set()
+        # What says words while it is imported says them as they are, for the tests after this one.
+        autodiscover_modules("loads")
         monkeypatch.setattr(DjangoTranslation, "gettext", lambda _, text: self.one(text))
         monkeypatch.setattr(DjangoTranslation, "ngettext", self.of_number)
 
