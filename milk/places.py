@@ -117,7 +117,7 @@ def send_ahead(wheel_ids: Collection[int], at: datetime) -> None:
 
 def steps_asked(wheel_ids: Collection[int], at: datetime | None) -> dict[str, Any]:
     """What the last steps of wheels are asked with."""
-    return {"wheels": list(wheel_ids), "at": at or EVER}
+    return {"wheels": sorted(wheel_ids), "at": at or EVER}
 
 
 def last_steps(wheel_ids: Collection[int], at: datetime | None) -> Iterator[tuple[int, Place]]:

@@ -182,7 +182,7 @@ def forward(
             trace_start.send_ahead(reader, *feeds)
         before = fed_before or fed_before_rule(as_at, reader)
         start = start_of(reader, kind, thing, feeds, span, before)
-        found = trace_forward.read_forward(reader, start)
+        found = trace_forward.read_forward(reader, start, as_at)
         may_feeds, may = trace_may.may_below(reader, found, span, before, timezone.now())
         held, places = held_below([found, may] if may else [found], as_at)
     return TraceForward(
@@ -204,7 +204,6 @@ def forward(
 def held_below(told: list[trace_forward.Found], as_at: datetime) -> tuple[Held, dict[int, Place]]:
     """What is held of what is below a start, and where its wheels are."""
     wheels = {wheel.pk: wheel.vat_id for one in told for wheel, _ in one.wheels}
-    send_places_ahead(wheels, as_at)
     held = open_holds(
         lot_ids=[lot.row.pk for one in told for lot in one.lots],
         vat_ids=[vat.pk for one in told for vat in one.vats],

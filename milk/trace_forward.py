@@ -14,6 +14,7 @@ from uuid import UUID
 
 from django.utils.translation import gettext as _
 
+from milk import held_above, places
 from milk.shares import parents_first
 from milk.trace_back import fractions
 from milk.trace_parts import WheelIn, vat_name
@@ -203,8 +204,11 @@ class Found:
     balance: Balance
 
 
-def read_forward(reader: Reader, start: Start) -> Found:
-    """Everything below the lots of a start, and the balance."""
+def read_forward(reader: Reader, start: Start, at: datetime | None = None) -> Found:
+    """Everything below the lots of a start, and the balance.
+
+    ``at``: what is held and where wheels are will be asked then; it is sent ahead.
+    """
     lots = lots_below(reader, start)
     if lots:
         reader.ahead(VATS_OF_LOTS, lots=list(lots))
@@ -214,6 +218,11 @@ def read_forward(reader: Reader, start: Start) -> Found:
     if vats:
         reader.ahead(SECOND_RING, vats=list(vats))
     wheels = reader.rows(WHEELS_OF_LOTS, lots=list(lots)) if vats else []
+    if at:
+        in_vats = {pk: vat for pk, *_, vat in wheels if vat in vats}
+        made = held_above.Made(in_vats, {})
+        held_above.send_named_ahead(lot_ids=lots, vat_ids=vats, wheel_ids=in_vats, made=made)
+        places.send_ahead(in_vats, at)
     draws, trays = draws_of(reader, lots)
     ring = [RingVat(*row) for row in reader.rows(SECOND_RING, vats=list(vats))] if vats else []
     inside = {vat.uuid for vat in vats.values()}

@@ -7,7 +7,6 @@ import pytest
 from django.db import DatabaseError, OperationalError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
-from config import asking
 from config.access.models import Session
 from config.access.store import SessionStore, session
 from config.asking import MANY, ahead, ask, copy_lines, fetched, in_a_row, send
@@ -75,11 +74,7 @@ def test_an_answer_stays_what_it_was_when_the_next_is_asked() -> None:
     assert one == [(1,), (2,), (3,)]
 
 
-@pytest.mark.parametrize("near", [True, False])
-def test_what_was_sent_ahead_answers_only_who_asks_the_same(
-    monkeypatch: pytest.MonkeyPatch, near: bool
-) -> None:
-    monkeypatch.setattr(asking, "is_near", lambda host: near)
+def test_what_was_sent_ahead_answers_only_who_asks_the_same() -> None:
     double = "SELECT 2 * %(number)s::int4"
     with in_a_row():
         ahead(double, {"number": 1})
@@ -90,11 +85,7 @@ def test_what_was_sent_ahead_answers_only_who_asks_the_same(
     ahead("SELECT no_such_column", {})
 
 
-@pytest.mark.parametrize("near", [True, False])
-def test_statements_in_a_row_answer_in_any_order(
-    monkeypatch: pytest.MonkeyPatch, near: bool
-) -> None:
-    monkeypatch.setattr(asking, "is_near", lambda host: near)
+def test_statements_in_a_row_answer_in_any_order() -> None:
     with in_a_row():
         one, two = (send("SELECT %(number)s::int4", {"number": number}) for number in (1, 2))
         assert ask("SELECT 3", {}) == [(3,)]
@@ -185,10 +176,3 @@ def test_of_a_wrong_line_nothing_is_copied(weighed: str, line: str) -> None:
     with pytest.raises(DatabaseError), transaction.atomic():
         copy_lines(weighed, ["1\t1\n", line])
     assert ask("SELECT count(*) FROM weighed", {}) == [(0,)]
-
-
-@pytest.mark.parametrize(
-    ("host", "near"), [("", True), ("/run/postgresql", True), ("10.0.0.7", False), ("db", False)]
-)
-def test_a_socket_is_near_and_an_address_is_not(host: str, near: bool) -> None:
-    assert asking.is_near(host) == near

@@ -5,9 +5,8 @@ from typing import Any
 import networkx as nx
 import pytest
 from django.db import transaction
-from hypothesis import HealthCheck, example, given, settings, strategies
+from hypothesis import HealthCheck, example, given, settings
 
-from config import asking
 from milk.trace import back, forward
 from tests.milk.random_farm import ACTIONS, Farm, make_farm
 
@@ -40,19 +39,17 @@ TRAYS = [
 ]
 
 
-@example(actions=OVERDRAWN, near=True)
-@example(actions=THERE_AND_BACK, near=False)
-@example(actions=TRAYS, near=True)
-@example(actions=FROM_NOWHERE, near=False)
+@example(actions=OVERDRAWN)
+@example(actions=THERE_AND_BACK)
+@example(actions=TRAYS)
+@example(actions=FROM_NOWHERE)
 @settings(
     max_examples=12,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
-@given(actions=ACTIONS, near=strategies.booleans())
-def test_trace_of_a_random_farm(actions: list[Any], near: bool) -> None:
-    """Whether statements are waited for one by one or sent in a row."""
-    with transaction.atomic(), pytest.MonkeyPatch.context() as patch:
-        patch.setattr(asking, "is_near", lambda host: near)
+@given(actions=ACTIONS)
+def test_trace_of_a_random_farm(actions: list[Any]) -> None:
+    with transaction.atomic():
         farm = make_farm().play(actions)
         for number, vat in farm.vats.items():
             check_back(farm, number, vat)

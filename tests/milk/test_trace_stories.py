@@ -7,7 +7,6 @@ from typing import Any
 
 import pytest
 
-from config import asking
 from herd.services.treatments import correct_course
 from herd.withheld import answer_for
 from milk.models import Hold, Milking, Tray, Vat, VatFill, Wheel
@@ -32,12 +31,6 @@ pytestmark = pytest.mark.django_db
 # Sunday 7 June 2026, 16:00 on the estate's clock.
 SUNDAY = datetime(2026, 6, 7, 14, 0, tzinfo=UTC)
 HOUR = timedelta(hours=1)
-
-
-@pytest.fixture(params=[True, False], ids=["waited for", "in a row"], autouse=True)
-def near(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Statements are waited for one by one, or sent in a row, as to a server elsewhere."""
-    monkeypatch.setattr(asking, "is_near", lambda host: request.param)
 
 
 def test_tank_topped_up_before_it_was_empty() -> None:
