@@ -7,6 +7,7 @@ A page with a form answers a success with a redirect and a refusal with the form
 import re
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from typing import Any
 from uuid import UUID
 
 from django.conf import settings
@@ -22,6 +23,8 @@ from config.offline_pages import KEEP, kept_as
 from config.offline_shifts import PHONE
 
 ENTRY = "Phone-Entry"
+# A page that the phone keeps for later, and nobody looks at now.
+TAKE_ALONG = "Take-Along"
 SIGN_IN = N_("You are signed out. The entry stays on this phone; sign in to send it.")
 ANOTHER = N_(
     "This entry was written by somebody else. It stays on this phone until they sign in again; "
@@ -34,6 +37,15 @@ BAD_HEADER = N_(
 DEVICE = re.compile(r"[A-Za-z0-9-]{1,32}", re.ASCII)
 # A file of these a phone may keep; others it cannot show by itself.
 SHOWN_BY_PHONES = ("text/html", "application/pdf")
+
+
+def words_once(request: HttpRequest) -> dict[str, Any]:
+    """Context processor: what a page says once, of what was just written.
+
+    A page that is only taken along does not say it: it would be heard by nobody, and stand in the
+    kept copy for as long as that is kept.
+    """
+    return {"messages": [] if TAKE_ALONG in request.headers else get_messages(request)}
 
 
 class BadHeader(Exception):

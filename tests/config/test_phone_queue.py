@@ -255,3 +255,15 @@ def test_the_worker_serves_every_page_and_is_asked_for_anew(client):
 
 def test_the_page_of_the_queue_needs_nobody_signed_in(client):
     assert "Without JavaScript nothing is kept" in text(client.get("/queue/"))
+
+
+def test_what_was_written_is_told_on_the_page_that_is_opened(stockman):
+    make_animal(1042)
+    pages = Phone(stockman).pages
+    at = timezone.localtime().strftime("%Y-%m-%dT%H:%M")
+    written = pages.send(NEW, animal="1042", sign="off feed", happened_at=at)
+    assert written.status_code == 302, text(written)
+    for _ in range(2):
+        assert "Written:" not in text(pages.get("/herd/walk/", headers={"Take-Along": "yes"}))
+    assert "Written:" in text(pages.get("/herd/walk/"))
+    assert "Written:" not in text(pages.get("/herd/walk/"))

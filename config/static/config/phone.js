@@ -3,6 +3,7 @@
 
 (() => {
   const EVERY = 20000;
+  const SAID = "said of what was sent";
   const { dataset } = document.body;
   const user = Number(dataset.user) || 0;
   let mended = null;
@@ -238,12 +239,33 @@
     return true;
   }
 
+  // What was said of an entry that another page's round sent, on the page that it leads to.
+  function sayOnce() {
+    const said = JSON.parse(sessionStorage.getItem(SAID) || "[]");
+    sessionStorage.removeItem(SAID);
+    if (!said.length) return;
+    const box = document.createElement("div");
+    const list = document.createElement("ul");
+    box.setAttribute("role", "status");
+    list.className = "messages";
+    for (const words of said) {
+      const line = document.createElement("li");
+      line.className = "message";
+      line.textContent = words;
+      list.append(line);
+    }
+    box.append(list);
+    document.getElementById("main").prepend(box);
+  }
+
   async function save(form, button) {
     const entry = await queue.add(entryOf(form, button));
     mended = null;
     say(form, words.say("Kept on this phone. Sending …"), false);
     const outcome = await queue.send(entry.number);
     if (outcome.state === "written") {
+      // Another page's round sent it: what the server said of it went there.
+      if (outcome.words?.length) sessionStorage.setItem(SAID, JSON.stringify(outcome.words));
       location.assign(outcome.location);
       return;
     }
@@ -343,6 +365,7 @@
 
   function begin() {
     endUndo();
+    sayOnce();
     if (!queue.works) return;
     navigator.serviceWorker.register("/sw.js").catch(() => null);
     prepare(document);

@@ -158,7 +158,7 @@ const queue = (() => {
   // An entry that its writer waits for may have gone with another page's round meanwhile.
   async function whatBecame(number) {
     const done = number && (await sent()).find((one) => one.number === number);
-    return done ? { state: "written", location: done.location } : { state: "kept" };
+    return done ? { state: "written", location: done.location, words: done.words } : { state: "kept" };
   }
 
   async function round(waits) {

@@ -149,7 +149,9 @@ async function takeAlong(url, anew) {
   const kept = whose && (await (await caches.open(PAGES + whose)).match(url));
   if (kept && !anew && Date.now() - Number(kept.headers.get("Kept-At")) < FRESH_ENOUGH) return;
   try {
-    const answer = await fetch(url, { credentials: "same-origin", cache: "no-store" });
+    // Said so, that words meant for the page that is opened next do not go to one nobody sees.
+    const headers = { "Take-Along": "yes" };
+    const answer = await fetch(url, { credentials: "same-origin", cache: "no-store", headers });
     if (!answer.redirected) await keep(new URL(url, location.origin).href, answer, begun);
   } catch {
     // It is asked for again with the next page.
