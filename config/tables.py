@@ -9,9 +9,10 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 from decimal import ROUND_HALF_UP, Decimal
 from html import escape
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from django.utils.safestring import SafeString
+from django_stubs_ext import StrOrPromise
 
 from config.language import in_readers_form
 from config.templatetags.sheet import iso, moment, said, state_word
@@ -27,20 +28,39 @@ class Column(NamedTuple):
     figures: bool = False
 
 
+class Headed(Protocol):
+    """Any column that a table turns by: its head, and whether it is set to the right."""
+
+    @property
+    def head(self) -> StrOrPromise: ...
+    @property
+    def figures(self) -> bool: ...
+
+
 def turning(columns: Sequence[Column], rows: Iterable[Sequence[str]]) -> SafeString:
     """A table of rows, as long as ``columns``; the first cell names the row, an empty one stays."""
+    starts = starts_of(columns)
+    return headed(columns, (row_of(starts, cells) for cells in rows))
+
+
+def headed(columns: Iterable[Headed], rows: Iterable[str], kind: str = "turns") -> SafeString:
+    """Rows that are markup already under the heads of their columns; ``kind``: its classes."""
     heads = "".join(
-        f'<th scope="col"{CLASS if column.figures else ""}>{escape(column.head)}</th>'
+        f'<th scope="col"{CLASS if column.figures else ""}>{escape(str(column.head))}</th>'
         for column in columns
     )
-    starts = [
-        f'<td data-label="{escape(column.head)}"{CLASS if column.figures else ""}>'
+    return SafeString(
+        f'<table class="{kind}"><thead><tr>{heads}</tr></thead>'
+        f"<tbody>{''.join(rows)}</tbody></table>"
+    )
+
+
+def starts_of(columns: Sequence[Headed]) -> list[str]:
+    """How the cells of each column but the first begin: with its head, which a phone shows."""
+    return [
+        f'<td data-label="{escape(str(column.head))}"{CLASS if column.figures else ""}>'
         for column in columns[1:]
     ]
-    body = "".join(row_of(starts, cells) for cells in rows)
-    return SafeString(
-        f'<table class="turns"><thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table>'
-    )
 
 
 def row_of(starts: Sequence[str], cells: Sequence[str]) -> str:

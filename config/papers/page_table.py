@@ -7,6 +7,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
 from config.papers import Line, Part
+from config.tables import headed, starts_of
 
 STRUCK_ROW = ' class="struck-row"'
 BLANK = '<td class="blank"></td>'
@@ -17,26 +18,15 @@ def table(part: Part, lines: Iterable[Line]) -> SafeString:
 
     On a phone each line is a block: every cell says its head, and empty ones are left out.
     """
-    heads = [escape(column.head) for column in part.columns]
-    figures = [' class="num"' if column.figures else "" for column in part.columns]
-    top = "".join(
-        f'<th scope="col"{right}>{head}</th>' for head, right in zip(heads, figures, strict=True)
-    )
-    starts = [
-        f'<td data-label="{head}"{right}><span>'
-        for head, right in zip(heads[1:], figures[1:], strict=True)
-    ]
-    body = "".join(row(line, starts) for line in lines)
-    return SafeString(
-        f'<table class="turns paper"><thead><tr>{top}</tr></thead><tbody>{body}</tbody></table>'
-    )
+    starts = starts_of(part.columns)
+    return headed(part.columns, (row(line, starts) for line in lines), "turns paper")
 
 
 def row(line: Line, starts: Sequence[str]) -> str:
     """A line: its first cell leads to the entry, each further one stands after its start."""
     parts = [f"<tr{STRUCK_ROW if line.struck else ''}>", f'<th scope="row">{name(line)}</th>']
     for start, cell in zip(starts, line.cells[1:], strict=True):
-        parts.append(f"{start}{escape(cell)}</span></td>" if cell else BLANK)
+        parts.append(f"{start}<span>{escape(cell)}</span></td>" if cell else BLANK)
     parts.append("</tr>\n")
     return "".join(parts)
 
