@@ -16,6 +16,7 @@ import psycopg
 from django.db import DEFAULT_DB_ALIAS, connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 
+from config.arrivals import ask_to_be_told, wait_for
 from config.logs import slow_statement, tell_slow
 
 Rows = list[tuple[Any, ...]]
@@ -72,7 +73,10 @@ def send(statement: str, values: Values) -> Cursor:
     server could not tell its type.
     """
     here = connected()
-    return carry_out(here, psycopg.Cursor(here.connection), statement, values)
+    cursor = carry_out(here, psycopg.Cursor(here.connection), statement, values)
+    if _row.get() is not None:
+        ask_to_be_told(cursor)
+    return cursor
 
 
 def carry_out(here: BaseDatabaseWrapper, cursor: Cursor, statement: str, values: Values) -> Cursor:
@@ -168,14 +172,15 @@ def ahead(statement: str, values: Values) -> None:
     """Send what will be asked with these very values, before its rows are wanted.
 
     Only within ``in_a_row``, else it would be waited for here; whoever asks then finds it sent.
+    What was sent with the same values and not fetched yet is not sent again.
     """
     row = _row.get()
-    if row is not None:
+    if row is not None and row.sent.get(statement, (None,))[0] != values:
         row.sent[statement] = (values, send(statement, values))
 
 
 def fetched(cursor: Cursor) -> Rows:
-    """The rows of a statement that was sent."""
+    """The rows of a statement that was sent; what was sent after it is not waited for."""
     with cursor:
         return all_of(cursor)
 
@@ -183,6 +188,7 @@ def fetched(cursor: Cursor) -> Rows:
 def all_of(cursor: Cursor) -> Rows:
     """Every row; a cursor that is kept does not keep many of them."""
     try:
+        wait_for(cursor)
         rows = cursor.fetchall()
     except psycopg.Error:
         with connected().wrap_database_errors:

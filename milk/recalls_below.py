@@ -29,7 +29,7 @@ from milk.models import (
     Wheel,
 )
 from milk.recalls_roots import Bath, Root, find_root
-from milk.trace import GROUP_SPAN, fed_before_rule, feeds_of, start_of
+from milk.trace import GROUP_SPAN, fed_before_rule, start_of
 from milk.trace_back import wheels_of
 from milk.trace_forward import Found, RingVat, read_forward
 from milk.trace_may import may_below
@@ -141,7 +141,7 @@ def milk_start(
     if kind == "group" and since is None:
         since = (until or at) - GROUP_SPAN
     span = Span(since or BEGINNING, until or END)
-    return start_of(reader, kind, thing, feeds_of(kind, thing), span, fed_before_rule(at))
+    return start_of(reader, kind, thing, span, at)
 
 
 def same_milk(vats: Collection[int]) -> Start:

@@ -174,15 +174,12 @@ def forward(
     if kind == "group" and since is None:
         since = (until or as_at) - GROUP_SPAN
     span = Span(since or trace_start.BEGINNING, until or trace_start.END)
-    feeds = feeds_of(kind, thing)
     with in_a_row():
+        start = start_of(reader, kind, thing, span, as_at, fed_before)
         if fed_before is None:
             reader.ahead(RULE, **rule_asked(as_at))
-        if any(feeds):
-            trace_start.send_ahead(reader, *feeds)
-        before = fed_before or fed_before_rule(as_at, reader)
-        start = start_of(reader, kind, thing, feeds, span, before)
         found = trace_forward.read_forward(reader, start, as_at)
+        before = fed_before or fed_before_rule(as_at, reader)
         may_feeds, may = trace_may.may_below(reader, found, span, before, timezone.now())
         held, places = held_below([found, may] if may else [found], as_at)
     return TraceForward(
@@ -232,18 +229,19 @@ def start_of(
     reader: Reader,
     kind: str,
     thing: Any,
-    feeds: tuple[list[int], list[int]],
     span: Span,
-    before: timedelta,
+    at: datetime,
+    fed_before: timedelta | None = None,
 ) -> Start:
-    """The milkings and lots that a thing starts from."""
+    """The milkings and lots that a thing starts from; ``at``, ``fed_before``: as in ``forward``."""
     match kind:
         case "animal":
             return trace_start.from_animal(reader, thing.pk, span)
         case "course":
             return trace_start.from_course(reader, thing.pk, span)
         case "batch" | "feed-lot" | "field":
-            return trace_start.from_feed(reader, *feeds, span, before)
+            feeds = feeds_of(kind, thing)
+            return trace_start.from_feed(reader, *feeds, span, counts(at, fed_before))
         case "group":
             return trace_start.from_group(reader, thing.pk, span)
         case _:
@@ -262,6 +260,11 @@ def fed_before_rule(at: datetime, reader: Reader | None = None) -> timedelta:
 
 def rule_asked(at: datetime) -> dict[str, Any]:
     return {"name": FED_BEFORE, "day": timezone.localtime(at).date()}
+
+
+def counts(at: datetime, fed_before: timedelta | None) -> dict[str, Any]:
+    """How long before a milking feed counts, as a statement finds it out itself."""
+    return {"before": fed_before, "without": FED_BEFORE_WITHOUT_RULE, **rule_asked(at)}
 
 
 def known_by(held: Held, at: datetime) -> Held:

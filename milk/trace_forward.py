@@ -17,15 +17,9 @@ from django.utils.translation import gettext as _
 from milk import held_above, places
 from milk.shares import parents_first
 from milk.trace_back import fractions
+from milk.trace_below_sql import DRAWS_BELOW, POURED_FROM_TRAYS, VATS_BELOW, WHEELS_BELOW
 from milk.trace_parts import WheelIn, vat_name
-from milk.trace_sql import (
-    OTHER_DRAWS,
-    POURED_FROM_TRAYS,
-    VATS_OF_LOTS,
-    WHEELS_OF_LOTS,
-    LotRow,
-    Reader,
-)
+from milk.trace_sql import LotRow, Reader
 from milk.trace_start import Start
 from milk.whey import SECOND_RING
 
@@ -209,23 +203,19 @@ def read_forward(reader: Reader, start: Start, at: datetime | None = None) -> Fo
 
     ``at``: what is held and where wheels are will be asked then; it is sent ahead.
     """
+    asked = sorted(start.lots())
+    reader.below_ahead(asked)
     lots = lots_below(reader, start)
-    if lots:
-        reader.ahead(VATS_OF_LOTS, lots=list(lots))
-        reader.ahead(WHEELS_OF_LOTS, lots=list(lots))
-        reader.ahead(OTHER_DRAWS, lots=list(lots))
-    vats, vat_rows = vats_of(reader, lots)
+    vats, vat_rows = vats_of(reader, asked, lots)
     if vats:
         reader.ahead(SECOND_RING, vats=list(vats))
-    wheels = reader.rows(WHEELS_OF_LOTS, lots=list(lots)) if vats else []
+    wheels = reader.rows(WHEELS_BELOW, lots=asked) if vats else []
     if at:
         in_vats = {pk: vat for pk, *_, vat in wheels if vat in vats}
         made = held_above.Made(in_vats, {})
         held_above.send_named_ahead(lot_ids=lots, vat_ids=vats, wheel_ids=in_vats, made=made)
         places.send_ahead(in_vats, at)
-    draws, trays = draws_of(reader, lots)
-    ring = [RingVat(*row) for row in reader.rows(SECOND_RING, vats=list(vats))] if vats else []
-    inside = {vat.uuid for vat in vats.values()}
+    draws, trays = draws_of(reader, asked, lots)
     return Found(
         start=start,
         lots=list(lots.values()),
@@ -233,9 +223,19 @@ def read_forward(reader: Reader, start: Start, at: datetime | None = None) -> Fo
         wheels=weighed(map(WheelIn._make, wheels), vats),
         draws=draws,
         trays=trays,
-        second_ring=[vat for vat in ring if vat.uuid not in inside],
         balance=balance_of(lots, vats, draws, trays, vat_rows),
+        # Last, for nothing else waits for it.
+        second_ring=second_ring(reader, vats),
     )
+
+
+def second_ring(reader: Reader, vats: dict[int, VatOut]) -> list[RingVat]:
+    """The vats made with whey starter of these that are not among them."""
+    if not vats:
+        return []
+    inside = {vat.uuid for vat in vats.values()}
+    ring = [RingVat(*row) for row in reader.rows(SECOND_RING, vats=list(vats))]
+    return [vat for vat in ring if vat.uuid not in inside]
 
 
 def lots_below(reader: Reader, start: Start) -> dict[int, LotOut]:
@@ -286,7 +286,9 @@ def leave(lots: dict[int, LotOut]) -> None:
             lot.lost = part
 
 
-def vats_of(reader: Reader, lots: dict[int, LotOut]) -> tuple[dict[int, VatOut], int]:
+def vats_of(
+    reader: Reader, asked: list[int], lots: dict[int, LotOut]
+) -> tuple[dict[int, VatOut], int]:
     """The vats with milk of these lots, by key, and how many pairs of vat and lot were weighed."""
     if not lots:
         return {}, 0
@@ -294,7 +296,10 @@ def vats_of(reader: Reader, lots: dict[int, LotOut]) -> tuple[dict[int, VatOut],
     weighed_rows = 0
     own = {pk: own_part(lot) for pk, lot in lots.items() if lot.started}
     codes = {pk: lot.row.code for pk, lot in lots.items()}
-    for pk, lot, kg, *vat in reader.rows(VATS_OF_LOTS, lots=list(lots)):
+    for pk, lot, kg, *vat in reader.rows(VATS_BELOW, lots=asked):
+        if lot not in lots:
+            # Written since the lots were read, which is a moment ago.
+            continue
         found = vats.get(pk)
         if found is None:
             found = vats[pk] = VatOut(pk, *vat)
@@ -324,7 +329,9 @@ def weighed(wheels: Iterable[WheelIn], vats: dict[int, VatOut]) -> list[tuple[Wh
     ]
 
 
-def draws_of(reader: Reader, lots: dict[int, LotOut]) -> tuple[list[DrawOut], list[TrayOut]]:
+def draws_of(
+    reader: Reader, asked: list[int], lots: dict[int, LotOut]
+) -> tuple[list[DrawOut], list[TrayOut]]:
     """Deliveries, dumped and otherwise drawn milk, and trays."""
     if not lots:
         return [], []
@@ -332,9 +339,11 @@ def draws_of(reader: Reader, lots: dict[int, LotOut]) -> tuple[list[DrawOut], li
     trays: dict[int, TrayOut] = {}
     sizes: dict[int, tuple[float, float]] = {}
     for lot_pk, at, kg, tray, uuid, what, name, whole, cream in reader.rows(
-        OTHER_DRAWS, lots=list(lots)
+        DRAWS_BELOW, lots=asked
     ):
-        lot = lots[lot_pk]
+        lot = lots.get(lot_pk)
+        if lot is None:
+            continue
         part = lot.share.times(kg)
         if tray is None:
             draws.append(DrawOut(what, uuid, name, at, lot.row.code, part))

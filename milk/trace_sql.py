@@ -12,6 +12,7 @@ from datetime import datetime
 from typing import Any, NamedTuple
 
 from config.asking import Rows, ahead, ask
+from milk.trace_below_sql import ALL_BELOW, LOTS_BELOW
 
 KEPT_OUT = 1
 
@@ -46,27 +47,6 @@ LEFT JOIN LATERAL (
     FROM milk_delivery AS d JOIN herd_holding AS h ON h.id = d.holding_id
     WHERE d.id = l.delivery_id) AS s ON true
 WHERE l.id = ANY(ARRAY(SELECT lot_id FROM above))
-ORDER BY l.opened_at, l.id
-"""
-
-# Lots below the given ones, and the edges among them.
-LOTS_BELOW = """
-WITH RECURSIVE below (lot_id) AS (
-    SELECT unnest(%(lots)s::int4[])
-    UNION
-    SELECT c.lot_id FROM below
-    CROSS JOIN LATERAL (
-        SELECT lot_id FROM milk_lotparent WHERE parent_id = below.lot_id OFFSET 0) AS c
-)
-SELECT l.id, l.uuid, l.code, l.tank_id, t.name, l.day, l.session, l.opened_at, l.closed_at,
-       l.ended_at, l.kg::float8, l.carried_kg::float8, l.drawn_kg::float8, l.void,
-       e.parents, e.kilos, NULL::float8, NULL::text[]
-FROM milk_milklot AS l
-JOIN milk_tank AS t ON t.id = l.tank_id
-LEFT JOIN LATERAL (
-    SELECT array_agg(parent_id) AS parents, array_agg(kg::float8) AS kilos
-    FROM milk_lotparent WHERE lot_id = l.id) AS e ON true
-WHERE l.id = ANY(ARRAY(SELECT lot_id FROM below))
 ORDER BY l.opened_at, l.id
 """
 
@@ -127,15 +107,6 @@ WHEELS_OF_VATS = """
 SELECT w.id, w.uuid, w.plate, w.twin, w.kg::float8, w.vat_id
 FROM milk_wheel AS w
 WHERE w.vat_id = ANY(%(vats)s::int4[]) AND w.struck_at IS NULL
-ORDER BY w.vat_id, w.twin
-"""
-
-# The same of the vats that were filled from some lots, so that nobody waits for these first.
-WHEELS_OF_LOTS = """
-SELECT w.id, w.uuid, w.plate, w.twin, w.kg::float8, w.vat_id
-FROM milk_wheel AS w
-WHERE w.vat_id = ANY(ARRAY(SELECT vat_id FROM milk_vatlot WHERE lot_id = ANY(%(lots)s::int4[])))
-  AND w.struck_at IS NULL
 ORDER BY w.vat_id, w.twin
 """
 
@@ -203,6 +174,34 @@ LEFT JOIN LATERAL (
 ORDER BY m.happened_at, m.id
 """
 
+# The same of the groups that were fed of loads or feed lots, so that nobody waits for the feedings
+# first: within the time given, or that of the dated rule, after each.
+MILKINGS_OF_FEED = f"""
+SELECT m.id, m.uuid, m.group_id, g.number, m.happened_at, m.day, m.session, m.metered,
+       m.tank_id, p.lot_id, p.kg::float8
+FROM (
+    SELECT group_id, unnest(range_agg(tstzrange(happened_at, happened_at + r.before, '[]')))
+    FROM (SELECT group_id, happened_at FROM feed_feeding
+          WHERE batch_id = ANY(%(batches)s::int4[]) AND struck_at IS NULL
+          UNION ALL
+          SELECT group_id, happened_at FROM feed_feeding
+          WHERE feed_lot_id = ANY(%(feed_lots)s::int4[]) AND struck_at IS NULL) AS f
+    CROSS JOIN (
+        SELECT COALESCE(%(before)s::interval, ({RULE}) * interval '1 hour',
+                        %(without)s::interval) OFFSET 0) AS r (before)
+    GROUP BY group_id) AS s (group_id, during)
+CROSS JOIN LATERAL (
+    SELECT id, uuid, group_id, happened_at, day, session, metered, tank_id FROM milk_milking
+    WHERE group_id = s.group_id AND struck_at IS NULL
+      AND happened_at >= GREATEST(lower(s.during), %(since)s) AND happened_at < %(until)s
+      AND happened_at <= upper(s.during)
+    OFFSET 0) AS m
+JOIN herd_group AS g ON g.id = m.group_id
+LEFT JOIN LATERAL (
+    SELECT lot_id, kg FROM milk_milkingpart WHERE milking_id = m.id OFFSET 0) AS p ON true
+ORDER BY m.happened_at, m.id
+"""
+
 PARTS_OF_MILKINGS = """
 SELECT milking_id, lot_id, kg::float8
 FROM milk_milkingpart WHERE milking_id = ANY(%(milkings)s::int4[])
@@ -258,43 +257,6 @@ PERIODS_OF_COURSE = """
 SELECT animal_id, lower(during), upper(during), kind, why, source, course_id
 FROM herd_withdrawalperiod WHERE course_id = %(course)s::int4 AND NOT isempty(during)
 ORDER BY lower(during)
-"""
-
-VATS_OF_LOTS = """
-SELECT x.vat_id, x.lot_id, x.kg, v.uuid, v.day, v.number, v.round, v.happened_at
-FROM (SELECT vat_id, lot_id, kg::float8 FROM milk_vatlot
-      WHERE lot_id = ANY(%(lots)s::int4[]) OFFSET 0) AS x
-CROSS JOIN LATERAL (
-    SELECT uuid, day, number, round, happened_at FROM milk_vat
-    WHERE id = x.vat_id AND struck_at IS NULL OFFSET 0) AS v
-ORDER BY v.happened_at, x.vat_id
-"""
-
-# Draws that went elsewhere than straight into a vat.
-OTHER_DRAWS = """
-SELECT d.lot_id, d.at, d.kg, d.tray_id, e.uuid, e.what, e.name, e.whole, e.cream
-FROM (SELECT lot_id, at, kg::float8, tray_id, tank_event_id, delivery_id FROM milk_lotdraw
-      WHERE lot_id = ANY(%(lots)s::int4[]) AND vat_fill_id IS NULL OFFSET 0) AS d
-CROSS JOIN LATERAL (
-    SELECT t.uuid, 'tray' AS what, t.number::text AS name, w.kg AS whole,
-           t.cream_kg::float8 AS cream
-    FROM milk_tray AS t, LATERAL (
-        SELECT sum(kg)::float8 AS kg FROM milk_lotdraw WHERE tray_id = t.id) AS w
-    WHERE t.id = d.tray_id
-    UNION ALL
-    SELECT t.uuid, t.what, COALESCE(o.name, t.remark), NULL, NULL
-    FROM milk_tankevent AS t LEFT JOIN milk_tank AS o ON o.id = t.to_tank_id
-    WHERE t.id = d.tank_event_id
-    UNION ALL
-    SELECT t.uuid, 'delivery', h.name, NULL, NULL
-    FROM milk_delivery AS t JOIN herd_holding AS h ON h.id = t.holding_id
-    WHERE t.id = d.delivery_id) AS e
-ORDER BY d.at
-"""
-
-POURED_FROM_TRAYS = """
-SELECT tray_id, sum(kg)::float8 FROM milk_vatfill
-WHERE tray_id = ANY(%(trays)s::int4[]) AND struck_at IS NULL GROUP BY tray_id
 """
 
 
@@ -353,6 +315,11 @@ class Reader:
         """The lots of a vat, or the given ones, and everything carried over into them."""
         return [LotRow._make(row) for row in self.rows(LOTS_ABOVE, lots=list(lots), vat=vat)]
 
-    def lots_below(self, lots: Sequence[int]) -> list[LotRow]:
+    def lots_below(self, lots: list[int]) -> list[LotRow]:
         """The given lots and everything they were carried over into."""
-        return [LotRow._make(row) for row in self.rows(LOTS_BELOW, lots=list(lots))]
+        return [LotRow._make(row) for row in self.rows(LOTS_BELOW, lots=lots)]
+
+    def below_ahead(self, lots: list[int]) -> None:
+        """Ask for all that is below some lots already."""
+        for statement in ALL_BELOW if lots else ():
+            self.ahead(statement, lots=lots)

@@ -4,7 +4,7 @@ Every kind of start gives the same: the lots whose own milk holds something of i
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -18,6 +18,7 @@ from milk.trace_sql import (
     METERED_BETWEEN,
     METERED_EVER,
     MILKINGS_BETWEEN,
+    MILKINGS_OF_FEED,
     PARTS_OF_MILKINGS,
     PARTS_WITH_ROWS,
     PERIODS_OF_COURSE,
@@ -84,26 +85,31 @@ def from_group(reader: Reader, group: int, span: Span) -> Start:
     return from_groups(reader, [(group, span.since, span.until)], span)
 
 
-def send_ahead(reader: Reader, batches: Sequence[int], feed_lots: Sequence[int]) -> None:
-    """Ask for what ``from_feed`` wants of the feed itself already."""
-    reader.ahead(FEEDS_FED, batches=sorted(batches), feed_lots=sorted(feed_lots))
-
-
 def from_feed(
-    reader: Reader, batches: Sequence[int], feed_lots: Sequence[int], span: Span, before: timedelta
+    reader: Reader,
+    batches: Sequence[int],
+    feed_lots: Sequence[int],
+    span: Span,
+    counts: Mapping[str, Any],
 ) -> Start:
-    """What groups gave at the milkings that began within ``before`` after they were fed of it."""
+    """What groups gave at the milkings that began within a time after they were fed of it.
+
+    ``counts``: that time, as MILKINGS_OF_FEED asks for it.
+    """
+    feed = {"batches": sorted(batches), "feed_lots": sorted(feed_lots)}
+    given = {**feed, "since": span.since, "until": span.until, **counts}
+    reader.ahead(MILKINGS_OF_FEED, **given)
+    reader.ahead(FEEDS_FED, **feed)
+    rows = reader.rows(MILKINGS_OF_FEED, **given)
+    # Nobody waits for what is below while the rows are put together.
+    reader.below_ahead(sorted({row[-2] for row in rows} - {None}))
     feeds: dict[UUID, FeedIn] = {}
-    spans = []
-    for *row, group, number, at, kg, weighed in reader.rows(
-        FEEDS_FED, batches=sorted(batches), feed_lots=sorted(feed_lots)
-    ):
+    for *row, group, number, at, kg, weighed in reader.rows(FEEDS_FED, **feed):
         told = FeedIn(*row)
-        feed = feeds.setdefault(told.uuid, told)
+        one = feeds.setdefault(told.uuid, told)
         if group is not None:
-            feed.fed.append(FedTo(number, at, kg, weighed, hours_late(at, feed.deadline), []))
-            spans.append((group, at, at + before))
-    start = from_groups(reader, spans, span) if spans else Start()
+            one.fed.append(FedTo(number, at, kg, weighed, hours_late(at, one.deadline), []))
+    start = of_milkings(rows)
     start.feeds = list(feeds.values())
     return start
 
@@ -126,14 +132,19 @@ def from_groups(
 ) -> Start:
     """What groups gave at milkings that began in spans of their own, both ends included."""
     groups, firsts, lasts = zip(*apart(spans), strict=True)
-    rows = reader.rows(
-        MILKINGS_BETWEEN, groups=list(groups), firsts=list(firsts), lasts=list(lasts)
+    return of_milkings(
+        reader.rows(MILKINGS_BETWEEN, groups=list(groups), firsts=list(firsts), lasts=list(lasts)),
+        span,
     )
+
+
+def of_milkings(rows: Iterable[Sequence[Any]], span: Span | None = None) -> Start:
+    """All that was given at the milkings of MILKINGS_BETWEEN that began in a span."""
     start = Start()
     told: dict[int, MilkingIn] = {}
     for *row, lot, kg in rows:
         milking = told.get(row[0]) or make_milking(row)
-        if not span.has(milking.started_at):
+        if span and not span.has(milking.started_at):
             continue
         told[milking.pk] = milking
         if lot is None:

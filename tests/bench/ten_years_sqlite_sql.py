@@ -2,6 +2,13 @@
 
 from milk.held_sql import NAMED
 from milk.places import WHERE
+from milk.trace_below_sql import (
+    DRAWS_BELOW,
+    LOTS_BELOW,
+    POURED_FROM_TRAYS,
+    VATS_BELOW,
+    WHEELS_BELOW,
+)
 from milk.trace_inside_sql import (
     COUNTS,
     COUNTS_BETWEEN,
@@ -17,15 +24,11 @@ from milk.trace_sql import (
     FEEDS,
     FEEDS_FED,
     LOTS_ABOVE,
-    LOTS_BELOW,
     MILKINGS_BETWEEN,
+    MILKINGS_OF_FEED,
     MILKINGS_OF_LOTS,
     OPEN_LOAD_FED,
-    OTHER_DRAWS,
-    POURED_FROM_TRAYS,
     RULE,
-    VATS_OF_LOTS,
-    WHEELS_OF_LOTS,
     WHEELS_OF_VATS,
 )
 from milk.whey import SECOND_RING
@@ -46,6 +49,11 @@ LOT = """l.id, l.uuid, l.code, l.tank, t.name, l.day, l.session, l.opened, l.clo
 l.kg, l.carried, l.drawn, l.void,
 (SELECT json_group_array(parent) FROM lotparent WHERE lot = l.id) AS "parents [list]",
 (SELECT json_group_array(kg) FROM lotparent WHERE lot = l.id) AS "kilos [list]\""""
+BELOW = """
+WITH RECURSIVE below (lot) AS (
+    SELECT value FROM json_each(:lots)
+    UNION SELECT p.lot FROM below CROSS JOIN lotparent AS p ON p.parent = below.lot)"""
+LOTS_OF_BELOW = "(SELECT lot FROM below)"
 MILKED = "m.id, m.uuid, m.herd, g.number, m.began, m.day, m.session, m.metered"
 STOOD = f"""{asked("milking", "herd", "at")} AS m
 CROSS JOIN stood AS w ON w.herd <= m.herd AND w.herds >= m.herd
@@ -102,10 +110,7 @@ SELECT {LOT}, v.kg,
  WHERE d.id = l.delivery) AS "names [list]"
 FROM above CROSS JOIN lot AS l ON l.id = above.lot JOIN tank AS t ON t.id = l.tank
 LEFT JOIN vatlot AS v ON v.vat = :vat AND v.lot = l.id ORDER BY l.opened, l.id""",
-    LOTS_BELOW: f"""
-WITH RECURSIVE below (lot) AS (
-    SELECT value FROM json_each(:lots)
-    UNION SELECT p.lot FROM below CROSS JOIN lotparent AS p ON p.parent = below.lot)
+    LOTS_BELOW: f"""{BELOW}
 SELECT {LOT}, NULL, NULL FROM below CROSS JOIN lot AS l ON l.id = below.lot
 JOIN tank AS t ON t.id = l.tank ORDER BY l.opened, l.id""",
     MILKINGS_OF_LOTS: f"""
@@ -177,11 +182,24 @@ LEFT JOIN herd AS g ON g.id = f.herd WHERE l.id IN {given("feed_lots")} ORDER BY
 SELECT {MILKED}, m.tank, p.lot, p.kg FROM {asked("herd", "first", "last")} AS s
 CROSS JOIN milking AS m ON m.herd = s.herd AND m.began >= s.first AND m.began <= s.last
 JOIN herd AS g ON g.id = m.herd LEFT JOIN part AS p ON p.milking = m.id ORDER BY m.began, m.id""",
-    VATS_OF_LOTS: f"""
+    MILKINGS_OF_FEED: f"""
+WITH fed (herd, began) AS (
+    SELECT herd, began FROM feeding WHERE batch IN {given("batches")}
+    UNION ALL SELECT herd, began FROM feeding
+    WHERE feedlot IN {given("feed_lots")} AND feedlot IS NOT NULL)
+SELECT {MILKED}, m.tank, p.lot, p.kg FROM (
+    SELECT DISTINCT m.id FROM fed AS f CROSS JOIN milking AS m ON m.herd = f.herd
+    AND m.began >= max(f.began, :since)
+    AND m.began <= min(:until - 1, f.began + COALESCE(:before, (
+        SELECT value * 3600000000 FROM rule WHERE name = :name AND valid_from <= :day
+        ORDER BY valid_from DESC, id DESC LIMIT 1), :without))) AS s
+CROSS JOIN milking AS m ON m.id = s.id
+JOIN herd AS g ON g.id = m.herd LEFT JOIN part AS p ON p.milking = m.id ORDER BY m.began, m.id""",
+    VATS_BELOW: f"""{BELOW}
 SELECT x.vat, x.lot, x.kg, v.uuid, v.day, v.number, v.round, v.began
-FROM vatlot AS x JOIN vat AS v ON v.id = x.vat WHERE x.lot IN {given("lots")}
+FROM vatlot AS x JOIN vat AS v ON v.id = x.vat WHERE x.lot IN {LOTS_OF_BELOW}
 ORDER BY v.began, x.vat""",
-    OTHER_DRAWS: f"""
+    DRAWS_BELOW: f"""{BELOW}
 SELECT d.lot, d.at, d.kg, d.tray, COALESCE(t.uuid, e.uuid, s.uuid) AS "uuid [uuid]",
        CASE WHEN t.id THEN 'tray' WHEN e.id THEN e.what ELSE 'delivery' END,
        CASE WHEN t.id THEN CAST(t.number AS TEXT) WHEN e.id THEN COALESCE(o.name, e.remark)
@@ -190,15 +208,15 @@ SELECT d.lot, d.at, d.kg, d.tray, COALESCE(t.uuid, e.uuid, s.uuid) AS "uuid [uui
 FROM draw AS d LEFT JOIN tray AS t ON t.id = d.tray LEFT JOIN tankevent AS e ON e.id = d.event
 LEFT JOIN tank AS o ON o.id = e.to_tank LEFT JOIN delivery AS s ON s.id = d.delivery
 LEFT JOIN holding AS h ON h.id = s.holding
-WHERE d.lot IN {given("lots")} AND d.fill IS NULL ORDER BY d.at""",
+WHERE d.lot IN {LOTS_OF_BELOW} AND d.fill IS NULL ORDER BY d.at""",
     POURED_FROM_TRAYS: f"""SELECT tray, sum(kg) FROM vatfill WHERE tray IN {given("trays")}
 GROUP BY tray""",
     WHEELS_OF_VATS: f"""
 SELECT id, uuid, plate, twin, kg, vat FROM wheel WHERE vat IN {given("vats")}
 ORDER BY vat, twin""",
-    WHEELS_OF_LOTS: f"""
+    WHEELS_BELOW: f"""{BELOW}
 SELECT id, uuid, plate, twin, kg, vat FROM wheel
-WHERE vat IN (SELECT vat FROM vatlot WHERE lot IN {given("lots")}) ORDER BY vat, twin""",
+WHERE vat IN (SELECT vat FROM vatlot WHERE lot IN {LOTS_OF_BELOW}) ORDER BY vat, twin""",
     SECOND_RING: f"""
 SELECT v.uuid, v.day, v.number, v.round, v.began, c.can, c.from_vat
 FROM (SELECT w.id, min(k.can) AS can, min(w.from_vat) AS from_vat FROM ({WHEY}) AS w

@@ -35,9 +35,9 @@ LARGE = {"milk_cowmilking"}
 # index touches the table too; a book that is tended has a tenth of a trace's pages.
 MOST = {
     "trace back": (18, 3500),
-    "forage forward": (16, 400),
+    "forage forward": (15, 290),
     "treatment forward": (10, 650),
-    "recall": (28, 1650),
+    "recall": (28, 1300),
     "withheld list": (6, 150),
     "quality": (12, 160),
     "sweep": (20, 190),
