@@ -13,20 +13,15 @@ import argparse
 import json
 import os
 import platform
-import statistics
 from collections.abc import Callable, Iterable, Sequence
-from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from random import Random
-from time import perf_counter
 from typing import Any
 
 from django.conf import settings
 from django.contrib.auth.models import Group as Role
 from django.contrib.auth.models import User
-from django.core.management import call_command
-from django.db import connection
 from django.test import Client
 
 from config.memory import roomy, settle
@@ -34,15 +29,20 @@ from config.roles import VET
 from feed.models import ForageBatch
 from herd.models import Course
 from herd.withheld import withheld_list
-from milk.demo.load import is_loaded
 from milk.models import Milking, Wheel
 from milk.quality import quality
 from milk.services import flags
 from milk.trace import back, forward
 from tests.bench import ten_years_peers as others
+from tests.bench.ten_years_books import Ask, Book, Side
 from tests.bench.ten_years_frames import Frames
-from tests.bench.ten_years_more import entries, meter_rows, recall, worker_memory
-from tests.bench.ten_years_sql import Floor, asked_by, bare, pages, replayed
+from tests.bench.ten_years_more import (
+    COWS,
+    entries,
+    meter_rows,
+    recall_of_a_cow,
+    worker_memory,
+)
 from tests.bench.ten_years_sqlite import SqliteTraces
 from tests.bench.ten_years_timing import (
     Sweeper,
@@ -63,34 +63,6 @@ SWEPT = timedelta(days=90)
 DAY = timedelta(days=1)
 
 
-class Book:
-    """A database of the embedded server with so many years in it."""
-
-    def __init__(self, years: float) -> None:
-        self.years, self.name = years, f"bench_{years:g}".replace(".", "_")
-        self.said = f"{years:g} y"
-
-    def open(self) -> None:
-
-        if connection.settings_dict["NAME"] != self.name:
-            connection.close()
-            connection.settings_dict["NAME"] = self.name
-
-    def make(self) -> None:
-        """Create and fill it, unless it is there."""
-
-        connection.ensure_connection()
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT 1 FROM pg_database WHERE datname = %s", [self.name])
-            if not cursor.fetchone():
-                cursor.execute(f'CREATE DATABASE "{self.name}"')
-        self.open()
-        call_command("migrate", verbosity=0)
-        if not is_loaded():
-            say(f"Writing the book of {self.years:g} years (once) ...")
-            call_command("bench", "generate", years=self.years)
-
-
 class Bench:
     """One run: the two books, what was measured, and the ratios."""
 
@@ -101,7 +73,7 @@ class Bench:
         self.touched: dict[str, dict[str, float]] = {}
         self.dice = Random(1)
 
-    def in_book(self, book: Book, ask: Callable[[Any], Any]) -> Callable[[Any], Any]:
+    def in_book(self, book: Book, ask: Ask) -> Ask:
         def asking(item: Any) -> Any:
             book.open()
             return ask(item)
@@ -128,74 +100,35 @@ class Bench:
         return self.times.ratio(f"{words}, {self.long.said}", f"{words}, {self.short.said}")
 
     def traces_back(self) -> None:
-
-        long = self.long.said
-        for name, book, recent in (
-            (self.short.said, self.short, True),
-            (f"{self.long.said} recent", self.long, True),
-            (self.long.said, self.long, False),
-        ):
-            self.against_sql(
-                f"trace back, {name}",
-                book,
-                self.some(book, Wheel, WHEELS, last_year=recent),
-                Wheel,
-                lambda wheel: back("wheel", wheel),
-            )
-        self.ratios["trace_back_vs_sql"] = self.times.ratio(
-            f"trace back, {long}", f"trace back, {long}: sql"
-        )
-        self.ratios["trace_back_vs_floor"] = self.times.ratio(
-            f"trace back, {long}", f"trace back, {long}: floor"
-        )
+        self.sides("trace back", Wheel, WHEELS, lambda wheel: back("wheel", wheel), recent=True)
+        long = f"trace back, {self.long.said}"
+        self.ratios["trace_back_vs_sql"] = self.times.ratio(long, f"{long}: sql")
+        self.ratios["trace_back_vs_floor"] = self.times.ratio(long, f"{long}: floor")
         self.ratios["trace_back_10y_vs_1y"] = self.grown("trace back")
 
     def traces_forward(self) -> None:
-
         for words, model, kind, number in (
             ("forage forward", ForageBatch, "batch", BATCHES),
             ("treatment forward", Course, "course", COURSES),
         ):
-            for book in (self.short, self.long):
-                self.against_sql(
-                    f"{words}, {book.said}",
-                    book,
-                    self.some(book, model, number, last_year=book is self.short),
-                    model,
-                    lambda thing, kind=kind: forward(kind, thing),
-                )
-            key = words.replace(" ", "_")
-            self.ratios[f"{key}_10y_vs_1y"] = self.grown(words)
+            self.sides(words, model, number, lambda thing, kind=kind: forward(kind, thing))
+            self.ratios[f"{words.replace(' ', '_')}_10y_vs_1y"] = self.grown(words)
 
-    def against_sql(
-        self, name: str, book: Book, keys: list[int], model: Any, ask: Callable[[Any], Any]
-    ) -> None:
-        """The program and its statements on a bare cursor, alternating, and then the floor."""
-
-        book.open()
-        things = [model.objects.get(pk=key) for key in keys]
-        ask(things[0])
-        asked = {thing.pk: asked_by(ask, thing) for thing in things}
-        with closing(bare()) as on:
-            rows = {pk: replayed(on, statements) for pk, statements in asked.items()}
-            alternate(
-                self.times,
-                things,
-                {name: ask, f"{name}: sql": lambda thing: replayed(on, asked[thing.pk])},
-            )
-            self.touched[name] = {
-                "statements": statistics.median(len(one) for one in asked.values()),
-                "rows": statistics.median(rows.values()),
-                "pages": statistics.median(pages(on, one) for one in asked.values()),
-            }
-        with closing(bare()) as on:
-            for thing in things:
-                floor = Floor(on, asked[thing.pk])
-                floor.ask()
-                began = perf_counter()
-                floor.ask()
-                self.times.add(f"{name}: floor", began)
-                floor.close()
+    def sides(self, words: str, model: Any, number: int, ask: Ask, *, recent: bool = False) -> None:
+        """A question in both books, each with its statements alone and its floor, all in turn."""
+        of = [(self.short, True), *([(self.long, True)] if recent else []), (self.long, False)]
+        sides = []
+        for book, last_year in of:
+            keys = self.some(book, model, number, last_year=last_year)
+            said = f"{book.said} recent" if last_year and book is self.long else book.said
+            things = [model.objects.get(pk=key) for key in keys]
+            sides.append(Side(f"{words}, {said}", book, things, ask))
+        contenders = {name: one for side in sides for name, one in side.contenders().items()}
+        alternate(self.times, range(number * ROUNDS), contenders)
+        for side in sides:
+            side.floor(self.times)
+            self.touched[side.name] = side.touched()
+            side.close()
 
     def peers(self) -> None:
         """The same questions to SQLite, DuckDB and pandas, on the long book."""
@@ -226,7 +159,7 @@ class Bench:
                 answer = answer_back(mine) if method == "back" else answer_forward(mine)
                 for one in staged:
                     check_same(f"{name} by {one.name}", thing, answer, peers[one.name](thing))
-            self.among_peers(name, things, own, peers)
+            self.among_peers(name, things * ROUNDS, own, peers)
         sweepers = [Sweeper(one) for one in (others.Staged(others.Sqlite(self.folder)), *staged)]
         spans = [self.sweep_span() for _ in range(ROUNDS)]
         for sweeper in sweepers:
@@ -239,11 +172,11 @@ class Bench:
         self,
         name: str,
         items: Sequence[Any],
-        own: Callable[[Any], Any],
-        peers: dict[str, Callable[[Any], Any]],
+        own: Ask,
+        peers: dict[str, Ask],
     ) -> None:
         """The program and its peers about each item, in turn."""
-        contenders: dict[str, Callable[[Any], Any]] = {f"{name} (among peers)": own}
+        contenders: dict[str, Ask] = {f"{name} (among peers)": own}
         contenders |= {f"{name}: {peer}": ask for peer, ask in peers.items()}
         alternate(self.times, items, contenders)
         best = min(self.times.median(f"{name}: {peer}") for peer in peers)
@@ -303,7 +236,7 @@ class Bench:
 
         alternate(
             self.times,
-            things,
+            things * ROUNDS,
             {
                 "trace alone": lambda wheel: back("wheel", wheel),
                 "trace page": lambda wheel: page(f"/milk/trace/back/wheel/{wheel.plate}/"),
@@ -321,9 +254,11 @@ class Bench:
 
     def recalls(self) -> None:
         """From a cow's last five days of milk to the wheels and where they are, in both books."""
+        asked = {}
         for book in (self.short, self.long):
             book.open()
-            recall(self.times, f"recall, {book.said}")
+            asked[f"recall, {book.said}"] = self.in_book(book, recall_of_a_cow())
+        alternate(self.times, range(COWS * ROUNDS), asked)
         self.ratios["recall_10y_vs_1y"] = self.grown("recall")
 
     def run(self, *, with_peers: bool) -> None:

@@ -7,7 +7,7 @@ import socket
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from time import perf_counter, sleep
@@ -36,17 +36,18 @@ FIVE_DAYS, DAY = timedelta(days=5), timedelta(days=1)
 STARTED_WITHIN_S = 60
 
 
-def recall(times: Times, name: str) -> None:
-    """From the last five days of some cows to the wheels and where they are."""
+def recall_of_a_cow() -> Callable[[int], None]:
+    """What recalls the last five days of one of some cows: to the wheels, and where they are."""
     last = Milking.objects.order_by("-happened_at")[0].happened_at
     numbers = CowMilking.objects.order_by("-milking_id").values_list("animal_id", flat=True)
     cows = list(Animal.objects.filter(pk__in=list(numbers[: COWS * 7 : 7])))
     now = datetime.now(UTC)
-    preview("animal", cows[0].uuid, since=last - FIVE_DAYS, at=now)
-    for cow in cows:
-        began = perf_counter()
+
+    def ask(place: int) -> None:
+        cow = cows[place % len(cows)]
         preview("animal", cow.uuid, since=last - FIVE_DAYS, at=now)
-        times.add(name, began)
+
+    return ask
 
 
 def meter_rows(times: Times) -> float:

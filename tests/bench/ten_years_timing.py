@@ -5,6 +5,7 @@ import sys
 from collections.abc import Callable, Sequence
 from dataclasses import fields, is_dataclass
 from datetime import datetime
+from random import Random
 from time import perf_counter
 from typing import Any
 
@@ -43,13 +44,16 @@ class Times:
 def alternate(
     times: Times, items: Sequence[Any], contenders: dict[str, Callable[[Any], Any]]
 ) -> None:
-    """Ask each contender about each item, the first one a different one each time."""
-    names = list(contenders)
+    """Ask each contender about each item, in another order each time.
+
+    In a fixed order each would always follow the same one, and find what that left in the caches.
+    """
+    names, dice = list(contenders), Random(1)
     for name in names:
+        times.of[name] = []
         contenders[name](items[0])
-    for place, item in enumerate(items):
-        turn = place % len(names)
-        for name in names[turn:] + names[:turn]:
+    for item in items:
+        for name in dice.sample(names, len(names)):
             began = perf_counter()
             contenders[name](item)
             times.add(name, began)
