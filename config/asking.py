@@ -104,10 +104,11 @@ def carry_out(here: BaseDatabaseWrapper, cursor: Cursor, statement: str, values:
     return cursor
 
 
-def copy_lines(statement: str, lines: Iterable[str]) -> None:
+def copy_lines(statement: str, texts: Iterable[str]) -> None:
     """Send rows by a COPY ... FROM STDIN: a line each, its columns apart by tabs, ``\\N`` for None.
 
-    Numbers, moments and flags: nothing that would have to be escaped.
+    Numbers, moments and flags: nothing that would have to be escaped. A text has some lines: the
+    server works on them while the next text is made.
     """
 
     here = connected()
@@ -115,7 +116,8 @@ def copy_lines(statement: str, lines: Iterable[str]) -> None:
 
         def execute() -> None:
             with cursor.copy(statement) as copy:
-                copy.write("".join(lines))
+                for text in texts:
+                    copy.write(text)
 
         watched(here, cursor, execute, statement, None)
 

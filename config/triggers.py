@@ -106,6 +106,36 @@ def keep_rows() -> list[pgtrigger.Trigger]:
     ]
 
 
+def parents_there(**parents: str) -> pgtrigger.Trigger:
+    """The trigger that refuses rows of which a parent is not there; by column, the parent's table.
+
+    Instead of a foreign key where a look-up for each row would take most of the time of writing it:
+    here one for each parent named by a whole statement. Only for parents whose rows are never
+    deleted nor get another key, and columns that never change, which no trigger watches here.
+    """
+    missing = " ".join(
+        f"""
+        SELECT min(key) INTO missing
+        FROM (SELECT DISTINCT {column} AS key FROM added WHERE {column} IS NOT NULL) AS named
+        WHERE NOT EXISTS (SELECT FROM {table} WHERE id = named.key OFFSET 0);
+        IF missing IS NOT NULL THEN
+            RAISE EXCEPTION 'rows of % name number % of {table}, which is not there',
+                TG_TABLE_NAME, missing USING ERRCODE = 'foreign_key_violation';
+        END IF;
+        """
+        for column, table in parents.items()
+    )
+    return pgtrigger.Trigger(
+        name="parents_there",
+        operation=pgtrigger.Insert,
+        when=pgtrigger.After,
+        level=pgtrigger.Statement,
+        referencing=pgtrigger.Referencing(new="added"),  # type: ignore[no-untyped-call]
+        declare=[("missing", "bigint")],
+        func=f"{missing}\n        RETURN NULL;",
+    )
+
+
 def only_once(*columns: str, free: Iterable[str] = ()) -> pgtrigger.Trigger:
     """The trigger that lets ``columns`` be filled once and ``free`` ones change; nothing else.
 

@@ -16,7 +16,7 @@ from django.utils.translation import gettext_noop as N_
 
 from config.entries import Entry, append_only, keep_rows
 from config.models import Upload
-from config.triggers import never_changed
+from config.triggers import never_changed, parents_there
 from herd.models import Animal, Group
 from herd.models.groups import Session
 from milk.models.tanks import Tank, ends_after, kilos
@@ -140,12 +140,19 @@ class CowMilking(models.Model):
         KEPT_OUT = 1, _l("kept out")
 
     pk = models.CompositePrimaryKey("animal_id", "milking_id")
-    animal = models.ForeignKey(Animal, models.PROTECT, related_name="milkings", db_index=False)
-    milking = models.ForeignKey(Milking, models.PROTECT, related_name="cows", db_index=False)
+    # Thousands of rows at a time: their parents are looked up by a trigger, all rows at once.
+    animal = models.ForeignKey(
+        Animal, models.PROTECT, related_name="milkings", db_index=False, db_constraint=False
+    )
+    milking = models.ForeignKey(
+        Milking, models.PROTECT, related_name="cows", db_index=False, db_constraint=False
+    )
     lot = models.ForeignKey(
         "milk.MilkLot", models.PROTECT, null=True, related_name="cows", db_index=False
     )
-    upload = models.ForeignKey(Upload, models.PROTECT, null=True, related_name="+", db_index=False)
+    upload = models.ForeignKey(
+        Upload, models.PROTECT, null=True, related_name="+", db_index=False, db_constraint=False
+    )
     grams = models.IntegerField(null=True)
     at_s = models.SmallIntegerField(_l("seconds after the start"), null=True)
     goes = models.SmallIntegerField(choices=Goes, default=Goes.TANK)
@@ -171,6 +178,9 @@ class CowMilking(models.Model):
         ]
         triggers: ClassVar = [
             *keep_rows(),
+            parents_there(
+                animal_id="herd_animal", milking_id="milk_milking", upload_id="config_upload"
+            ),
             pgtrigger.Trigger(
                 name="refuse_change",
                 operation=pgtrigger.Update,

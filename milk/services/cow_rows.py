@@ -73,7 +73,7 @@ def insert_new(milked: Sequence[tuple[Milking, Sequence[CowRow]]]) -> None:
     with_rows = [(milking, rows) for milking, rows in milked if rows]
     if with_rows:
         parts = parts_by_milking([milking for milking, _ in with_rows])
-        copy_lines(COPY, (line for one in with_rows for line in lines_of(*one, parts[one[0].pk])))
+        copy_lines(COPY, ("".join(lines_of(*one, parts[one[0].pk])) for one in with_rows))
         note_first([milking.pk for milking, _ in with_rows])
 
 
