@@ -24,6 +24,7 @@ from django.contrib.auth.models import Group as Role
 from django.contrib.auth.models import User
 from django.test import Client
 
+from config.language import keep_words
 from config.memory import roomy, settle
 from config.roles import VET
 from feed.models import ForageBatch
@@ -58,7 +59,7 @@ from tests.bench.ten_years_timing import (
 )
 
 LATEST = Path(__file__).with_name("latest.json")
-WHEELS, BATCHES, COURSES, PEER_IDS, ROUNDS = 40, 24, 24, 24, 5
+WHEELS, BATCHES, COURSES, PEER_IDS, ROUNDS = 40, 40, 60, 24, 5
 SWEPT = timedelta(days=90)
 DAY = timedelta(days=1)
 
@@ -313,6 +314,7 @@ def main(arguments: Iterable[str] | None = None) -> None:
         book.make()
     bench = Bench(short, long, Path(settings.SWARDLINE_DATA) / f"peers-{long.name}")
     # As the processes that serve do, once they are ready, and as they are called.
+    keep_words()
     settle()
     roomy(bench.run)(with_peers=not options.no_peers)
     bench.report()

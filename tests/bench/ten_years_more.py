@@ -30,7 +30,7 @@ from milk.services.cow_rows import CowRow
 from milk.services.sessions import GroupMilked, record_session
 from tests.bench.ten_years_timing import Times, say
 
-MORNINGS, COWS = 7, 8
+MORNINGS, COWS = 15, 8
 WRITERS, ENTRIES = 8, 2_000
 FIVE_DAYS, DAY = timedelta(days=5), timedelta(days=1)
 STARTED_WITHIN_S = 60
