@@ -204,7 +204,8 @@ def all_of(cursor: Cursor) -> Rows:
 def in_a_row() -> Iterator[None]:
     """Statements sent here do not wait for each other: the server works on the next while the rows
     of the one before are put together (PostgreSQL manual, 32.5 Pipeline Mode). On one machine too:
-    a trace back takes a fifth less where a core is free for the server, and no more where none is.
+    a trace takes a quarter less where a core is free for the server, and a twentieth more where
+    none is.
     """
     here = connected()
     token = _row.set(Row(here, {}))
