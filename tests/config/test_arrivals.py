@@ -11,7 +11,9 @@ from config.asking import ask, fetched, in_a_row, send
 from herd.models import Animal
 
 pytestmark = pytest.mark.django_db
-SLOW = "SELECT pg_sleep(0.3)"
+SLOW = "SELECT pg_sleep(0.5)"
+# Fails only when everything after it was sent long since.
+FAILS = "SELECT 1 / length(pg_sleep(0.5)::text)"
 
 
 def number(value: int) -> psycopg.Cursor[object]:
@@ -58,7 +60,7 @@ def first_and_last(*, send_wrong: str, last: bool = True) -> None:
 def test_the_error_is_that_of_the_statement_that_failed(caplog: pytest.LogCaptureFixture) -> None:
     caplog.set_level(logging.WARNING)
     with pytest.raises(DataError, match="division by zero"), transaction.atomic():
-        first_and_last(send_wrong="SELECT 1 / 0")
+        first_and_last(send_wrong=FAILS)
     assert ask("SELECT 4", {}) == [(4,)]
     # What was not carried out after it is not told of once more at the end of the row.
     assert not caplog.records
@@ -73,7 +75,7 @@ def test_what_failed_and_was_not_asked_for_is_told_at_the_end() -> None:
 @pytest.mark.django_db(transaction=True)
 def test_without_a_transaction_too() -> None:
     with pytest.raises(DataError, match="division by zero"):
-        first_and_last(send_wrong="SELECT 1 / 0")
+        first_and_last(send_wrong=FAILS)
     with in_a_row():
         assert [fetched(one) for one in (number(1), number(2))] == [[(1,)], [(2,)]]
     assert not connection.in_atomic_block

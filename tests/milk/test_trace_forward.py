@@ -8,6 +8,8 @@ from config import entries
 from milk.models import StarterCan
 from milk.services.changing import strike_milk
 from milk.trace import NothingToTrace, TraceForward, forward
+from milk.trace_forward import draws_of, vats_of
+from milk.trace_sql import Reader
 from tests.factories.feed import make_batch, make_feed_lot, make_feeding, make_field
 from tests.factories.herd import make, make_course, make_dose, make_medicine, put_in_group
 from tests.factories.milk import (
@@ -241,3 +243,19 @@ def test_whey_starter_is_a_second_ring(chain: Chain) -> None:
 def test_wrong_start_is_told_in_words(kind: str, text: str, words: str) -> None:
     with pytest.raises(NothingToTrace, match=words):
         forward(kind, text)
+
+
+def test_what_was_written_while_it_was_read_is_left_for_the_next_time(chain: Chain) -> None:
+    delivery = make_delivery(tank=chain.tank, way="out", at=MORNING + 3 * HOUR, kg=5)
+    whole = forward("lot", chain.evening.code)
+    start, lots = whole.found.start, {lot.row.pk: lot for lot in whole.found.lots}
+    before = {pk: lot for pk, lot in lots.items() if pk != chain.morning.pk}
+    asked, reader = sorted(start.lots()), Reader()
+    assert len(before) == len(lots) - 1
+    vats, _ = vats_of(reader, asked, before)
+    draws, _ = draws_of(reader, asked, before)
+    parts = {code for vat in vats.values() for code, _ in vat.parts}
+    assert parts == {lot.row.code for lot in before.values()}
+    assert {draw.uuid for draw in whole.found.draws} - {draw.uuid for draw in draws} == {
+        delivery.uuid
+    }
