@@ -13,7 +13,7 @@ from typing import Any
 
 from django.db import transaction
 
-from config.asking import ask, send
+from config.asking import ask, in_a_row, send
 from milk import blend
 from milk.models import LotDraw, MilkLot, Tank, VatFill
 from milk.services import closure, identity, meeting, timeline
@@ -81,12 +81,14 @@ def rebuild(
     goes to the part during which her cluster was put on; without that time to the first part, which
     is carried into the later ones (MilkingPart links the milking with each of them).
     """
-    lock_tanks()
     changed = Rebuilt(vats=set(vats))
     named = {tank.pk for tank in tanks if tank is not None}
-    if named:
-        write(meeting.line_to_replay(named, since, until), changed)
-    closure.rebuild_vats(changed.vats)
+    # What is only written need not be waited for, statement by statement.
+    with in_a_row():
+        lock_tanks()
+        if named:
+            write(meeting.line_to_replay(named, since, until), changed)
+        closure.rebuild_vats(changed.vats)
     return changed
 
 
