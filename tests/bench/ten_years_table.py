@@ -32,6 +32,7 @@ RATIOS = (
     ("forage forward against the best of them", "forage_forward_vs_best_peer", "below 1"),
     ("sweep against the best of them", "sweep_vs_best_peer", "below 1"),
     ("meter rows a second through the service", "meter_rows_per_second", "at least 50,000"),
+    ("the same with what a commit checks", "meter_rows_checked_per_second", ""),
     ("entries a second by the API, 8 writers", "entries_per_second_8_writers", ""),
     ("memory of a process after 20 traces and a sweep, MB", "worker_memory_mb", "below 250"),
 )
