@@ -31,12 +31,12 @@ from milk.models import (
 from milk.recalls_roots import Bath, Root, find_root
 from milk.trace import GROUP_SPAN, fed_before_rule, start_of
 from milk.trace_back import wheels_of
-from milk.trace_forward import Found, RingVat, read_forward
+from milk.trace_forward import Found, RingVat, read_forward, second_ring
 from milk.trace_may import may_below
 from milk.trace_parts import MayFeed, WheelIn, vat_name
 from milk.trace_sql import Reader
 from milk.trace_start import BEGINNING, END, Span, Start
-from milk.whey import CANS_OF_WHEY, SECOND_RING
+from milk.whey import CANS_OF_WHEY
 
 SAY_SINCE = _l("Say from when: this bath has salted wheels for years. Expected a date and time.")
 # A start that is milk, and not cheese.
@@ -266,11 +266,8 @@ def vats_named(numbers: Collection[int]) -> list[VatBelow]:
 
 def ring_of(reader: Reader, vats: Sequence[int]) -> list[RingVat]:
     """Vats started with whey of these, and not of them."""
-    if not vats:
-        return []
-    inside = set(Vat.objects.filter(pk__in=vats).values_list("uuid", flat=True))
-    ring = [RingVat(*row) for row in reader.rows(SECOND_RING, vats=list(vats))]
-    return [vat for vat in ring if vat.uuid not in inside]
+    inside = Vat.objects.filter(pk__in=vats).values_list("uuid", flat=True)
+    return second_ring(reader, vats, set(inside))
 
 
 def cans_of(reader: Reader, vats: Sequence[int]) -> list[RingCan]:

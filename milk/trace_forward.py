@@ -6,7 +6,7 @@ interest in them (the animal's, the group's).
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import NamedTuple
@@ -225,15 +225,14 @@ def read_forward(reader: Reader, start: Start, at: datetime | None = None) -> Fo
         trays=trays,
         balance=balance_of(lots, vats, draws, trays, vat_rows),
         # Last, for nothing else waits for it.
-        second_ring=second_ring(reader, vats),
+        second_ring=second_ring(reader, vats, {vat.uuid for vat in vats.values()}),
     )
 
 
-def second_ring(reader: Reader, vats: dict[int, VatOut]) -> list[RingVat]:
-    """The vats made with whey starter of these that are not among them."""
+def second_ring(reader: Reader, vats: Collection[int], inside: Collection[UUID]) -> list[RingVat]:
+    """The vats made with whey starter of some (keys) that are not ``inside``."""
     if not vats:
         return []
-    inside = {vat.uuid for vat in vats.values()}
     ring = [RingVat(*row) for row in reader.rows(SECOND_RING, vats=list(vats))]
     return [vat for vat in ring if vat.uuid not in inside]
 

@@ -158,49 +158,41 @@ ORDER BY m.happened_at, m.id
 
 # Milkings of groups, each between two moments of its own (both included), with their parts; one
 # of which nobody wrote where the milk went has none. Spans of a group must not overlap.
-MILKINGS_BETWEEN = """
+_MILKINGS = """
 SELECT m.id, m.uuid, m.group_id, g.number, m.happened_at, m.day, m.session, m.metered,
        m.tank_id, p.lot_id, p.kg::float8
-FROM unnest(%(groups)s::int4[], %(firsts)s::timestamptz[], %(lasts)s::timestamptz[])
-     AS s (group_id, first, last)
+FROM ({spans}) AS s (group_id, first, last)
 CROSS JOIN LATERAL (
     SELECT id, uuid, group_id, happened_at, day, session, metered, tank_id FROM milk_milking
     WHERE group_id = s.group_id AND struck_at IS NULL
-      AND happened_at >= s.first AND happened_at <= s.last
+      AND happened_at >= GREATEST(s.first, %(since)s) AND happened_at < %(until)s
+      AND happened_at <= s.last
     OFFSET 0) AS m
 JOIN herd_group AS g ON g.id = m.group_id
 LEFT JOIN LATERAL (
     SELECT lot_id, kg FROM milk_milkingpart WHERE milking_id = m.id OFFSET 0) AS p ON true
 ORDER BY m.happened_at, m.id
 """
+_GIVEN = """SELECT * FROM
+    unnest(%(groups)s::int4[], %(firsts)s::timestamptz[], %(lasts)s::timestamptz[])"""
+MILKINGS_BETWEEN = _MILKINGS.format(spans=_GIVEN)
 
 # The same of the groups that were fed of loads or feed lots, so that nobody waits for the feedings
 # first: within the time given, or that of the dated rule, after each.
-MILKINGS_OF_FEED = f"""
-SELECT m.id, m.uuid, m.group_id, g.number, m.happened_at, m.day, m.session, m.metered,
-       m.tank_id, p.lot_id, p.kg::float8
-FROM (
-    SELECT group_id, unnest(range_agg(tstzrange(happened_at, happened_at + r.before, '[]')))
-    FROM (SELECT group_id, happened_at FROM feed_feeding
-          WHERE batch_id = ANY(%(batches)s::int4[]) AND struck_at IS NULL
-          UNION ALL
-          SELECT group_id, happened_at FROM feed_feeding
-          WHERE feed_lot_id = ANY(%(feed_lots)s::int4[]) AND struck_at IS NULL) AS f
-    CROSS JOIN (
-        SELECT COALESCE(%(before)s::interval, ({RULE}) * interval '1 hour',
-                        %(without)s::interval) OFFSET 0) AS r (before)
-    GROUP BY group_id) AS s (group_id, during)
-CROSS JOIN LATERAL (
-    SELECT id, uuid, group_id, happened_at, day, session, metered, tank_id FROM milk_milking
-    WHERE group_id = s.group_id AND struck_at IS NULL
-      AND happened_at >= GREATEST(lower(s.during), %(since)s) AND happened_at < %(until)s
-      AND happened_at <= upper(s.during)
-    OFFSET 0) AS m
-JOIN herd_group AS g ON g.id = m.group_id
-LEFT JOIN LATERAL (
-    SELECT lot_id, kg FROM milk_milkingpart WHERE milking_id = m.id OFFSET 0) AS p ON true
-ORDER BY m.happened_at, m.id
-"""
+_AFTER_FEED = f"""
+    SELECT group_id, lower(during), upper(during)
+    FROM (SELECT group_id,
+                 unnest(range_agg(tstzrange(happened_at, happened_at + r.before, '[]'))) AS during
+          FROM (SELECT group_id, happened_at FROM feed_feeding
+                WHERE batch_id = ANY(%(batches)s::int4[]) AND struck_at IS NULL
+                UNION ALL
+                SELECT group_id, happened_at FROM feed_feeding
+                WHERE feed_lot_id = ANY(%(feed_lots)s::int4[]) AND struck_at IS NULL) AS f
+          CROSS JOIN (
+              SELECT COALESCE(%(before)s::interval, ({RULE}) * interval '1 hour',
+                              %(without)s::interval) OFFSET 0) AS r (before)
+          GROUP BY group_id) AS spans"""
+MILKINGS_OF_FEED = _MILKINGS.format(spans=_AFTER_FEED)
 
 PARTS_OF_MILKINGS = """
 SELECT milking_id, lot_id, kg::float8

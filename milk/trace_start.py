@@ -39,9 +39,6 @@ class Span:
     since: datetime = BEGINNING
     until: datetime = END
 
-    def has(self, at: datetime) -> bool:
-        return self.since <= at < self.until
-
 
 @dataclass
 class Start:
@@ -131,21 +128,17 @@ def from_groups(
     reader: Reader, spans: Iterable[tuple[int, datetime, datetime]], span: Span
 ) -> Start:
     """What groups gave at milkings that began in spans of their own, both ends included."""
-    groups, firsts, lasts = zip(*apart(spans), strict=True)
-    return of_milkings(
-        reader.rows(MILKINGS_BETWEEN, groups=list(groups), firsts=list(firsts), lasts=list(lasts)),
-        span,
-    )
+    groups, firsts, lasts = map(list, zip(*apart(spans), strict=True))
+    given = {"groups": groups, "firsts": firsts, "lasts": lasts}
+    return of_milkings(reader.rows(MILKINGS_BETWEEN, **given, since=span.since, until=span.until))
 
 
-def of_milkings(rows: Iterable[Sequence[Any]], span: Span | None = None) -> Start:
-    """All that was given at the milkings of MILKINGS_BETWEEN that began in a span."""
+def of_milkings(rows: Iterable[Sequence[Any]]) -> Start:
+    """All that was given at the milkings of MILKINGS_BETWEEN or MILKINGS_OF_FEED."""
     start = Start()
     told: dict[int, MilkingIn] = {}
     for *row, lot, kg in rows:
         milking = told.get(row[0]) or make_milking(row)
-        if span and not span.has(milking.started_at):
-            continue
         told[milking.pk] = milking
         if lot is None:
             start.astray.append(milking)

@@ -180,7 +180,8 @@ LEFT JOIN feeding AS f ON f.feedlot = l.id AND f.feedlot IS NOT NULL
 LEFT JOIN herd AS g ON g.id = f.herd WHERE l.id IN {given("feed_lots")} ORDER BY 11""",
     MILKINGS_BETWEEN: f"""
 SELECT {MILKED}, m.tank, p.lot, p.kg FROM {asked("herd", "first", "last")} AS s
-CROSS JOIN milking AS m ON m.herd = s.herd AND m.began >= s.first AND m.began <= s.last
+CROSS JOIN milking AS m ON m.herd = s.herd
+    AND m.began >= max(s.first, :since) AND m.began <= min(:until - 1, s.last)
 JOIN herd AS g ON g.id = m.herd LEFT JOIN part AS p ON p.milking = m.id ORDER BY m.began, m.id""",
     MILKINGS_OF_FEED: f"""
 WITH fed (herd, began) AS (

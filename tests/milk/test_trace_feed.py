@@ -78,7 +78,8 @@ def by_loops(feeds: set[Any], span: Span, before: timedelta) -> set[Any]:
         hours = [
             milking.happened_at - one.happened_at for one in fed if one.group_id == milking.group_id
         ]
-        if not span.has(milking.happened_at) or not any(0 * HOUR <= h <= before for h in hours):
+        inside = span.since <= milking.happened_at < span.until
+        if not inside or not any(0 * HOUR <= h <= before for h in hours):
             continue
         parts: list[Any] = [
             (milking.pk, part.lot_id, float(part.kg)) for part in milking.parts.all()
