@@ -101,7 +101,7 @@ def make_product(**fields: Any) -> Product:
     fields.setdefault("description", "hard cheese of raw cow's milk, whole wheels")
     fields.setdefault("gtin", GTIN)
     fields.setdefault("prefix", PREFIX)
-    fields.setdefault("valid_from", date(2020, 1, 1) + timedelta(days=next(number)))
+    fields.setdefault("valid_from", date(2020, 1, 1) + timedelta(days=next(number) % 1_800))
     fields.setdefault("source", "invented")
     if "holding" not in fields:
         fields["holding"] = make_known_buyer(name=f"Estate {next(number)}")

@@ -68,14 +68,14 @@ NEEDED: dict[str, Callable[[], dict[str, Any]]] = {
     },
     "RecallStep": lambda: {"wheel": milk.make_wheel(), "answer": ""},
     "VatFill": lambda: {"tank": milk.make_tank()},
-    "Tray": lambda: {"number": next(number)},
+    "Tray": lambda: {"number": next(number) % 30_000 + 1},
     "PlateReceipt": lambda: {"first": "0000001", "last": "0999999"},
 }
 
 
 def another_day() -> date:
     """A day no other row has, for tables that take one row a day."""
-    return date(2000, 1, 1) + timedelta(days=next(number))
+    return date(2000, 1, 1) + timedelta(days=next(number) % 9_000)
 
 
 def make_any(model: type[Entry]) -> Entry:

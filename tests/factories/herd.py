@@ -85,8 +85,8 @@ def make_holding(**fields: Any) -> Holding:
 
 
 def make_animal(farm_number: int | None = None, **fields: Any) -> Animal:
-    """A cow with a farm number and an ear tag of the test code 999."""
-    own = farm_number or next(number) % 9000 + 1000
+    """A cow with a farm number, 5000 or more unless given, and an ear tag of the test code 999."""
+    own = farm_number or next(number) % 5000 + 5000
     fields.setdefault("ear_tag", f"999{OF_TESTS + next(number):012d}")
     fields.setdefault("happened_at", LONG_AGO)
     animal: Animal = make(Animal, farm_number=own, **fields)

@@ -6,7 +6,7 @@
 
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
-from itertools import count
+from itertools import chain, count
 from typing import Any
 
 from django.utils import timezone
@@ -144,7 +144,7 @@ def make_delivery(*, at: datetime | None = None, **fields: Any) -> Delivery:
 
 def make_tray(*, at: datetime | None = None, **fields: Any) -> Tray:
     """A tray filled with 500 kg of a tank."""
-    fields.setdefault("number", next(number))
+    fields.setdefault("number", next(number) % 30_000 + 1)
     fields["kg"] = kg(fields.get("kg", 500))
     if "cream_kg" in fields:
         fields["cream_kg"] = kg(fields["cream_kg"])
@@ -152,11 +152,22 @@ def make_tray(*, at: datetime | None = None, **fields: Any) -> Tray:
     return tanks.record_tray(stamp=stamp, **fields)
 
 
+def free_vat(day: date) -> int:
+    """The next vat number of a day, from 21: tests that name a vat name lower ones.
+
+    By what is in the book and not by a count of all tests: the second vat of a test is never one
+    that the test has, and never before the first.
+    """
+    taken = set(Vat.objects.standing().filter(day=day).values_list("number", flat=True))
+    return next(one for one in chain(range(21, 41), range(1, 21)) if one not in taken)
+
+
 def make_vat(*, at: datetime | None = None, **fields: Any) -> Vat:
     """A vat without milk; the morning after EVENING unless ``at`` says otherwise."""
     at = at or EVENING + timedelta(hours=14)
     fields.setdefault("day", timezone.localtime(at).date())
-    fields.setdefault("number", next(number) % 40 + 1)
+    if "number" not in fields:
+        fields["number"] = free_vat(fields["day"])
     stamp = fields.pop("stamp", None) or stamp_at(at, fields.pop("by", None))
     return vats.record_vat(stamp=stamp, **fields)
 
@@ -179,7 +190,7 @@ def make_wheel(*, at: datetime | None = None, **fields: Any) -> Wheel:
     if "vat" not in fields:
         fields["vat"] = make_vat()
     at = at or fields["vat"].happened_at + timedelta(hours=2)
-    fields.setdefault("plate", f"{next(number):07d}")
+    fields.setdefault("plate", f"{1_000_000 + next(number)}")
     taken = set(Wheel.objects.standing().filter(vat=fields["vat"]).values_list("twin", flat=True))
     fields.setdefault("twin", "B" if "A" in taken else "A")
     fields["kg"] = kg(fields.get("kg", "47.6"))
@@ -217,7 +228,7 @@ def make_cooling_rule(**fields: Any) -> CoolingRule:
     fields.setdefault("of", "cooled")
     if fields["of"] == "cooled":
         fields.setdefault("at_most", Decimal(8))
-        fields.setdefault("minutes", 120 + next(number))
+        fields.setdefault("minutes", 120 + next(number) % 30_000)
     fields.setdefault("counted_from", "end")
     fields.setdefault("scheme", "estate")
     fields.setdefault("valid_from", date(2020, 1, 1))
@@ -243,7 +254,7 @@ def make_store_place(**fields: Any) -> StorePlace:
     fields.setdefault("room", "1")
     fields.setdefault("aisle", 1)
     fields.setdefault("column", 1)
-    fields.setdefault("shelf", next(number) % 32_000)
+    fields.setdefault("shelf", next(number) % 31_000 + 1_000)
     at = fields.pop("at", EVENING - timedelta(days=400))
     made: StorePlace = plain(StorePlace, at, fields.pop("by", None), **fields)
     return made
