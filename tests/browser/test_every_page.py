@@ -1,22 +1,18 @@
 """Every page at a phone's and a desk's width, in light and dark, read by axe (WCAG 2.2 AA)."""
 
 import os
-from contextlib import suppress
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 import pytest
-from django.core.exceptions import ValidationError
-from django.db import transaction
 from playwright.sync_api import Browser, Page
 
-from config.kinds import all_kinds
 from tests.browser.conftest import AT_A_DESK, BY_HAND, let_in
 from tests.browser.estate import furnish as small_estate
 from tests.browser.walk import OUTSIDE, Walk, given, walk
 from tests.cast import user_in
-from tests.factories.frame import make_any
+from tests.factories.frame import one_of_every_kind
 
 pytestmark = pytest.mark.django_db
 AXE = str(files("axe_playwright_python") / "axe.min.js")
@@ -35,11 +31,7 @@ TOUCH, DARK = 48, 0.05
 def furnish() -> None:
     """The small estate, and at least one entry of every kind."""
     small_estate()
-    for kind in all_kinds():
-        if not kind.model.objects.exists():
-            # What one guess has made may stand in the way of another.
-            with suppress(ValidationError), transaction.atomic():
-                make_any(kind.model)
+    one_of_every_kind()
 
 
 @pytest.fixture(scope="module")

@@ -9,6 +9,8 @@ from typing import Any
 from django.db import models
 
 from config.entries import Entry
+from config.kinds import all_kinds
+from milk.models import BrineRow
 from tests.factories import cheese, feed, herd, milk
 
 STAMP = {field.name for field in Entry._meta.fields}
@@ -70,12 +72,25 @@ NEEDED: dict[str, Callable[[], dict[str, Any]]] = {
     "VatFill": lambda: {"tank": milk.make_tank()},
     "Tray": lambda: {"number": next(number) % 30_000 + 1},
     "PlateReceipt": lambda: {"first": "0000001", "last": "0999999"},
+    "BrineRow": lambda: {"bath": "1", "row": next_row(), "holds": 40},
 }
 
 
 def another_day() -> date:
     """A day no other row has, for tables that take one row a day."""
     return date(2000, 1, 1) + timedelta(days=next(number) % 9_000)
+
+
+def next_row() -> str:
+    """The next row of bath 1; the first is the one that made-up stays in brine are in."""
+    return str(BrineRow.objects.filter(bath="1").count() + 1)
+
+
+def one_of_every_kind() -> None:
+    """An entry of every kind that the book has none of."""
+    for kind in all_kinds():
+        if not kind.model.objects.exists():
+            make_any(kind.model)
 
 
 def make_any(model: type[Entry]) -> Entry:

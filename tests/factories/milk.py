@@ -190,7 +190,7 @@ def make_wheel(*, at: datetime | None = None, **fields: Any) -> Wheel:
     if "vat" not in fields:
         fields["vat"] = make_vat()
     at = at or fields["vat"].happened_at + timedelta(hours=2)
-    fields.setdefault("plate", f"{1_000_000 + next(number)}")
+    fields.setdefault("plate", f"{200_000 + next(number):07d}")
     taken = set(Wheel.objects.standing().filter(vat=fields["vat"]).values_list("twin", flat=True))
     fields.setdefault("twin", "B" if "A" in taken else "A")
     fields["kg"] = kg(fields.get("kg", "47.6"))

@@ -7,13 +7,12 @@ times in the description are enriched by those of entries that are there.
 
 from collections import Counter
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from datetime import timedelta
 from typing import Any, cast
 
 import schemathesis
 from django.contrib.auth.models import User
-from django.core.exceptions import ValidationError
 from django.core.signals import request_finished, request_started
 from django.core.wsgi import get_wsgi_application
 from django.db import close_old_connections, transaction
@@ -35,7 +34,7 @@ from config.kinds import Kind, all_kinds
 from config.models import MachineToken
 from config.roles import ACTIONS, INSPECTOR, VET
 from tests.cast import user_in
-from tests.factories.frame import make_any
+from tests.factories.frame import one_of_every_kind
 from tests.factories.herd import NOON
 
 Ids = dict[type[Entry], list[str]]
@@ -55,11 +54,7 @@ CHECKED = (
 
 def make_estate() -> Ids:
     """One entry of every kind, and with it what it names; the ids by model."""
-    for kind in all_kinds():
-        if not kind.model.objects.exists():
-            # A few do not go together with what was made before them.
-            with suppress(ValidationError), transaction.atomic():
-                make_any(kind.model)
+    one_of_every_kind()
     models = {*(kind.model for kind in all_kinds()), *names_of_things().values()}
     return {
         model: [str(uuid) for uuid in model.objects.values_list("uuid", flat=True)[:3]]
