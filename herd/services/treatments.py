@@ -16,7 +16,7 @@ from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local
-from config.entries import Stamp, wrote
+from config.entries import Stamp, save_checked, wrote
 from config.offline_clock import sending
 from config.roles import STOCKMAN, VET, roles_of
 from herd.models import Animal, Course, Dose, Medicine
@@ -52,8 +52,7 @@ def record_course(*, stamp: Stamp, animal: Animal, medicine: Medicine, **fields:
     withdrawals.lock([animal.pk])
     check_course(stamp.happened_at, animal=animal, medicine=medicine, **fields)
     course = Course(**stamp.columns(), animal=animal, medicine=medicine, **fields)
-    course.full_clean()
-    course.save(force_insert=True)
+    save_checked(course, force_insert=True)
     wrote(course)
     follow_course(course)
     return course

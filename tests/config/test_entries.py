@@ -11,6 +11,7 @@ from django.utils import timezone
 from config import entries
 from config.entries import CLOCK_TOLERANCE_MINUTES, STRIKE_WORDS_MISSING, Stamp
 from config.errors import Conflict
+from feed.models import WaitRule
 from herd.models import Animal, Group, HealthEvent, Recording
 from tests.factories.herd import NOON, make_animal, make_group, make_recording, put_in_group
 
@@ -147,6 +148,44 @@ def test_what_was_read_from_the_book_is_not_looked_up_again(vet):
         entries.record(HealthEvent, stamp=Stamp.now(vet, NOON), animal=cow, sign="off her feed")
     known = [one for one in asked if 'FROM "herd_animal"' in one["sql"]]
     assert known == []
+
+
+def test_an_entry_in_order_is_asked_about_by_nothing_but_its_own_statement(vet):
+    with CaptureQueriesContext(connection) as asked:
+        entries.record(Group, stamp=Stamp.now(vet, NOON), number=77)
+    assert [one["sql"].split()[0] for one in asked] == ["SAVEPOINT", "INSERT", "RELEASE"]
+
+
+def test_all_that_is_wrong_is_said_at_once(vet):
+    rule = {"what": "manure", "valid_from": "2026-01-01", "source": "invented"}
+    entries.record(WaitRule, stamp=Stamp.now(vet, NOON), waiting_days=21, **rule)
+    wrong = {**rule, "source": "", "caution_days": 3}
+    with pytest.raises(ValidationError) as refused:
+        entries.record(WaitRule, stamp=Stamp.now(vet, NOON), waiting_days=21, **wrong)
+    assert refused.value.message_dict == {
+        "source": ["This field cannot be blank."],
+        "__all__": [
+            "Such work has a rule from that day already.",
+            "Days of caution need words.",
+        ],
+    }
+    assert WaitRule.objects.count() == 1
+
+
+def test_what_the_table_alone_refuses_is_said_in_its_words_and_the_rest_goes_on(vet):
+    entries.record(Group, stamp=Stamp.now(vet, NOON), number=77)
+    with pytest.raises(ValidationError) as refused:
+        entries.record(Group, stamp=Stamp.now(vet, NOON), number=77)
+    assert set(refused.value.message_dict) == {"number"}
+    assert entries.record(Group, stamp=Stamp.now(vet, NOON), number=78).pk
+
+
+def test_a_correction_against_a_rule_of_its_table_is_said_in_its_words(vet):
+    cow, other = make_animal(), make_animal()
+    with pytest.raises(ValidationError) as refused:
+        entries.correct(other, stamp=Stamp.now(vet, NOON), reason="quantity", ear_tag=cow.ear_tag)
+    assert set(refused.value.message_dict) == {"ear_tag"}
+    assert Animal.objects.get(pk=other.pk).ear_tag == other.ear_tag
 
 
 def unknown_names(cow):

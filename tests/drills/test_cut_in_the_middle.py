@@ -31,20 +31,31 @@ def hang_up() -> None:
         other.execute("SELECT pg_terminate_backend(%s)", [connection.connection.info.backend_pid])
 
 
-@pytest.fixture
-def lost_while_checking(monkeypatch: pytest.MonkeyPatch) -> list[str]:
-    """The connection is lost once, while the rules of an entry's table are asked for."""
+def lose_at(step: str, monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The connection is lost once, before a step of writing an entry."""
     lost: list[str] = []
-    check = Entry.validate_constraints
+    taken = getattr(Entry, step)
 
-    def check_without(self: Entry, exclude: Any = None) -> None:
+    def taken_without(self: Entry, *args: Any, **kwargs: Any) -> None:
         if not lost:
             lost.append(str(self))
             hang_up()
-        check(self, exclude=exclude)
+        taken(self, *args, **kwargs)
 
-    monkeypatch.setattr(Entry, "validate_constraints", check_without)
+    monkeypatch.setattr(Entry, step, taken_without)
     return lost
+
+
+@pytest.fixture(params=["clean_fields", "save"])
+def lost_while_writing(request: Any, monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The connection is lost once, while an entry is checked or put into its table."""
+    return lose_at(request.param, monkeypatch)
+
+
+@pytest.fixture
+def lost_for_the_words(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The connection is lost once, when the table has refused and is asked why."""
+    return lose_at("validate_constraints", monkeypatch)
 
 
 @pytest.fixture
@@ -94,18 +105,34 @@ def test_a_session_that_could_not_be_written_says_nothing_of_the_entry(
     assert Field.objects.count() == 1
 
 
-def test_a_connection_lost_while_checking_is_no_refusal(
-    office_api: Api, lost_while_checking: list[str]
+def test_a_connection_lost_while_writing_is_no_refusal(
+    office_api: Api, lost_while_writing: list[str]
 ) -> None:
     key, body = str(uuid4()), field()
     answer = office_api.post("/api/fields/", body, key=key)
     assert (answer.status_code, answer.json()["detail"]) == (503, errors.DATABASE_AWAY)
-    assert lost_while_checking
+    assert lost_while_writing
     assert office_api.post("/api/fields/", body, key=key).status_code == 201
     assert Field.objects.count() == 1
 
 
-def test_a_form_says_so_too(office_client: Pages, lost_while_checking: list[str]) -> None:
+def test_a_connection_lost_while_asking_why_is_no_refusal(
+    office_api: Api, lost_for_the_words: list[str]
+) -> None:
+    assert office_api.post("/api/fields/", field(), key=str(uuid4())).status_code == 201
+    assert not lost_for_the_words
+    key, body = str(uuid4()), field()
+    answer = office_api.post("/api/fields/", body, key=key)
+    assert (answer.status_code, answer.json()["detail"]) == (503, errors.DATABASE_AWAY)
+    assert lost_for_the_words
+    again = office_api.post("/api/fields/", body, key=key)
+    assert again.status_code == 400
+    errors_told = [(one["pointer"], one["detail"]) for one in again.json()["errors"]]
+    assert errors_told == [("#/name", "There is a field with this name already.")]
+    assert Field.objects.count() == 1
+
+
+def test_a_form_says_so_too(office_client: Pages, lost_while_writing: list[str]) -> None:
     once, fields = str(uuid4()), {**field(), "happened_at": "2026-06-02T12:00"}
     answer = office_client.send("/entries/fields/new/", once=once, **fields)
     assert answer.status_code == 503
