@@ -25,7 +25,7 @@ from django.utils.translation import gettext_noop as N_
 from config import logs
 from config.days import estate_zone, local
 from config.errors import Conflict, at_their_fields
-from config.looked_up import at_hand, still_answers
+from config.looked_up import at_hand, save_checked, still_answers
 from config.triggers import append_only as append_only
 from config.triggers import keep_rows as keep_rows
 
@@ -247,21 +247,6 @@ def record(model: type[EntryT], *, stamp: Stamp, **fields: Any) -> EntryT:
     save_checked(entry, force_insert=True)
     wrote(entry)
     return entry
-
-
-def save_checked(entry: "Entry", **how: Any) -> None:
-    """Validate an entry in full and save it. Raises ValidationError by field.
-
-    The rules of its table are left to the database, which looks at them anyway; they are asked for
-    beforehand, in four to twelve statements, only where it has refused, for their words.
-    """
-    try:
-        with transaction.atomic():
-            entry.full_clean(validate_unique=False, validate_constraints=False)
-            entry.save(**how)
-    except (IntegrityError, ValidationError):
-        entry.full_clean()
-        raise
 
 
 def wrote(entry: "Entry") -> None:

@@ -16,7 +16,8 @@ from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local
-from config.entries import Stamp, save_checked, wrote
+from config.entries import Stamp, wrote
+from config.looked_up import save_checked
 from config.offline_clock import sending
 from config.roles import STOCKMAN, VET, roles_of
 from herd.models import Animal, Course, Dose, Medicine

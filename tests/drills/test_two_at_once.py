@@ -124,7 +124,7 @@ def test_the_same_twin_of_a_vat(meeting: threading.Barrier) -> None:
 def test_the_same_vat_of_a_day(meeting: threading.Barrier) -> None:
     body = {"day": "2026-06-10", "number": 17, "happened_at": moment(EVENING + 14 * HOUR)}
     answers = at_once(*[posts("cheesemaker", "/api/vats/", body)] * 2)
-    assert told(answers, 409) == "This vat was made in that round of that day already."
+    assert told(answers, 400) == "This vat was made in that round of that day already."
 
 
 def filling(vat: Any, tank: Any, kg: int) -> Act:
