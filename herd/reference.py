@@ -22,11 +22,12 @@ SIGNS = "unfit_signs.json"
 def load_reference(stamp: Stamp) -> list[PeriodRule]:
     """Enter the rules that are not there yet, and compute what hangs on them; the new ones."""
     there = set(PeriodRule.objects.standing().values_list("name", "scheme", "valid_from"))
-    new = [
-        entries.record(PeriodRule, stamp=stamp.again(), **rule)
+    missing = [
+        (stamp.again(), rule)
         for rule in rules()
         if (rule["name"], rule["scheme"], rule["valid_from"]) not in there
     ]
+    new = entries.record_all(PeriodRule, missing)
     new_signs = load_signs(stamp)
     days = [rule.valid_from for rule in new] + [sign.valid_from for sign in new_signs]
     if days:
@@ -39,21 +40,21 @@ def load_reference(stamp: Stamp) -> list[PeriodRule]:
 def load_breeds(stamp: Stamp) -> list[BreedRule]:
     """Enter the breeds that are not there yet; the new ones."""
     there = set(BreedRule.objects.standing().values_list("breed", "valid_from"))
-    return [
-        entries.record(BreedRule, stamp=stamp.again(), **row)
-        for row in breeds()
-        if (row["breed"], row["valid_from"]) not in there
+    missing = [
+        (stamp.again(), row) for row in breeds() if (row["breed"], row["valid_from"]) not in there
     ]
+    return entries.record_all(BreedRule, missing)
 
 
 def load_signs(stamp: Stamp) -> list[UnfitSign]:
     """Enter the signs that keep milk out and are not there yet; the new ones."""
     there = set(UnfitSign.objects.standing().values_list("case", "scheme", "valid_from"))
-    return [
-        entries.record(UnfitSign, stamp=stamp.again(), **row)
+    missing = [
+        (stamp.again(), row)
         for row in rows_of(SIGNS)
         if (row["case"], row["scheme"], row["valid_from"]) not in there
     ]
+    return entries.record_all(UnfitSign, missing)
 
 
 def rules() -> list[dict[str, Any]]:

@@ -26,9 +26,8 @@ from milk.models import (
     Recipe,
     ResidueLimit,
 )
-from milk.services.cheese import record_cheese_limit
-from milk.services.figures import record_figure
-from milk.services.limits import record_cooling_rule, record_limit
+from milk.services.figures import rests_on
+from milk.services.limits import judge_again, record_limit
 
 LIMITS, COOLING, FIGURES = "milk_limits.json", "milk_cooling.json", "milk_figures.json"
 RECIPES = "milk_recipes.json"
@@ -69,34 +68,33 @@ def load_reference(stamp: Stamp) -> int:
     new_limits = missing(LIMITS, Limit, LIMIT_KEY)
     for row in new_limits:
         record_limit(stamp=stamp.again(), **row)
-    new_rules = missing(COOLING, CoolingRule, COOLING_KEY)
-    for row in new_rules:
-        record_cooling_rule(stamp=stamp.again(), **row)
-    new_figures = missing(FIGURES, MilkFigure, FIGURE_KEY)
-    for row in new_figures:
-        record_figure(stamp=stamp.again(), **row)
-    new_recipes = missing(RECIPES, Recipe, RECIPE_KEY)
-    for row in new_recipes:
-        entries.record(Recipe, stamp=stamp.again(), **row)
-    new_criteria = missing(CRITERIA, CheeseLimit, CRITERIA_KEY)
-    for row in new_criteria:
-        record_cheese_limit(stamp=stamp.again(), **row)
-    new_residues = missing(RESIDUES, ResidueLimit, RESIDUE_KEY)
-    for row in new_residues:
-        entries.record(ResidueLimit, stamp=stamp.again(), **row)
+    new_rules = written(stamp, COOLING, CoolingRule, COOLING_KEY)
+    if new_rules:
+        judge_again()
+    new_figures = written(stamp, FIGURES, MilkFigure, FIGURE_KEY)
+    for figure in new_figures:
+        rests_on(figure)
+    new_recipes = written(stamp, RECIPES, Recipe, RECIPE_KEY)
+    new_criteria = written(stamp, CRITERIA, CheeseLimit, CRITERIA_KEY)
+    new_residues = written(stamp, RESIDUES, ResidueLimit, RESIDUE_KEY)
     new = (new_limits, new_rules, new_figures, new_recipes, new_criteria, new_residues)
     return sum(map(len, new)) + load_cheese(stamp)
 
 
 def load_cheese(stamp: Stamp) -> int:
     """The rules of age and grades, and the faults, that are not in the book; the number written."""
-    written = 0
-    for part, (model, key) in CHEESE_ROWS.items():
-        new = missing(CHEESE, model, key, part)
-        for row in new:
-            entries.record(model, stamp=stamp.again(), **row)
-        written += len(new)
-    return written
+    return sum(
+        len(written(stamp, CHEESE, model, key, part)) for part, (model, key) in CHEESE_ROWS.items()
+    )
+
+
+def written(
+    stamp: Stamp, file: str, model: type[Entry], key: Mapping[str, Any], part: str = ""
+) -> list[Any]:
+    """Write the rows of a file that no standing row has; those that were written."""
+    return entries.record_all(
+        model, [(stamp.again(), row) for row in missing(file, model, key, part)]
+    )
 
 
 def missing(

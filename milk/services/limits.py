@@ -53,7 +53,7 @@ def record_limit(*, stamp: Stamp, what: str, of: str, unit: str = "", **fields: 
     if not str(fields.get("source", "")).strip():
         raise ValidationError({"source": _(SOURCE_MISSING)})
     limit: Limit = entries.record(Limit, stamp=stamp, what=what, of=of, unit=unit, **fields)
-    ask_again(limit.valid_from)
+    judge_again(limit.valid_from)
     return limit
 
 
@@ -61,13 +61,13 @@ def record_limit(*, stamp: Stamp, what: str, of: str, unit: str = "", **fields: 
 def strike_limit(limit: Limit, *, by: User, reason: str, words: str = "", **options: Any) -> Limit:
     """Strike a limit; what was judged by it is judged again by the one before it."""
     struck = entries.strike(limit, by=by, reason=reason, words=words, **options)
-    ask_again(struck.valid_from)
+    judge_again(struck.valid_from)
     return struck
 
 
-def ask_again(valid_from: date) -> None:
-    """Have every result since that day judged again."""
-    ask(FLAG_TASK, valid_from.isoformat())
+def judge_again(since: date | None = None) -> None:
+    """Have every result since that day judged again; without a day, all."""
+    ask(FLAG_TASK, *([since.isoformat()] if since else []))
 
 
 @transaction.atomic
@@ -78,7 +78,7 @@ def record_cooling_rule(*, stamp: Stamp, scheme: str, source: str, **fields: Any
     rule: CoolingRule = entries.record(
         CoolingRule, stamp=stamp, scheme=scheme, source=source, **fields
     )
-    ask(FLAG_TASK)
+    judge_again()
     return rule
 
 
@@ -88,7 +88,7 @@ def strike_cooling_rule(
 ) -> CoolingRule:
     """Strike a cooling rule; the one before it counts again."""
     struck = entries.strike(rule, by=by, reason=reason, words=words, **options)
-    ask(FLAG_TASK)
+    judge_again()
     return struck
 
 
