@@ -196,7 +196,8 @@ def until(page: Page, true: str, arg: Any = None, seconds: float = 15) -> None:
 
 NOTHING_WAITS = "() => queue.all().then((all) => all.length === 0)"
 # One try may meet what is left of a line that was cut; a phone tries again by itself, but later.
-SENT_ALL = "() => queue.send().then(queue.all).then((all) => all.length === 0)"
+SENT_ALL = """(refused) => queue.send().then(queue.all).then(
+  (all) => all.length === refused && all.every((one) => one.state === "refused"))"""
 IS_KEPT = """async (path) => {
   for (const name of await caches.keys()) {
     if (name.startsWith("pages-") && await (await caches.open(name)).match(path)) return true;
@@ -250,9 +251,9 @@ class Phone:
         """Try once to send what waits."""
         self.page.evaluate("queue.send()")
 
-    def sends_all(self) -> None:
-        """The network is back: send until nothing waits."""
-        until(self.page, SENT_ALL)
+    def sends_all(self, *, refused: int = 0) -> None:
+        """The network is back: send until nothing waits but so many that were refused."""
+        until(self.page, SENT_ALL, refused)
 
 
 @pytest.fixture

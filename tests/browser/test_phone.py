@@ -242,7 +242,7 @@ def test_a_refused_entry_waits_to_be_mended_and_holds_up_nothing(phone, line, pi
     write_sign(writer, 4711)
     write_sign(writer, 1051)
     line.go("up")
-    writer.sends()
+    writer.sends_all(refused=1)
     writer.page.goto("/queue/")
     writer.page.wait_for_selector("text=1 entry waits on this phone, 1 of them refused.")
     assert "4711" in writer.page.inner_text("#queue-list .wrong-words")
