@@ -195,7 +195,8 @@ def until(page: Page, true: str, arg: Any = None, seconds: float = 15) -> None:
 
 
 NOTHING_WAITS = "() => queue.all().then((all) => all.length === 0)"
-# One try may meet what is left of a line that was cut; a phone tries again by itself, but later.
+# One try may meet what is left of a line that was cut; a phone tries again by itself, within this.
+TRIED_AGAIN = 45.0
 SENT_ALL = """(refused) => queue.send().then(queue.all).then(
   (all) => all.length === refused && all.every((one) => one.state === "refused"))"""
 IS_KEPT = """async (path) => {

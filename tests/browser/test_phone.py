@@ -11,7 +11,7 @@ from config.models import ClockCorrection, Notice
 from feed.models import Feeding, ForageBatch
 from herd.models import Dose, GroupStay, HealthEvent
 from milk.models import Milking
-from tests.browser.conftest import NOTHING_WAITS, let_in, until
+from tests.browser.conftest import NOTHING_WAITS, TRIED_AGAIN, let_in, until
 from tests.browser.estate import by, course_for, cow, furnish
 
 __all__ = ["furnish"]
@@ -90,7 +90,7 @@ def test_what_waits_outlives_the_page_and_is_sent_by_the_next_one(phone, line):
     line.go("up")
     giver.page = giver.new_page()
     giver.page.goto("/feed/board/")
-    until(giver.page, NOTHING_WAITS)
+    until(giver.page, NOTHING_WAITS, seconds=TRIED_AGAIN)
     dose = Dose.objects.get(course=course)
     move = GroupStay.objects.get(animal=cow(1042), group__number=12)
     sign = HealthEvent.objects.get(animal=cow(1043))
@@ -139,7 +139,7 @@ def test_two_tabs_of_one_phone_send_once(phone, line):
     line.go("up")
     for page in (giver.page, other, giver.page, other):
         page.evaluate("void queue.send()")
-    until(giver.page, NOTHING_WAITS)
+    until(giver.page, NOTHING_WAITS, seconds=TRIED_AGAIN)
     assert HealthEvent.objects.filter(animal__farm_number__in=(1045, 1046)).count() == 2
     assert other.evaluate("queue.sent().then((all) => all.length)") == 2
 

@@ -10,7 +10,7 @@ from django.utils import timezone
 from config.access.phones import make_link, withdraw
 from config.models import Pin, SharedPhone
 from herd.models import HealthEvent
-from tests.browser.conftest import IS_KEPT, NOTHING_WAITS, Line, until
+from tests.browser.conftest import IS_KEPT, NOTHING_WAITS, TRIED_AGAIN, Line, until
 from tests.browser.estate import by, furnish
 
 __all__ = ["furnish"]
@@ -81,7 +81,7 @@ def test_two_people_write_on_one_phone_each_in_their_name(shared, line, pictures
         page.wait_for_selector("text=Who are you?")
         sign_in(page, "stockman")
         page.evaluate("queue.send()")
-        until(page, NOTHING_WAITS)
+        until(page, NOTHING_WAITS, seconds=TRIED_AGAIN)
     assert [str(one.by) for one in sent] == [str(by("stockman"))]
     assert sent.get().device.startswith("phone ")
 
