@@ -117,7 +117,8 @@ def test_label_days_win_over_the_rule() -> None:
 def test_days_of_caution_are_told_and_do_not_bind() -> None:
     make_wait_rule("fertiliser", 0, caution_days=21, caution="nitrate in drought, frost or cloud")
     field = make_field()
-    now = timezone.now()
+    # Local, so that days are taken off by the wall clock.
+    now = timezone.localtime()
     make_work(field, what="fertiliser", waiting_days=0, happened_at=now - 12 * DAY)
     (stand,) = stands(now, local_day(now))
     assert stand.is_free
