@@ -243,6 +243,11 @@ def check_not_ahead(happened_at: datetime, now: datetime | None = None) -> None:
 def record(model: type[EntryT], *, stamp: Stamp, **fields: Any) -> EntryT:
     """Write one entry of ``model``; validated in full. Raises ValidationError by field."""
     check_not_ahead(stamp.happened_at)
+    return record_planned(model, stamp=stamp, **fields)
+
+
+def record_planned(model: type[EntryT], *, stamp: Stamp, **fields: Any) -> EntryT:
+    """The same of what may be ahead."""
     entry = model(**stamp.columns(), **fields)
     save_checked(entry, force_insert=True)
     wrote(entry)
@@ -332,9 +337,8 @@ def hanging_on(entry: Entry) -> list[tuple[int, str]]:
         number = standing.count()
         if number:
             meta = child._meta
-            found.append(
-                (number, str(meta.verbose_name if number == 1 else meta.verbose_name_plural))
-            )
+            name = meta.verbose_name if number == 1 else meta.verbose_name_plural
+            found.append((number, str(name)))
     return found
 
 

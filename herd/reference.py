@@ -1,6 +1,7 @@
 """The dated rules and breeds every estate starts with, with their sources (fixtures/)."""
 
 import json
+from collections.abc import Iterable, Sequence
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -9,7 +10,7 @@ from django.conf import settings
 from django.db import transaction
 
 from config import entries
-from config.entries import Stamp
+from config.entries import EntryT, Stamp
 from herd.models import BreedRule, PeriodRule, UnfitSign
 from herd.services import touched, withdrawals
 
@@ -21,13 +22,7 @@ SIGNS = "unfit_signs.json"
 @transaction.atomic
 def load_reference(stamp: Stamp) -> list[PeriodRule]:
     """Enter the rules that are not there yet, and compute what hangs on them; the new ones."""
-    there = set(PeriodRule.objects.standing().values_list("name", "scheme", "valid_from"))
-    missing = [
-        (stamp.again(), rule)
-        for rule in rules()
-        if (rule["name"], rule["scheme"], rule["valid_from"]) not in there
-    ]
-    new = entries.record_all(PeriodRule, missing)
+    new = entered(stamp, PeriodRule, rules(), ("name", "scheme", "valid_from"))
     new_signs = load_signs(stamp)
     days = [rule.valid_from for rule in new] + [sign.valid_from for sign in new_signs]
     if days:
@@ -39,22 +34,21 @@ def load_reference(stamp: Stamp) -> list[PeriodRule]:
 
 def load_breeds(stamp: Stamp) -> list[BreedRule]:
     """Enter the breeds that are not there yet; the new ones."""
-    there = set(BreedRule.objects.standing().values_list("breed", "valid_from"))
-    missing = [
-        (stamp.again(), row) for row in breeds() if (row["breed"], row["valid_from"]) not in there
-    ]
-    return entries.record_all(BreedRule, missing)
+    return entered(stamp, BreedRule, breeds(), ("breed", "valid_from"))
 
 
 def load_signs(stamp: Stamp) -> list[UnfitSign]:
     """Enter the signs that keep milk out and are not there yet; the new ones."""
-    there = set(UnfitSign.objects.standing().values_list("case", "scheme", "valid_from"))
-    missing = [
-        (stamp.again(), row)
-        for row in rows_of(SIGNS)
-        if (row["case"], row["scheme"], row["valid_from"]) not in there
-    ]
-    return entries.record_all(UnfitSign, missing)
+    return entered(stamp, UnfitSign, rows_of(SIGNS), ("case", "scheme", "valid_from"))
+
+
+def entered(
+    stamp: Stamp, model: type[EntryT], rows: Iterable[dict[str, Any]], key: Sequence[str]
+) -> list[EntryT]:
+    """Enter the rows that no standing row has; ``key``: what tells them apart. The new ones."""
+    there = set(model.objects.standing().values_list(*key))
+    missing = [row for row in rows if tuple(row[name] for name in key) not in there]
+    return entries.record_all(model, [(stamp.again(), row) for row in missing])
 
 
 def rules() -> list[dict[str, Any]]:

@@ -16,8 +16,7 @@ from django.utils.translation import gettext_noop as N_
 
 from config import entries
 from config.days import local
-from config.entries import Stamp, wrote
-from config.looked_up import save_checked
+from config.entries import Stamp
 from config.offline_clock import sending
 from config.roles import STOCKMAN, VET, roles_of
 from herd.models import Animal, Course, Dose, Medicine
@@ -52,9 +51,7 @@ def record_course(*, stamp: Stamp, animal: Animal, medicine: Medicine, **fields:
     """
     withdrawals.lock([animal.pk])
     check_course(stamp.happened_at, animal=animal, medicine=medicine, **fields)
-    course = Course(**stamp.columns(), animal=animal, medicine=medicine, **fields)
-    save_checked(course, force_insert=True)
-    wrote(course)
+    course = entries.record_planned(Course, stamp=stamp, animal=animal, medicine=medicine, **fields)
     follow_course(course)
     return course
 
